@@ -1,0 +1,1 @@
+"""How bytes become cells: one code a file, found by its name."""

@@ -1,0 +1,1 @@
+"""The declared geometries: one a file, named after its id."""

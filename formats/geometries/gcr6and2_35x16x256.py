@@ -1,0 +1,51 @@
+"""6-and-2 group code, 35 tracks of 16 sectors of 256 bytes."""
+
+from fractions import Fraction
+
+from construct import Byte, Bytes, Const, Struct
+
+from formats.geometry import Gap, Geometry, Zone
+from formats.record import Check, Mark, Record, part
+from formats.source import Source
+
+SELF_SYNC = "1111111100"
+FILE_ORDER = (0, 13, 11, 9, 7, 5, 3, 1, 14, 12, 10, 8, 6, 4, 2, 15)
+BLOCK_ORDER = (0, 2, 4, 6, 8, 10, 12, 14, 1, 3, 5, 7, 9, 11, 13, 15)
+
+GEOMETRY = Geometry(
+    id="gcr6and2-35x16x256",
+    sources=(
+        Source("Listings of the 16-sector read and write routines", "WADR16, WTRACK16, WRITE16; sector translation tables", "looked up"),
+        Source("A textbook on the 16-sector system", "chapter 3: fields, self-sync bytes, gap 3 of 14 to 24", "published"),
+    ),
+    rpm=300,
+    tpi=48,
+    size=256,
+    first_sector=0,
+    index=False,
+    zones=(Zone(0, 34, 16, Fraction(4000)),),
+    dump_order=FILE_ORDER,
+    orders=(("file-order", FILE_ORDER), ("block-order", BLOCK_ORDER)),
+    sector=(
+        Record(
+            "identifier",
+            Mark(f"{0xD5AA96:024b}"),
+            (
+                part("pair-4and4", Struct("volume" / Byte, "track" / Byte, "sector" / Byte, "check" / Byte)),
+                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Bytes(1))),
+            ),
+            (Check("xor8", "volume", "sector", stored="check"),),
+        ),
+        Gap(5, SELF_SYNC, minimum=5),
+        Record(
+            "block",
+            Mark(f"{0xD5AAAD:024b}"),
+            (
+                part("group-6and2", Struct("body" / Bytes(256), "residue" / Const(b"\x00"))),
+                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Bytes(1))),
+            ),
+        ),
+        Gap(14, SELF_SYNC, minimum=5),
+    ),
+    tail=Gap(1, SELF_SYNC),
+)

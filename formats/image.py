@@ -1,0 +1,34 @@
+"""A side's sectors in memory, addressed by the numbers in their identifiers."""
+
+from formats.geometry import Address, Geometry
+
+
+class Image:
+    """The bytes of a dump, and which sectors have been written since it was made."""
+
+    def __init__(self, geometry: Geometry, dump: bytes | None = None) -> None:
+        """A side of zeros, or of the dump's bytes. ValueError when the dump has another length."""
+        if dump is not None and len(dump) != geometry.dump_bytes:
+            raise ValueError(f"{len(dump)} bytes, where {geometry.id} has {geometry.dump_bytes}")
+        self.geometry = geometry
+        self.dump = bytearray(geometry.dump_bytes) if dump is None else bytearray(dump)
+        self.used: set[Address] = set()
+
+    def _start(self, address: Address) -> int:
+        return self.geometry.places[address] * self.geometry.size
+
+    def __contains__(self, address: object) -> bool:
+        return address in self.geometry.places
+
+    def read(self, address: Address) -> bytes:
+        """One sector's bytes. KeyError when the geometry lacks it."""
+        start = self._start(address)
+        return bytes(self.dump[start : start + self.geometry.size])
+
+    def write(self, address: Address, data: bytes) -> None:
+        """Lay bytes into one sector, zeros behind them, and mark it used. KeyError, ValueError when it lacks it or they are too many."""
+        if len(data) > self.geometry.size:
+            raise ValueError(f"{len(data)} bytes for a sector of {self.geometry.size}")
+        start = self._start(address)
+        self.dump[start : start + self.geometry.size] = data.ljust(self.geometry.size, b"\0")
+        self.used.add(address)

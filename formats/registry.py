@@ -1,0 +1,77 @@
+"""Codes, geometries, volumes and containers by name: our own by listing the folder, others' by entry point.
+
+A name that is one of our files is imported from it and nothing else is asked. Reading the entry points costs more than
+starting the interpreter, so it happens only for a name that is not ours. Nothing is swallowed: a file that fails to import
+raises, with its name in the traceback; a file that does not declare what it should raises `DefinitionError`.
+"""
+
+from functools import cache
+from importlib import import_module
+from os import listdir
+from os.path import dirname, join
+from typing import TYPE_CHECKING, Any
+
+from formats.errors import DefinitionError
+
+if TYPE_CHECKING:
+    from formats.codes.interface import Code
+    from formats.geometry import Geometry
+    from formats.volumes.interface import Volume
+
+_NOT_DECLARATIONS = {"__init__.py", "interface.py"}
+
+
+@cache
+def _own(kind: str) -> dict[str, str]:
+    """Id to module name of the files in one folder of this package: `gcr4to5_35z.py` declares `gcr4to5-35z`."""
+    folder = join(dirname(__file__), kind)
+    files = sorted(name for name in listdir(folder) if name.endswith(".py") and name not in _NOT_DECLARATIONS)
+    return {name[:-3].replace("_", "-"): f"formats.{kind}.{name[:-3]}" for name in files}
+
+
+@cache
+def _foreign(kind: str) -> dict[str, Any]:
+    """The entry points of other packages in the group `formats.KIND`."""
+    from importlib.metadata import entry_points
+
+    return {point.name: point for point in entry_points(group=f"formats.{kind}")}
+
+
+@cache
+def _load(kind: str, attribute: str, name: str) -> Any:
+    module = _own(kind).get(name)
+    if module is not None:
+        found = getattr(import_module(module), attribute, None)
+    else:
+        point = _foreign(kind).get(name)
+        if point is None:
+            raise KeyError(name)
+        found = point.load()
+    declared = getattr(found, "id", None)
+    if declared != name:
+        raise DefinitionError(name, [f"its file declares {declared!r} as {attribute}, not {name!r}"])
+    return found
+
+
+def names(kind: str, foreign: bool = True) -> list[str]:
+    """Every id of a kind (`codes`, `geometries`, `volumes`), our own first."""
+    own = list(_own(kind))
+    return own + sorted(set(_foreign(kind)) - set(own)) if foreign else own
+
+
+def code(name: str) -> "Code":
+    """The recording code of that name. KeyError when there is none."""
+    found: Code = _load("codes", "CODE", name)
+    return found
+
+
+def geometry(name: str) -> "Geometry":
+    """The declared geometry of that id. KeyError when there is none, DefinitionError when it contradicts itself."""
+    found: Geometry = _load("geometries", "GEOMETRY", name)
+    return found
+
+
+def volume(name: str) -> "Volume":
+    """The volume (file system) of that id. KeyError when there is none."""
+    found: Volume = _load("volumes", "VOLUME", name)
+    return found

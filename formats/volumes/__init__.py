@@ -1,0 +1,1 @@
+"""The file systems: one a file, found by its name."""

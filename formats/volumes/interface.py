@@ -1,0 +1,97 @@
+"""What a volume (file system) offers: build from files, read, check."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from formats.errors import Problem
+from formats.geometry import Address, Geometry
+from formats.image import Image
+
+
+@dataclass(frozen=True)
+class FileIn:
+    """A file to lay into a volume: the source's bytes, and what the job says of it. `where` is its place in the job, for messages.
+
+    `load_address` None: none was given; "in-file": the source begins with it.
+    """
+
+    name: bytes
+    data: bytes
+    type: str | int | None = None
+    load_address: int | str | None = None
+    locked: bool = False
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Bytes at a fixed sector, running on over the following sectors of the dump's order when they are longer than one."""
+
+    address: Address
+    data: bytes
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class VolumeIn:
+    """What a volume is built from. `boot` are the bytes of its boot sectors; `interleave` None is the volume's own step."""
+
+    files: Sequence[FileIn]
+    label: bytes = b""
+    disc_id: bytes = b"00"
+    volume_number: int = 254
+    date: date = date(1980, 1, 1)
+    places: Sequence[Place] = ()
+    boot: bytes | None = None
+    interleave: int | None = None
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class FileOut:
+    """A file as it was read: its own bytes (without words that are the volume's), and the sectors that its bytes lie in, in order."""
+
+    name: bytes
+    type: str | int | None
+    load_address: int | None
+    locked: bool
+    data: bytes
+    sectors: tuple[Address, ...]
+
+
+@dataclass(frozen=True)
+class VolumeOut:
+    """A volume as it was read: `free` units of `unit` bytes each, files in the directory's order."""
+
+    label: bytes
+    free: int
+    unit: int
+    files: tuple[FileOut, ...]
+
+
+class Volume(Protocol):
+    """One file system."""
+
+    id: str
+
+    def fits(self, geometry: Geometry) -> bool:
+        """Whether this volume is defined on that geometry."""
+        ...
+
+    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
+        """A side with these files; every sector that the volume, a file, a place or the boot bytes need is in `Image.used`.
+
+        VolumeError with every problem at once: names, types, keys that don't apply, two files of one name, a full disc (by how
+        much), a full directory.
+        """
+        ...
+
+    def read(self, image: Image) -> VolumeOut:
+        """Its files. VolumeError when the directory can't be followed."""
+        ...
+
+    def check(self, image: Image) -> list[Problem]:
+        """Everything in it that contradicts itself: chains against the map, cross-links, loops, free count."""
+        ...
