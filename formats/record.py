@@ -21,7 +21,10 @@ Kind = Literal["const", "uint", "bytes"]
 
 @dataclass(frozen=True)
 class Field:
-    """`size` bytes called `name`: a required constant, an unsigned number, or bytes that stand for themselves."""
+    """`size` bytes called `name`: a required constant, an unsigned number, or bytes.
+
+    `value` is what a constant must be, and what a writer puts into bytes that nobody judges.
+    """
 
     name: str
     kind: Kind
@@ -36,9 +39,11 @@ def fields_of(struct: "Construct[Any, Any]") -> tuple[Field, ...]:
 
 
 def _field(renamed: Any) -> Field:
-    from construct import Bytes, Const, FormatField
+    from construct import Bytes, Const, Default, FormatField
 
     name, inner = renamed.name or "", getattr(renamed, "subcon", renamed)
+    if isinstance(inner, Default) and isinstance(inner.subcon, Bytes):
+        return Field(name, "bytes", inner.sizeof(), inner.value)
     if isinstance(inner, Const):
         return Field(name, "const", inner.sizeof(), inner.build(None))
     if isinstance(inner, Bytes):
@@ -50,7 +55,7 @@ def _field(renamed: Any) -> Field:
 
 def struct_of(fields: Iterable[Field]) -> "Struct[Any, Any]":
     """The construct struct of plain fields: what `fields_of` was given, or its equal."""
-    from construct import Bytes, BytesInteger, Const, Int8ub, Int16ub, Int16ul, Int32ub, Int32ul, Struct
+    from construct import Bytes, BytesInteger, Const, Default, Int8ub, Int16ub, Int16ul, Int32ub, Int32ul, Struct
 
     numbers = {(1, False): Int8ub, (1, True): Int8ub, (2, False): Int16ub, (2, True): Int16ul, (4, False): Int32ub, (4, True): Int32ul}
 
@@ -58,7 +63,7 @@ def struct_of(fields: Iterable[Field]) -> "Struct[Any, Any]":
         if field.kind == "const":
             return field.name / Const(field.value)
         if field.kind == "bytes":
-            return field.name / Bytes(field.size)
+            return field.name / (Default(Bytes(field.size), field.value) if field.value else Bytes(field.size))
         return field.name / numbers.get((field.size, field.little), BytesInteger(field.size, swapped=field.little))
 
     return Struct(*(one(field) for field in fields))

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from construct import Byte, Bytes, Const, Struct
+from construct import Byte, Bytes, Const, Default, Struct
 
 from formats.geometry import Gap, Geometry, Zone
 from formats.record import Check, Mark, Record, part
@@ -35,7 +35,15 @@ GEOMETRY = Geometry(
             (
                 part(
                     "group-4to5",
-                    Struct("type" / Const(b"\x08"), "check" / Byte, "sector" / Byte, "track" / Byte, "id2" / Byte, "id1" / Byte, "off" / Bytes(2)),
+                    Struct(
+                        "type" / Const(b"\x08"),
+                        "check" / Byte,
+                        "sector" / Byte,
+                        "track" / Byte,
+                        "id2" / Byte,
+                        "id1" / Byte,
+                        "off" / Default(Bytes(2), b"\x0f\x0f"),
+                    ),
                 ),
             ),
             (Check("xor8", "sector", "id1", stored="check"),),
@@ -45,7 +53,7 @@ GEOMETRY = Geometry(
         Record(
             "block",
             SYNC,
-            (part("group-4to5", Struct("type" / Const(b"\x07"), "body" / Bytes(256), "check" / Byte, "off" / Bytes(2))),),
+            (part("group-4to5", Struct("type" / Const(b"\x07"), "body" / Bytes(256), "check" / Byte, "off" / Default(Bytes(2), b"\x00\x00"))),),
             (Check("xor8", "body", "body", stored="check"),),
             tag="type",
         ),

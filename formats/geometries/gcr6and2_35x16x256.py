@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from construct import Byte, Bytes, Const, Struct
+from construct import Byte, Bytes, Const, Default, Struct
 
 from formats.geometry import Gap, Geometry, Zone
 from formats.record import Check, Mark, Record, part
@@ -32,7 +32,7 @@ GEOMETRY = Geometry(
             Mark(f"{0xD5AA96:024b}"),
             (
                 part("pair-4and4", Struct("volume" / Byte, "track" / Byte, "sector" / Byte, "check" / Byte)),
-                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Bytes(1))),
+                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Default(Bytes(1), b"\xeb"))),
             ),
             (Check("xor8", "volume", "sector", stored="check"),),
         ),
@@ -42,7 +42,7 @@ GEOMETRY = Geometry(
             Mark(f"{0xD5AAAD:024b}"),
             (
                 part("group-6and2", Struct("body" / Bytes(256), "residue" / Const(b"\x00"))),
-                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Bytes(1))),
+                part("raw", Struct("epilogue" / Const(b"\xde\xaa"), "off" / Default(Bytes(1), b"\xeb"))),
             ),
         ),
         Gap(14, SELF_SYNC, minimum=5),
