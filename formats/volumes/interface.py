@@ -14,11 +14,13 @@ from formats.image import Image
 class FileIn:
     """A file to lay into a volume: the source's bytes, and what the job says of it. `where` is its place in the job, for messages.
 
+    `raw_name`: the name was given as bytes, so it may hold whatever the volume can hold, not only its handbook's characters.
     `load_address` None: none was given; "in-file": the source begins with it.
     """
 
     name: bytes
     data: bytes
+    raw_name: bool = False
     type: str | int | None = None
     load_address: int | str | None = None
     locked: bool = False
@@ -36,7 +38,10 @@ class Place:
 
 @dataclass(frozen=True)
 class VolumeIn:
-    """What a volume is built from. `boot` are the bytes of its boot sectors; `interleave` None is the volume's own step."""
+    """What a volume is built from. `boot` are the bytes of its boot sectors; `interleave` None is the volume's own step.
+
+    `image`: a ready image in the order of a dump, for the volume `none` and for no other.
+    """
 
     files: Sequence[FileIn]
     label: bytes = b""
@@ -46,12 +51,16 @@ class VolumeIn:
     places: Sequence[Place] = ()
     boot: bytes | None = None
     interleave: int | None = None
+    image: bytes | None = None
     where: str = ""
 
 
 @dataclass(frozen=True)
 class FileOut:
-    """A file as it was read: its own bytes (without words that are the volume's), and the sectors that its bytes lie in, in order."""
+    """A file as it was read: its own bytes (without words that are the volume's), and the sectors that its bytes lie in, in order.
+
+    `type` is the volume's word for it, or its number where the volume has none; None where the volume knows no types.
+    """
 
     name: bytes
     type: str | int | None
@@ -89,9 +98,9 @@ class Volume(Protocol):
         ...
 
     def read(self, image: Image) -> VolumeOut:
-        """Its files. VolumeError when the directory can't be followed."""
+        """Its files. VolumeError, and nothing else, when the directory or a file can't be followed to its end, whatever the bytes."""
         ...
 
     def check(self, image: Image) -> list[Problem]:
-        """Everything in it that contradicts itself: chains against the map, cross-links, loops, free count."""
+        """Everything in it that contradicts itself: chains against the map, cross-links, loops, free count. Never raises."""
         ...
