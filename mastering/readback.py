@@ -1,0 +1,128 @@
+"""Read-backs as files: which there are, and what each one is."""
+
+import os
+import stat
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from mastering.errors import MasteringError
+
+if TYPE_CHECKING:
+    from mastering.view import View
+
+SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
+REPORT = ".report.csv"
+LARGEST_CAPTURE = 256 << 20
+LARGEST_REPORT = 1 << 20
+
+
+class ReadBackError(MasteringError):
+    """A file that can't be taken as a read-back."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """A read-back's file, and its sector report's where it has one."""
+
+    path: str
+    report: str | None = None
+
+
+def report_path(path: str) -> str:
+    """Where a dump's sector report lies: `NAME.report.csv`, which replaces the last suffix."""
+    folder, name = os.path.split(path)
+    stem = name[: name.rindex(".")] if "." in name[1:] else name
+    return os.path.join(folder, stem + REPORT)
+
+
+def sources(paths: Sequence[str]) -> Iterator[Source]:
+    """The read-backs named, folders by their files in the order of their names (names that begin with a dot are left out).
+
+    A report whose dump is among them is part of it; alone it stands as a source of its own, which `load` refuses.
+    """
+    singles = [path for path in paths if not os.path.isdir(path)]
+    reports = {path: _report_of(path, os.path.lexists) for path in singles if not path.endswith(REPORT)}
+    for path in paths:
+        yield from _sources([path], reports) if path in reports or path.endswith(REPORT) else _folder(path)
+
+
+def _folder(folder: str) -> Iterator[Source]:
+    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith("."))
+    present = set(names)
+    return _sources(names, {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)})
+
+
+def _report_of(path: str, exists: Callable[[str], bool]) -> str | None:
+    report = report_path(path)
+    return report if exists(report) and not is_capture(path) else None
+
+
+def _sources(paths: Sequence[str], reports: Mapping[str, str | None]) -> Iterator[Source]:
+    """The sources among some paths; `reports` holds the report of each read-back that may own one."""
+    owned = set(reports.values())
+    for path in paths:
+        if path in reports:
+            yield Source(path, reports[path])
+        elif path not in owned:
+            yield Source(path)
+
+
+def is_capture(path: str) -> bool:
+    """Whether a file begins with the capture's signature; False when it can't be read."""
+    try:
+        return read_bounded(path, LARGEST_CAPTURE, len(SIGNATURE)) == SIGNATURE
+    except ReadBackError:
+        return False
+
+
+def read_bounded(path: str, largest: int, count: int = -1) -> bytes:
+    """A regular file's bytes, or its first `count`. ReadBackError when it can't be read, is no regular file, or is larger."""
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        try:
+            state = os.fstat(handle)
+            if not stat.S_ISREG(state.st_mode):
+                raise ReadBackError(f"{path}: a {_kind(state.st_mode)}, where a file was expected")
+            if state.st_size > largest:
+                raise ReadBackError(f"{path}: {state.st_size:,} bytes, more than the {largest:,} that such a file may have")
+            return _read_all(handle, state.st_size if count < 0 else count)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        raise ReadBackError(f"{path}: can't be read: {error.strerror or error}") from error
+
+
+def _read_all(handle: int, size: int) -> bytes:
+    """`size` bytes, or as many as the file still has."""
+    parts = []
+    while size > 0 and (part := os.read(handle, size)):
+        parts.append(part)
+        size -= len(part)
+    return b"".join(parts)
+
+
+def _kind(mode: int) -> str:
+    names = ((stat.S_ISDIR, "folder"), (stat.S_ISFIFO, "pipe"), (stat.S_ISSOCK, "socket"), (stat.S_ISCHR, "device"), (stat.S_ISBLK, "device"))
+    return next((name for test, name in names if test(mode)), "special file")
+
+
+def load(source: Source, longest_dump: int) -> "View":
+    """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
+
+    ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
+    """
+    from formats.containers import capture, sector_report
+    from mastering.view import CaptureView, DumpView
+
+    path = source.path
+    if path.endswith(REPORT):
+        raise ReadBackError(f"{path}: a sector report without its dump; put the dump beside it, with the same name and its own suffix")
+    data = read_bounded(path, LARGEST_CAPTURE)
+    if data.startswith(SIGNATURE):
+        return CaptureView(path, capture.read(data, path))
+    if len(data) > longest_dump:
+        raise ReadBackError(f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}")
+    report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
+    return DumpView(path, data, report)
+

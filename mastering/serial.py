@@ -1,0 +1,33 @@
+"""Serials: `CATALOGUE-NNNN-C`, a number of four digits or more and a check character.
+
+The check character is that of ISO/IEC 7064, MOD 37,36, over the letters and digits before it.
+"""
+
+import re
+
+
+def check_character(catalogue: str, number: int) -> str:
+    """The check character of a catalogue number's disc with that number."""
+    from stdnum.iso7064 import mod_37_36
+
+    made: str = mod_37_36.calc_check_digit(f"{catalogue}{number:04}".replace("-", ""))
+    return made
+
+
+def serial(catalogue: str, number: int) -> str:
+    """The serial of disc `number` (from 1) of a catalogue number."""
+    return f"{catalogue}-{number:04}-{check_character(catalogue, number)}"
+
+
+def is_serial(text: str, catalogue: str) -> bool:
+    """Whether a text is a serial of this catalogue number, as it is handed out: no lower case, no more zeros than four digits need."""
+    match = re.fullmatch(re.escape(catalogue) + r"-(\d{4,18})-[0-9A-Z]", text, re.ASCII)
+    return match is not None and int(match[1]) > 0 and text == serial(catalogue, int(match[1]))
+
+
+def read_slot(slot: bytes, marker: bytes, catalogue: str) -> tuple[bool, str | None]:
+    """Whether a slot holds the marker or a serial of this catalogue number filled up with spaces; and the serial (the marker: None)."""
+    if slot == marker:
+        return True, None
+    text = slot.decode("latin-1").rstrip(" ")
+    return (True, text) if is_serial(text, catalogue) else (False, None)

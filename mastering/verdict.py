@@ -1,0 +1,108 @@
+"""What can be said of a read-back: findings, diagnosis, verdict, action. Plain values, to JSON and back."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+# A finding's kinds in the order in which one sector's sightings are judged; a kind's place is its number in arrays, 0 is none.
+KINDS = (
+    "",
+    "differs",
+    "data-mark",
+    "identity",
+    "serial",
+    "soft",
+    "block-check",
+    "no-block",
+    "identifier-check",
+    "misplaced",
+    "absent",
+    "unread",
+    "not-tried",
+)
+NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+
+Looks = Literal["shifted", "repeats-previous", "filled"]
+Evidence = Literal["dump", "report", "cells", "flux"]
+State = Literal["pass", "marginal", "fail"]
+Diagnosis = Literal["blank", "other-side", "other-master", "other-geometry", "shifted", "short"]
+Action = Literal["box", "read-again", "turn-over", "write-again", "ask"]
+
+_BY_DIAGNOSIS: dict[Diagnosis, Action] = {
+    "other-side": "turn-over",
+    "other-master": "ask",
+    "other-geometry": "ask",
+    "blank": "write-again",
+    "shifted": "read-again",
+    "short": "read-again",
+}
+_WRITTEN_WRONG = {"data-mark", "identity", "serial"}  # reading once more can't change these
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what a differing sector looks like."""
+
+    track: int
+    head: int
+    sector: int
+    kind: str
+    looks: Looks | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """As in `verify --json`."""
+        made = {"track": self.track, "head": self.head, "sector": self.sector, "kind": self.kind}
+        return made | {"looks": self.looks} if self.looks else made
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The judgement of one read-back; `good` is None when no side could be told."""
+
+    readback: str
+    side: str | None
+    serial: str | None
+    evidence: Evidence
+    diagnosis: Diagnosis | None
+    expected: int
+    good: int | None
+    unproven: int
+    simulated: bool
+    findings: tuple[Finding, ...]
+    matches: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> State:
+        """`pass` without a finding, `marginal` with soft sectors only, else `fail`; a diagnosis always fails."""
+        if self.side is None or self.diagnosis or any(finding.kind != "soft" for finding in self.findings):
+            return "fail"
+        return "marginal" if self.findings else "pass"
+
+    @property
+    def action(self) -> Action:
+        """What to do with the disc as far as this read-back tells."""
+        if self.verdict != "fail":
+            return "box" if self.verdict == "pass" else "read-again"
+        if self.diagnosis:
+            return _BY_DIAGNOSIS[self.diagnosis]
+        if self.side is None:
+            return "ask"
+        kinds = {finding.kind for finding in self.findings}
+        rewrite = kinds & _WRITTEN_WRONG or ("differs" in kinds and self.evidence != "dump")
+        return "write-again" if rewrite else "read-again"
+
+    def plain(self) -> dict[str, Any]:
+        """A line of `verify --json`."""
+        made = {
+            "readback": self.readback,
+            "side": self.side,
+            "serial": self.serial,
+            "evidence": self.evidence,
+            "verdict": self.verdict,
+            "diagnosis": self.diagnosis,
+            "action": self.action,
+            "sectors": None if self.good is None else {"expected": self.expected, "good": self.good},
+            "unproven": self.unproven,
+            "simulated": self.simulated,
+            "findings": [finding.plain() for finding in self.findings],
+        }
+        return made | {"matches": list(self.matches)} if self.diagnosis in ("other-side", "other-master") else made

@@ -1,0 +1,124 @@
+"""A read-back as it can be held against any side: a dump with or without a report, or a capture."""
+
+from collections.abc import Iterable
+from functools import cached_property
+
+from formats import registry
+from formats.containers.capture import Capture, on_geometry, upright
+from formats.containers.sector_report import Report
+from formats.errors import ContainerError
+from formats.geometry import Geometry
+from mastering.compare import Judged, Target, compare_cells, compare_dump
+from mastering.sightings import Sighted, see
+from mastering.verdict import Evidence
+
+
+class DumpView:
+    """The bytes of a dump, and its reader's report where there is one."""
+
+    simulated = False
+
+    def __init__(self, name: str, dump: bytes, report: Report | None) -> None:
+        self.name, self.dump, self.report = name, dump, report
+        self.evidence: Evidence = "dump" if report is None else "report"
+        self._judged: dict[int, Judged | None] = {}
+
+    def judged(self, target: Target) -> Judged | None:
+        """How it stands against a side; None when its length says that it is no read-back of it, whole or short."""
+        if id(target) not in self._judged:
+            self._judged[id(target)] = compare_dump(target, self.dump, self.report) if self.could_be(target) else None
+        return self._judged[id(target)]
+
+    def accepted(self, target: Target) -> Judged:
+        """How it stands against the side that it is judged as. ContainerError when its length or its report can't be that side's."""
+        judged = self.judged(target)
+        if judged is None:
+            raise ContainerError(f"{self.name}: {len(self.dump):,} bytes, where side {target.name} has {len(target.side.dump):,}")
+        if self.report is not None:
+            self.report.check_against(target.geometry)
+        return judged
+
+    def could_be(self, target: Target) -> bool:
+        """Whether its length is the side's, or whole sectors of it."""
+        return 0 < len(self.dump) <= len(target.side.dump) and len(self.dump) % target.side.size == 0
+
+    def is_short(self, target: Target, others: Iterable[Target]) -> bool:
+        """Whether it ends early, at a sector's end, and has no other side's length."""
+        early = self.could_be(target) and len(self.dump) < len(target.side.dump)
+        return early and all(len(other.side.dump) != len(self.dump) for other in others)
+
+    def is_blank(self, target: Target) -> bool:
+        """Whether it is one byte value throughout, and the master is not."""
+        return _is_constant(self.dump) and not _is_constant(target.side.dump)
+
+    def is_of_other_geometry(self, target: Target) -> bool:
+        """A dump has no fields that could tell."""
+        return False
+
+
+def _is_constant(data: bytes) -> bool:
+    return data[:1] * 16 == data[:16] and data.count(data[:1]) == len(data)
+
+
+class CaptureView:
+    """The tracks of a capture, as each geometry asked for shows them."""
+
+    evidence: Evidence = "cells"
+
+    def __init__(self, name: str, capture: Capture) -> None:
+        self.name, self.capture = name, upright(capture)
+        self.simulated = capture.simulated
+        self._sighted: dict[Geometry, Sighted] = {}
+        self._judged: dict[int, Judged | None] = {}
+
+    def sighted(self, geometry: Geometry) -> Sighted:
+        """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
+        if geometry not in self._sighted:
+            capture = on_geometry(self.capture, geometry)
+            self._sighted[geometry] = see(geometry, capture.tracks, capture.rpm)
+        return self._sighted[geometry]
+
+    def judged(self, target: Target) -> Judged | None:
+        """How it stands against a side; None when its steps can't be that side's tracks."""
+        if id(target) not in self._judged:
+            try:
+                self._judged[id(target)] = compare_cells(target, self.sighted(target.geometry))
+            except ContainerError:
+                self._judged[id(target)] = None
+        return self._judged[id(target)]
+
+    def accepted(self, target: Target) -> Judged:
+        """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""
+        sighted = self.sighted(target.geometry)
+        return self.judged(target) or compare_cells(target, sighted)
+
+    def is_short(self, target: Target, others: Iterable[Target]) -> bool:
+        """Whether it lacks the last cylinders."""
+        capture = on_geometry(self.capture, target.geometry)
+        return max((track.cylinder for track in capture.tracks), default=0) < target.geometry.cylinders - 1
+
+    def is_blank(self, target: Target) -> bool:
+        """Whether no sound identifier of any declared geometry is on it."""
+        if self.sighted(target.geometry).any_sound_identifier:
+            return False
+        return not any(sighted.any_sound_identifier for sighted in self._declared)
+
+    def is_of_other_geometry(self, target: Target) -> bool:
+        """Whether nothing of this geometry was read, and a tenth or more of another one's sectors was."""
+        if self.sighted(target.geometry).any_sound_field:
+            return False
+        return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared)
+
+    @cached_property
+    def _declared(self) -> list[Sighted]:
+        """Its sightings under each declared geometry whose tracks its steps can be."""
+        made = []
+        for name in registry.names("geometries"):
+            try:
+                made.append(self.sighted(registry.geometry(name)))
+            except ContainerError:
+                continue
+        return made
+
+
+View = DumpView | CaptureView
