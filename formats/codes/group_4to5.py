@@ -27,17 +27,19 @@ class GroupFourToFive:
 
     def encode(self, rows: Bytes) -> Bytes:
         """Words of ten cells, packed."""
-        words = _PAIRS[rows].reshape(len(rows), -1, 4)
-        cells = np.zeros((*words.shape[:2], 5), np.uint8)
+        units = rows.shape[1] // 4
+        words = _PAIRS[rows].reshape(len(rows), units, 4)
+        cells = np.zeros((len(rows), units, 5), np.uint8)
         cells[:, :, :4] = words >> 2 + np.arange(0, 8, 2, dtype=np.uint16)
         cells[:, :, 1:] |= (words << _DOWN).astype(np.uint8)
-        return cells.reshape(len(rows), -1)
+        return cells.reshape(len(rows), units * 5)
 
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes; a byte is sound when both of its words are of the code."""
-        cells = rows.reshape(len(rows), -1, 5).astype(np.uint16)
+        units = rows.shape[1] // 5
+        cells = rows.reshape(len(rows), units, 5).astype(np.uint16)
         words = (cells[:, :, :4] << 8 | cells[:, :, 1:]) >> _DOWN & 0x3FF
-        words = words.reshape(len(rows), -1)
+        words = words.reshape(len(rows), units * 4)
         return _BYTE[words], _SOUND[words]
 
 

@@ -17,7 +17,7 @@ class PairFourAndFour:
 
     def encode(self, rows: Bytes) -> Bytes:
         """Odd bits, then even bits."""
-        return np.stack((rows >> 1 | 0xAA, rows | 0xAA), axis=-1).reshape(len(rows), -1)
+        return np.stack((rows >> 1 | 0xAA, rows | 0xAA), axis=-1).reshape(len(rows), 2 * rows.shape[1])
 
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes; one is sound when all the 1s between its bits are there."""
