@@ -1,0 +1,251 @@
+"""What the file systems share: the rule for names, who owns which sector, chains with an end, bytes at fixed sectors.
+
+A volume numbers its sectors by links (track, sector); a `numbered` table turns them into the addresses of the identifiers.
+Everything here is bounded by the number of sectors of the disc, whatever the bytes on it are.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from formats.errors import Problem, VolumeError
+from formats.geometry import Address, Geometry
+from formats.image import Image
+from formats.volumes.interface import FileIn, Place, VolumeIn
+
+Link = tuple[int, int]
+Unit = TypeVar("Unit", bound=Hashable)
+
+ASCII = frozenset(range(0x20, 0x60))  # the 64 characters that every keyboard and printer of the time had
+ANY_BYTE = frozenset(range(0x100))
+
+
+class Problems(list[Problem]):
+    """Problems as they are found; all of them are raised at once."""
+
+    def add(self, where: str, what: str) -> None:
+        """Note one problem."""
+        self.append(Problem(where, what))
+
+    def stop(self) -> None:
+        """Raise VolumeError when there are any."""
+        if self:
+            raise VolumeError(*self)
+
+
+def key(where: str, name: str) -> str:
+    """The dotted place of a key below `where`."""
+    return f"{where}.{name}" if where else name
+
+
+def shown(name: bytes) -> str:
+    """A name for people: ASCII as it stands, any other byte (and the % itself) as %XX."""
+    return "".join(chr(byte) if 0x20 <= byte < 0x7F and byte != 0x25 else f"%{byte:02X}" for byte in name)
+
+
+def say(address: Address) -> str:
+    """A sector for people."""
+    return f"track {address.track} sector {address.sector}" + (f" head {address.head}" if address.head else "")
+
+
+# Names
+
+
+@dataclass(frozen=True)
+class NameRule:
+    """Names of 1 to `longest` bytes, filled up with `pad`; a text's characters are `allowed`, a raw name's bytes are `raw`.
+
+    `high` is set in each byte of a text as it is stored. A raw name is stored as it is given.
+    """
+
+    longest: int
+    pad: int
+    high: int = 0x00
+    allowed: frozenset[int] = ASCII
+    raw: frozenset[int] = ANY_BYTE
+
+    def problem(self, name: bytes, raw: bool = False) -> str:
+        """Why this is no name of this volume; empty when it is one."""
+        if not 1 <= len(name) <= self.longest:
+            return f"{shown(name) or 'nothing'} has {len(name)} characters, where 1 to {self.longest} fit"
+        wrong = bytes(byte for byte in dict.fromkeys(name) if byte not in (self.raw if raw else self.allowed))
+        if wrong:
+            return f"{shown(name)} has {' '.join(shown(bytes([byte])) for byte in wrong)!r}, not among the volume's characters"
+        if self._stored(name, raw)[-1] == self.pad:
+            return f"{shown(name)} ends with the byte that fills up short names, so its end would be lost"
+        return ""
+
+    def _stored(self, name: bytes, raw: bool) -> bytes:
+        return name if raw else bytes(byte | self.high for byte in name)
+
+    def store(self, name: bytes, raw: bool = False) -> bytes:
+        """The name as it stands on the disc."""
+        return self._stored(name, raw).ljust(self.longest, bytes([self.pad]))
+
+    def load(self, stored: bytes) -> bytes:
+        """The name that stands on the disc: a text where every byte of it has the `high` bit, else the bytes as they are."""
+        name = stored.rstrip(bytes([self.pad]))
+        return bytes(byte & ~self.high for byte in name) if all(byte & self.high == self.high for byte in name) else name
+
+
+def check_names(
+    files: Sequence[FileIn], problem: Callable[[bytes, bool], str], store: Callable[[bytes, bool], bytes], problems: Problems
+) -> None:
+    """Note each name that breaks the rule, and each that another file has already, as they are stored."""
+    seen: dict[bytes, FileIn] = {}
+    for file in files:
+        where = key(file.where, "name_bytes" if file.raw_name else "name")
+        wrong = problem(file.name, file.raw_name)
+        if wrong:
+            problems.add(where, wrong)
+            continue
+        first = seen.setdefault(store(file.name, file.raw_name), file)
+        if first is not file:
+            problems.add(where, f"two files have the name {shown(file.name)}" + (f", the other is {first.where}" if first.where else ""))
+
+
+def check_word(value: object, where: str, problems: Problems) -> None:
+    """Note a number that two bytes can't hold."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 0xFFFF:
+        problems.add(where, f"{value!r} is not a number from 0 to 65535")
+
+
+def check_step(content: VolumeIn, most: int, problems: Problems) -> None:
+    """Note an interleave that the volume can't step by."""
+    if content.interleave is not None and not 1 <= content.interleave <= most:
+        problems.add(key(content.where, "interleave"), f"a step of {content.interleave}, where 1 to {most} make sense")
+
+
+def refuse(content: VolumeIn, volume: str, unused: Iterable[str], problems: Problems) -> None:
+    """Note each key (of `label`, `boot`, `image`, `interleave`) that is given and that this volume has no use for."""
+    for name in unused:
+        if getattr(content, name):
+            problems.add(key(content.where, name), f"{volume} has no place for it; leave the key out")
+
+
+# Sectors
+
+
+def numbered(geometry: Geometry) -> dict[Link, Address]:
+    """The volume's own numbers of each sector: its track, and its place on that track in the order of a dump."""
+    table: dict[Link, Address] = {}
+    on_track: dict[int, int] = {}
+    for address in geometry.addresses:
+        place = on_track.setdefault(address.track, geometry.first_sector)
+        table[address.track, place] = address
+        on_track[address.track] += 1
+    return table
+
+
+def claim(owners: dict[Unit, str], units: Iterable[Unit], owner: str) -> list[tuple[Unit, str]]:
+    """Give units to an owner; those that had one keep it and are returned with it."""
+    taken = []
+    for unit in units:
+        if unit in owners:
+            taken.append((unit, owners[unit]))
+        else:
+            owners[unit] = owner
+    return taken
+
+
+def lay_places(image: Image, places: Sequence[Place], owners: dict[Address, str], problems: Problems) -> list[Address]:
+    """Lay bytes at fixed sectors and make them their owners, but where the volume or another place is; the sectors laid."""
+    geometry = image.geometry
+    laid: list[Address] = []
+    for place in places:
+        where = place.where or "place"
+        start = geometry.places.get(place.address)
+        count = -(-len(place.data) // geometry.size)
+        if start is None:
+            problems.add(where, f"{geometry.id} has no {say(place.address)}")
+        elif not count:
+            problems.add(where, "there are no bytes to place")
+        elif start + count > len(geometry.addresses):
+            problems.add(
+                where,
+                f"{count} sectors from {say(place.address)} on run {start + count - len(geometry.addresses)} past the end of the disc",
+            )
+        else:
+            run = geometry.addresses[start : start + count]
+            for address, owner in claim(owners, run, where):
+                problems.add(where, f"{say(address)} is taken by {owner}")
+            for number, address in enumerate(run):
+                image.write(address, place.data[number * geometry.size : (number + 1) * geometry.size])
+            laid += run
+    return laid
+
+
+def follow(first: Unit | None, following: Callable[[Unit], Unit | None], exists: Callable[[Unit], bool]) -> tuple[tuple[Unit, ...], str]:
+    """The units of a chain, each once, and what was wrong with it: empty when it comes to its end."""
+    seen: dict[Unit, None] = {}
+    unit = first
+    while unit is not None:
+        if not exists(unit):
+            return tuple(seen), f"its chain leads to {_text(unit)}, which is no part of the disc's data"
+        if unit in seen:
+            return tuple(seen), f"its chain comes back to {_text(unit)} and has no end"
+        seen[unit] = None
+        unit = following(unit)
+    return tuple(seen), ""
+
+
+def _text(unit: object) -> str:
+    return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"cluster {unit}"
+
+
+def full(needed: int, available: int, unit: str) -> str:
+    """By how much a disc is too full; empty when it is not."""
+    over = needed - available
+    return f"the disc is too full: needs {over} more {unit}{'s' if over > 1 else ''} than the {available} it has" if over > 0 else ""
+
+
+# Volumes whose sectors are linked by track and sector
+
+
+class Walk:
+    """An image of linked sectors as a reader walks it; `problems` is what keeps it from being read to its end."""
+
+    def __init__(self, image: Image) -> None:
+        self.image = image
+        self.addresses = numbered(image.geometry)
+        self.problems = Problems()
+
+    def sector(self, struct: Any, link: Link) -> Any:
+        """One sector as a record of the volume."""
+        return struct.parse(self.image.read(self.addresses[link]))
+
+    def chain(self, first: Link | None, following: Callable[[Link], Link | None], where: str) -> tuple[Link, ...]:
+        """The sectors of a chain as far as it can be followed."""
+        found, wrong = follow(first, following, self.addresses.__contains__)
+        if wrong:
+            self.problems.add(where, wrong)
+        return found
+
+    def claim(self, owners: dict[Address, str], links: Iterable[Link], owner: str) -> Iterator[Problem]:
+        """Give sectors to an owner: a problem for each that has one."""
+        for address, other in claim(owners, [self.addresses[link] for link in links], owner):
+            yield Problem(owner, f"{say(address)} belongs to {other} too")
+
+    def free_in_map(self, links: Iterable[Link], owners: dict[Address, str], where: str) -> Iterator[Problem]:
+        """Problems of sectors that the map calls free: those that are used, those that are not there."""
+        for link in links:
+            address = self.addresses.get(link)
+            if address is None:
+                yield Problem(where, f"{_text(link)} is free, and the disc has no such sector")
+            elif address in owners:
+                yield Problem(where, f"{say(address)} is free, and used by {owners[address]}")
+
+
+def link_of(parsed: Any) -> Link | None:
+    """A link as it was parsed: None where it names no track."""
+    return (parsed.track, parsed.sector) if parsed.track else None
+
+
+def parts_of(link: Link) -> dict[str, int]:
+    """A link as it is built."""
+    return {"track": link[0], "sector": link[1]}
+
+
+def word_of(types: Mapping[str, int], number: int) -> str | int:
+    """The volume's word for a type, or the number where it has none."""
+    return next((word for word, known in types.items() if known == number), number)

@@ -1,0 +1,307 @@
+"""Zoned-GCR DOS: a directory and block map on one track in the middle, files as chains of blocks.
+
+A file's bytes are all that its chain holds, its load address too. An empty file is one block whose last used byte is byte 1.
+A block that the map calls used and no file owns is common practice (reserved by hand), and so is no problem.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Padding, Struct
+
+from formats import volume
+from formats.errors import Problem
+from formats.free_space import OutwardSpace
+from formats.geometry import Address, Geometry
+from formats.image import Image
+from formats.source import Source
+from formats.volume import Link, NameRule, Problems, Walk, link_of, parts_of
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+
+SOURCES = (
+    Source("Firmware listings of the zoned drives", "next free sector, new directory entry, map", "looked up"),
+    Source("Drive user manuals", "directory and block map, 664 blocks free", "published"),
+)
+
+LINK = Struct("track" / Byte, "sector" / Byte)
+
+HEADER = Struct(
+    "link" / LINK,  # of the first directory sector
+    "format" / Default(Byte, 0x41),
+    Padding(1),
+    "map" / Default(Bytes(140), bytes(140)),  # 04: an entry a track, see MapPart
+    "name" / Bytes(16),  # 90: padded A0
+    Padding(2, b"\xa0"),
+    "id" / Bytes(2),  # A2: as in every identifier
+    Padding(1, b"\xa0"),
+    "dos" / Default(Bytes(2), b"2A"),  # A5
+    Padding(4, b"\xa0"),
+    Padding(85),
+)
+
+MAP_ENTRY = Struct(
+    "free" / Byte,
+    "bits" / BytesInteger(3, swapped=True),  # sector 0 is bit 0 of the first byte; 1 is free
+)
+
+ENTRY = Struct(
+    "link" / LINK,  # of the sector, in its first entry only
+    "type" / Byte,  # bit 7 closed, bit 6 locked
+    "start" / LINK,
+    "name" / Bytes(16),  # 05: padded A0
+    "side" / Default(LINK, {"track": 0, "sector": 0}),  # 15: first side sector of a relative file
+    "record" / Default(Byte, 0),
+    Padding(4),
+    "replacement" / Default(Bytes(2), bytes(2)),
+    "blocks" / Int16ul,  # 1E
+)
+
+DIRECTORY = Struct("entries" / Array(8, ENTRY))
+
+BLOCK = Struct("link" / LINK, "data" / Bytes(254))  # last block: track 0, and the index in the block of the last byte used
+
+NAMES = NameRule(longest=16, pad=0xA0)
+TYPES = {"sequential": 1, "program": 2, "user": 3}
+DELETED, PROGRAM = 0, 2  # type 0 with bit 7: an entry without bytes of its own
+CLOSED, LOCKED, TYPE = 0x80, 0x40, 0x07
+EMPTY = 1  # index of the last byte used in a last block without any
+LAST = 0xFF  # the same of a directory sector
+
+
+@dataclass(frozen=True)
+class MapPart:
+    """The map entries of tracks `first` to `last`, from `offset` in the sector `at`."""
+
+    at: Link
+    first: int
+    last: int
+    offset: int
+
+    def place(self, track: int) -> int:
+        """Where a track's entry begins in its sector."""
+        size: int = MAP_ENTRY.sizeof()
+        return self.offset + (track - self.first) * size
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Where a geometry's volume keeps what, and its steps from block to block."""
+
+    header: Link
+    directory: Link
+    map: tuple[MapPart, ...]
+    step: int = 10
+    directory_step: int = 3
+
+    @property
+    def system(self) -> tuple[Link, ...]:
+        """The sectors of the header and the map, each once."""
+        return tuple(dict.fromkeys((self.header, *(part.at for part in self.map))))
+
+
+PLANS = {
+    "gcr4to5-35z": Plan(header=(18, 0), directory=(18, 1), map=(MapPart((18, 0), 1, 35, offset=0x04),)),
+}
+
+
+class _Reader(Walk):
+    """One image, walked from its directory."""
+
+    def __init__(self, image: Image) -> None:
+        super().__init__(image)
+        self.plan = PLANS[image.geometry.id]
+        self.header = self.sector(HEADER, self.plan.header)
+        self.directory = self.chain(self.plan.directory, self._next, "directory")
+        entries = [entry for link in self.directory for entry in self.sector(DIRECTORY, link).entries if entry.type]
+        self.files = [(entry, self.chain(link_of(entry.start), self._next, volume.shown(NAMES.load(entry.name)))) for entry in entries]
+
+    def _next(self, link: Link) -> Link | None:
+        return link_of(self.sector(BLOCK, link).link)
+
+    @cached_property
+    def map(self) -> dict[int, Any]:
+        """The map's entry of each track."""
+        return {
+            track: MAP_ENTRY.parse(self.image.read(self.addresses[part.at])[part.place(track) :])
+            for part in self.plan.map
+            for track in range(part.first, part.last + 1)
+        }
+
+    def file(self, entry: Any, chain: Sequence[Link]) -> FileOut:
+        data = b"".join(_used(self.sector(BLOCK, link)) for link in chain)
+        number = entry.type & TYPE
+        return FileOut(
+            NAMES.load(entry.name),
+            volume.word_of(TYPES, number),
+            int.from_bytes(data[:2], "little") if number == PROGRAM and len(data) >= 2 else None,
+            bool(entry.type & LOCKED),
+            data,
+            tuple(self.addresses[link] for link in chain),
+        )
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        if link_of(self.header.link) != self.plan.directory:
+            yield Problem("header", f"its link to the directory is {link_of(self.header.link)}, not {self.plan.directory}")
+        owners: dict[Address, str] = {}
+        yield from self.claim(owners, self.plan.system, "block map")
+        yield from self.claim(owners, self.directory, "directory")
+        for entry, chain in self.files:
+            where = volume.shown(NAMES.load(entry.name))
+            sides, wrong = volume.follow(link_of(entry.side), self._next, self.addresses.__contains__)
+            if wrong:
+                yield Problem(where, f"side sectors: {wrong}")
+            yield from self.claim(owners, (*chain, *sides), where)
+            yield from self._entry(entry, chain, len(chain) + len(sides), where)
+        for track, entry in self.map.items():
+            free = [(track, sector) for sector in range(8 * MAP_ENTRY.bits.sizeof()) if entry.bits >> sector & 1]
+            if entry.free != len(free):
+                yield Problem("block map", f"track {track} has {entry.free} free blocks by its count, {len(free)} by its bits")
+            yield from self.free_in_map(free, owners, "block map")
+
+    def _entry(self, entry: Any, chain: Sequence[Link], blocks: int, where: str) -> Iterator[Problem]:
+        if not entry.type & CLOSED:
+            yield Problem(where, "was never closed")
+        if entry.blocks != blocks:
+            yield Problem(where, f"the directory gives it {entry.blocks} blocks, it has {blocks}")
+        if not chain and entry.type & TYPE != DELETED:
+            yield Problem(where, "has no first block")
+        if chain and (last := self.sector(BLOCK, chain[-1]).link).track == 0 and last.sector < EMPTY:
+            yield Problem(where, "the last byte used of its last block would be a byte of the link")
+
+
+def _used(block: Any) -> bytes:
+    data: bytes = block.data
+    return data if block.link.track else data[: max(block.link.sector - EMPTY, 0)]
+
+
+class _Builder:
+    """One volume in the making."""
+
+    def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
+        self.image, self.content, self.plan = Image(geometry), content, PLANS[geometry.id]
+        self.addresses = volume.numbered(geometry)
+        self.problems = Problems()
+        self.space = OutwardSpace(geometry, self.plan.directory[0])
+
+    def build(self) -> Image:
+        content, owners = self.content, dict.fromkeys((self.addresses[link] for link in self.plan.system), "the block map")
+        volume.claim(owners, [self.addresses[self.plan.directory]], "the directory")
+        volume.lay_places(self.image, content.places, owners, self.problems)
+        self.space.remove(owners)
+        self._check()
+        self.problems.stop()
+        self._directory([self._file(file) for file in content.files])
+        self._header()
+        return self.image
+
+    def _check(self) -> None:
+        content, problems = self.content, self.problems
+        volume.refuse(content, "zoned-dos", ("boot", "image"), problems)
+        volume.check_step(content, min(self.space.sectors.values()) - 1, problems)
+        if content.label and (wrong := NAMES.problem(content.label)):
+            problems.add(volume.key(content.where, "label"), wrong)
+        if len(content.disc_id) != 2:
+            problems.add(volume.key(content.where, "disc_id"), f"{len(content.disc_id)} bytes, where two are the disc's id")
+        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+        for file in content.files:
+            _check_file(file, problems)
+        blocks = sum(max(1, -(-_length(file) // BLOCK.data.sizeof())) for file in content.files)
+        if wrong := volume.full(blocks, self.space.available((*self.space.below, *self.space.above)), "block"):
+            problems.add(content.where, wrong)
+        entries = 8 * (1 + len(self.space.free[self.space.middle]))
+        if len(content.files) > entries:
+            problems.add(content.where, f"{len(content.files)} files, where the directory holds {entries}")
+
+    def _write(self, link: Link, data: bytes) -> None:
+        self.image.write(self.addresses[link], data)
+
+    def _file(self, file: FileIn) -> dict[str, Any]:
+        """Lay a file's blocks; its directory entry."""
+        address = file.load_address
+        data = (address.to_bytes(2, "little") if isinstance(address, int) else b"") + file.data
+        size, step = BLOCK.data.sizeof(), self.content.interleave or self.plan.step
+        parts = [data[start : start + size] for start in range(0, len(data), size)] or [b""]
+        chain = [self.space.first()]
+        while len(chain) < len(parts):
+            chain.append(self.space.after(chain[-1], step))
+        links = [*chain[1:], (0, len(parts[-1]) + EMPTY)]
+        for at, link, part in zip(chain, links, parts, strict=True):
+            self._write(at, BLOCK.build({"link": parts_of(link), "data": part.ljust(size, b"\0")}))
+        return {
+            "link": parts_of((0, 0)),
+            "type": TYPES[str(file.type)] | CLOSED | LOCKED * file.locked,
+            "start": parts_of(chain[0]),
+            "name": NAMES.store(file.name, file.raw_name),
+            "blocks": len(chain),
+        }
+
+    def _directory(self, entries: list[dict[str, Any]]) -> None:
+        at, nothing = self.plan.directory, {"link": parts_of((0, 0)), "type": 0, "start": parts_of((0, 0)), "name": bytes(16), "blocks": 0}
+        for start in range(0, max(len(entries), 1), 8):
+            eight = (entries[start : start + 8] + [nothing] * 8)[:8]
+            following = self.space.on_track(*at, self.plan.directory_step) if start + 8 < len(entries) else None
+            link = self.space.take(following) if following else (0, LAST)
+            self._write(at, DIRECTORY.build({"entries": [eight[0] | {"link": parts_of(link)}, *eight[1:]]}))
+            at = following or at
+
+    def _header(self) -> None:
+        label = NAMES.store(self.content.label)
+        self._write(self.plan.header, HEADER.build({"link": parts_of(self.plan.directory), "name": label, "id": self.content.disc_id}))
+        for part in self.plan.map:
+            sector = bytearray(self.image.read(self.addresses[part.at]))
+            for track in range(part.first, part.last + 1):
+                free = self.space.free[track]
+                entry = MAP_ENTRY.build({"free": len(free), "bits": sum(1 << each for each in free)})
+                sector[part.place(track) : part.place(track) + len(entry)] = entry
+            self._write(part.at, bytes(sector))
+
+
+def _length(file: FileIn) -> int:
+    return len(file.data) + 2 * isinstance(file.load_address, int)
+
+
+def _check_file(file: FileIn, problems: Problems) -> None:
+    where = volume.key(file.where, "load_address")
+    if file.type not in TYPES:
+        given = "no type is given" if file.type is None else f"{file.type!r} is no type"
+        problems.add(volume.key(file.where, "type"), f"{given}; zoned-dos has {', '.join(TYPES)}")
+    if file.load_address == "in-file":
+        if len(file.data) < 2:
+            problems.add(where, f"a source of {len(file.data)} bytes can't begin with its load address")
+    elif file.load_address is not None:
+        volume.check_word(file.load_address, where, problems)
+    elif file.type == "program":
+        problems.add(where, 'a program needs one: a number, or "in-file" when the source begins with it')
+
+
+class ZonedDos:
+    """The volume of the zoned geometries."""
+
+    id = "zoned-dos"
+
+    def fits(self, geometry: Geometry) -> bool:
+        """Whether a plan of the map and directory is declared for it."""
+        return geometry.id in PLANS
+
+    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
+        """A side with these files. VolumeError with every problem."""
+        return _Builder(geometry, content).build()
+
+    def read(self, image: Image) -> VolumeOut:
+        """Its files, unclosed ones too; `free` is the sum of the map's counts without the directory's track."""
+        reader = _Reader(image)
+        reader.problems.stop()
+        free = sum(entry.free for track, entry in reader.map.items() if track != reader.plan.directory[0])
+        files = tuple(reader.file(entry, chain) for entry, chain in reader.files)
+        return VolumeOut(NAMES.load(reader.header.name), free, BLOCK.data.sizeof(), files)
+
+    def check(self, image: Image) -> list[Problem]:
+        """Everything in it that contradicts itself."""
+        reader = _Reader(image)
+        return [*reader.problems, *reader.contradictions()]
+
+
+VOLUME = ZonedDos()
