@@ -1,0 +1,272 @@
+"""Every declared geometry: what its id says, what sources say of it, and that its records and tracks hold together."""
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from formats import registry
+from formats.errors import DefinitionError
+from formats.geometry import Address, Gap, Geometry, Zone
+from formats.reading import Stretch, read_fields
+from formats.record import Record, dtype_of, fields_of, struct_of
+from formats.track import build_rows, encode_side
+
+IDS = registry.names("geometries", foreign=False)
+
+# Capacity, first track and sector: user manuals of the zoned drives (683 blocks, "170 K"), a textbook on the 16-sector system
+# (35 x 16 x 256), the FAT12 media table (180 K, 360 K). Whole cells of a turn: 60 / rpm over the cell length, computed.
+PUBLISHED = {
+    "gcr4to5-35z": (174_848, 1, 0, {0: 61_538, 16: 61_538, 17: 57_142, 24: 53_333, 30: 50_000, 34: 50_000}),
+    "gcr6and2-35x16x256": (143_360, 0, 0, {0: 50_000, 34: 50_000}),
+    "mfm-40x9x512": (184_320, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x9x512-2s": (368_640, 0, 1, {0: 100_000, 39: 100_000}),
+}
+
+# Margins in percent, as computed from the published gaps: how much faster a drive may turn before the last check meets the index.
+MARGINS = {
+    "gcr4to5-35z": [1.29, 1.58, 1.38, 1.43],
+    "gcr6and2-35x16x256": [1.29],
+    "mfm-40x9x512": [5.01],
+    "mfm-40x9x512-2s": [5.01],
+}
+
+
+@pytest.fixture(params=IDS)
+def geometry(request) -> Geometry:
+    return registry.geometry(request.param)
+
+
+@pytest.fixture
+def dump(geometry) -> bytes:
+    return np.random.default_rng(5).integers(0, 256, geometry.dump_bytes, np.uint8).tobytes()
+
+
+def identity(geometry: Geometry) -> dict[str, int]:
+    return geometry.identity_values(b"SM", 254)
+
+
+def test_every_declared_geometry_is_held_to_a_published_number():
+    assert set(PUBLISHED) == set(MARGINS) == set(IDS)
+
+
+def test_the_id_says_what_is_declared(geometry):
+    match = re.fullmatch(r"(fm|mfm|gcr\dto\d|gcr\dand\d)-(\d+)(z|x(\d+)x(\d+))(-2s)?(-\d+rpm)?", geometry.id)
+    assert match is not None
+    assert geometry.code == match[1]
+    assert geometry.cylinders == int(match[2])
+    assert geometry.heads == (2 if match[6] else 1)
+    if match[3] == "z":
+        assert len({zone.sectors for zone in geometry.zones}) > 1
+    else:
+        assert [(zone.sectors, geometry.size) for zone in geometry.zones] == [(int(match[4]), int(match[5]))]
+    assert geometry.rpm == int(match[7][1:-3]) if match[7] else geometry.rpm == 300
+
+
+def test_capacity_numbering_and_turns_are_as_published(geometry):
+    dump_bytes, first_track, first_sector, cells = PUBLISHED[geometry.id]
+    assert geometry.dump_bytes == dump_bytes == len(geometry.addresses) * geometry.size
+    assert (geometry.first_track, geometry.first_sector) == (first_track, first_sector)
+    assert {cylinder: geometry.track_cells(cylinder) for cylinder in cells} == cells
+
+
+def test_the_speed_margin_is_the_one_computed_from_the_published_gaps(geometry):
+    assert [round(100 * geometry.speed_margin(zone), 2) for zone in geometry.zones] == MARGINS[geometry.id]
+
+
+def test_every_geometry_names_its_sources(geometry):
+    assert geometry.sources
+    assert all(source.title and source.section for source in geometry.sources)
+
+
+def test_the_discs_needs_are_stated(geometry):
+    """48 tracks per inch and 300 Oe are those of all single- and double-density 5.25-inch discs; group-coded drives need no index hole."""
+    assert (geometry.tpi, geometry.coercivity) == (48, "300 Oe")
+    assert geometry.index == geometry.id.startswith(("fm", "mfm"))
+
+
+def test_addresses_are_unique_and_places_are_their_inverse(geometry):
+    assert len(set(geometry.addresses)) == len(geometry.addresses)
+    assert [geometry.places[address] for address in geometry.addresses] == list(range(len(geometry.addresses)))
+
+
+def test_the_plain_form_is_the_same_geometry(geometry):
+    assert Geometry.from_plain(geometry.plain()) == geometry
+
+
+# Orders
+
+
+def test_the_zoned_dump_holds_track_18_at_block_357():
+    """CV130, CV131: running sums of the zone table."""
+    places = registry.geometry("gcr4to5-35z").places
+    assert places[Address(18, 0, 0)] == 357
+    assert places[Address(35, 0, 16)] == 682
+
+
+def test_file_order_and_block_order_are_the_firmwares():
+    """CV110, CV112, CV133: 0 D B 9 7 5 3 1 E C A 8 6 4 2 F; rule -2i mod 15, F fixed; blocks hold neighbouring file-order pairs."""
+    geometry = registry.geometry("gcr6and2-35x16x256")
+    assert [address.sector for address in geometry.addresses[:16]] == [(-2 * place) % 15 for place in range(15)] + [15]
+    assert geometry.places[Address(17, 0, 0)] * 256 == 69_632
+    blocks = geometry.image_order("block-order")
+    assert blocks is not None
+    pairs = [f"{geometry.places[blocks[2 * block]] % 16:X}{geometry.places[blocks[2 * block + 1]] % 16:X}" for block in range(8)]
+    assert pairs == ["0E", "DC", "BA", "98", "76", "54", "32", "1F"]
+
+
+def test_two_heads_alternate_by_cylinder():
+    """CV135: cylinder, head, sector (0,0,1) (0,1,1) (1,0,1) (39,1,9) are sectors 0, 9, 18, 719."""
+    places = registry.geometry("mfm-40x9x512-2s").places
+    assert [places[Address(*address)] for address in ((0, 0, 1), (0, 1, 1), (1, 0, 1), (39, 1, 9))] == [0, 9, 18, 719]
+
+
+def test_orders_of_ready_images():
+    two_heads, one_head = registry.geometry("mfm-40x9x512-2s"), registry.geometry("mfm-40x9x512")
+    apart = two_heads.image_order("heads-apart")
+    assert apart is not None
+    assert [apart[360], apart[-1]] == [Address(0, 1, 1), Address(39, 1, 9)]
+    assert one_head.image_order("heads-apart") is None
+    assert one_head.image_order("block-order") is None
+    assert one_head.image_order("as-numbered") == one_head.addresses
+    backwards = one_head.image_order(tuple(range(9, 0, -1)))
+    assert backwards is not None and backwards[0] == Address(0, 0, 9)
+    assert one_head.image_order((1, 2, 3)) is None
+
+
+# Records
+
+
+@pytest.fixture
+def records(geometry) -> list[Record]:
+    return [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
+
+
+def test_each_record_is_the_same_in_all_three_forms(geometry, dump, records):
+    """construct's bytes, the numpy rows and the plain fields agree for the first and the last sector."""
+    count = len(geometry.addresses)
+    place = np.array(geometry.addresses, np.uint8)
+    values = {"track": place[:, 0], "head": place[:, 1], "sector": place[:, 2], **identity(geometry)}
+    values["body"] = np.frombuffer(dump, np.uint8).reshape(count, -1)
+    for record in records:
+        rows = build_rows(record, values, count if record.name != "index" else 1)
+        for row in (rows[0], rows[-1]):
+            parsed = record.struct.parse(row.tobytes())
+            assert record.struct.build(parsed) == row.tobytes()
+            seen = row.view(dtype_of(record.fields))[0]
+            for field in record.fields:
+                numpy_value = seen[field.name]
+                assert parsed[field.name] == (int(numpy_value) if field.kind == "uint" else numpy_value.tobytes())
+        assert fields_of(struct_of(record.fields)) == record.fields
+
+
+# Tracks
+
+
+def cells_of(geometry: Geometry, dump: bytes) -> list[str]:
+    tracks = encode_side(geometry, dump, identity(geometry))
+    counts = [geometry.track_cells(cylinder) for cylinder in range(geometry.cylinders) for _ in range(geometry.heads)]
+    assert [len(track) for track in tracks] == [(count + 7) // 8 for count in counts]
+    return [f"{int.from_bytes(track, 'big'):0{len(track) * 8}b}"[:count] for track, count in zip(tracks, counts, strict=True)]
+
+
+def test_a_side_is_read_back_as_it_was_written(geometry, dump):
+    tracks = encode_side(geometry, dump, identity(geometry))
+    sides = [(cylinder, head) for cylinder in range(geometry.cylinders) for head in range(geometry.heads)]
+    stretches = [Stretch(track, geometry.track_cells(cylinder), True) for track, (cylinder, _) in zip(tracks, sides, strict=True)]
+    reading = read_fields(geometry, stretches)
+    found, blocks = reading.identifiers, reading.blocks
+    assert len(found) == len(blocks) == len(geometry.addresses)
+    assert found.sound.all() and blocks.sound.all() and not blocks.deleted.any()
+    size, at = geometry.size, geometry.block.offsets["body"]
+    read = {}
+    for number, block in enumerate(reading.block_of):
+        head = sides[found.stretch[number]][1]
+        address = Address(int(found.number("track")[number]), head, int(found.number("sector")[number]))
+        assert geometry.cylinder(address.track, head) == sides[found.stretch[number]][0]
+        read[address] = blocks.rows[block, at : at + size].tobytes()
+    assert b"".join(read[address] for address in geometry.addresses) == dump
+    for name, value in identity(geometry).items():
+        assert (found.number(name) == value).all()
+
+
+# Cells between two transitions, by the rule of each code (CV138 to CV140).
+INTERVALS = {"mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr6and2": {1, 2, 3}}
+
+
+def test_transitions_are_as_far_apart_as_the_code_allows(geometry, dump):
+    """The turn's end meets its start in the gap, where a cut fill may leave a little more; marks of MFM keep to the rule too."""
+    for cells in cells_of(geometry, dump)[:: geometry.cylinders * geometry.heads - 1]:
+        ones = [place for place, cell in enumerate(cells) if cell == "1"]
+        assert {after - before for before, after in pairwise(ones)} <= INTERVALS[geometry.code]
+
+
+def test_mfm_track_is_laid_out_as_the_controllers_format_it():
+    """FD179X-02 data sheet and 8272 tables, 9 x 512: 146 bytes to the first sector, 654 a sector, 6032 used, 218 left (CV098)."""
+    geometry = registry.geometry("mfm-40x9x512")
+    [zone] = geometry.zones
+    lead = sum(geometry.laid_cells(each, zone) for each in geometry.lead)
+    assert lead // 16 == 146
+    assert geometry.sector_cells(zone) // 16 == 654
+    assert (lead + 9 * geometry.sector_cells(zone)) // 16 == 6032
+    cells = cells_of(geometry, bytes(geometry.dump_bytes))[0]
+    field = "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55"  # CV052: track 0, head 0, sector 1, length code 2, CRC CA6F
+    assert cells.find(f"{int(field.replace(' ', ''), 16):0160b}") == (146 + 12) * 16
+    assert cells.find(f"{0x5224:016b}" * 3 + f"{0x5552:016b}") == (80 + 12) * 16  # CV049, CV051: the index mark
+    assert cells.count(f"{0x4489:016b}" * 3) == 18
+    assert cells[:16] == f"{0x9254:016b}"  # CV043: 4E
+
+
+def test_zoned_track_is_laid_out_as_its_formatter_does():
+    """Firmware listings: gap2 = floor((track bytes - 358 n) / n), 354 bytes a sector without it (CV097, CV142)."""
+    geometry = registry.geometry("gcr4to5-35z")
+    for zone in geometry.zones:
+        track_bytes = geometry.exact_cells(zone) / 8
+        assert zone.gap == int((track_bytes - 358 * zone.sectors) / zone.sectors)
+        assert geometry.sector_cells(zone) == (354 + zone.gap) * 8
+    assert [zone.gap for zone in geometry.zones] == [8, 17, 12, 9]
+    header = "52 57 35 29 72 9A E6 A5 55 55"  # CV053: track 18, sector 0, disc id "01"
+    cells = "".join(f"{byte:08b}" for track in encode_side(geometry, bytes(geometry.dump_bytes), {"id1": 0x30, "id2": 0x31})[17:18] for byte in track)
+    assert cells.startswith("1" * 40 + f"{int(header.replace(' ', ''), 16):080b}" + f"{0x55:08b}" * 9 + "1" * 40 + "01010101")
+
+
+def test_16_sector_track_is_laid_out_as_its_formatter_does():
+    """Listings and textbook: D5 AA 96, volume 254, track 17, sector 0 (CV067), five ten-cell syncs, D5 AA AD, 14 to 24 syncs between sectors."""
+    geometry = registry.geometry("gcr6and2-35x16x256")
+    cells = cells_of(geometry, bytes(geometry.dump_bytes))[17]
+    address = "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB"
+    prologue = "D5 AA AD"
+    assert cells.startswith(
+        f"{int(address.replace(' ', ''), 16):0112b}" + "1111111100" * 5 + f"{int(prologue.replace(' ', ''), 16):024b}" + f"{0x96:08b}" * 343
+    )
+    [gap] = [each for each in geometry.sector[3:] if isinstance(each, Gap)]
+    assert 14 <= gap.count <= 24
+    assert sum(geometry.record_cells(each) + 24 for each in geometry.sector if isinstance(each, Record)) == 363 * 8  # CV143
+
+
+# A declaration that contradicts itself
+
+
+def changed(**changes):
+    return replace(registry.geometry("gcr4to5-35z"), **changes)
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"zones": (Zone(1, 35, 22, Fraction(3250), gap=8),)}, r"22 sectors are 2110 cells too long for one turn"),
+        ({"zones": (Zone(1, 35, 21, Fraction(3250), gap=3),)}, r"a gap of 3 is below its minimum of 4"),
+        ({"zones": (Zone(1, 17, 21, Fraction(3250), 8), Zone(19, 35, 17, Fraction(4000), 9))}, r"zone 19-35 does not follow on zone 1-17"),
+        ({"zones": (Zone(1, 0, 21, Fraction(3250), 8),)}, r"zone 1-0 is empty"),
+        ({"size": 512}, r"a body of 256 bytes in a geometry of 512"),
+        ({"heads": 3}, r"3 heads"),
+        ({"order": (0, 1, 2)}, r"the order 0 1 2 does not name each sector once"),
+        ({"sector": registry.geometry("gcr4to5-35z").sector[:2]}, r"needs one identifier and one block"),
+    ],
+)
+def test_a_declaration_that_contradicts_itself_is_refused(changes, said):
+    with pytest.raises(DefinitionError, match=said):
+        changed(**changes)
