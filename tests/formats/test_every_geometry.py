@@ -1,5 +1,6 @@
 """Every declared geometry: what its id says, what sources say of it, and that its records and tracks hold together."""
 
+import binascii
 import re
 from dataclasses import replace
 from fractions import Fraction
@@ -33,6 +34,11 @@ MARGINS = {
     "mfm-40x9x512": [5.01],
     "mfm-40x9x512-2s": [5.01],
 }
+
+
+# Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (8 x 00, 22 x 4E,
+# 12 x 00, 24 x 4E); firmware listings (gap1 8 in the first ROM, gap2 4); listings of the 16-sector routines (5 self-syncs).
+MINIMA = {"mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr6and2": [5, 5]}
 
 
 @pytest.fixture(params=IDS)
@@ -75,6 +81,10 @@ def test_capacity_numbering_and_turns_are_as_published(geometry):
 
 def test_the_speed_margin_is_the_one_computed_from_the_published_gaps(geometry):
     assert [round(100 * geometry.speed_margin(zone), 2) for zone in geometry.zones] == MARGINS[geometry.id]
+
+
+def test_the_least_gaps_are_the_controllers(geometry):
+    assert [gap.minimum for gap in geometry.sector if isinstance(gap, Gap)] == MINIMA[geometry.code]
 
 
 def test_every_geometry_names_its_sources(geometry):
@@ -166,6 +176,14 @@ def test_each_record_is_the_same_in_all_three_forms(geometry, dump, records):
 # Tracks
 
 
+SELF_SYNC = "1111111100"  # FF in ten cells: textbook on the 16-sector system, chapter 3
+
+
+def bits(text: str) -> str:
+    """Bytes in hexadecimal as cells."""
+    return "".join(f"{byte:08b}" for byte in bytes.fromhex(text))
+
+
 def cells_of(geometry: Geometry, dump: bytes) -> list[str]:
     tracks = encode_side(geometry, dump, identity(geometry))
     counts = [geometry.track_cells(cylinder) for cylinder in range(geometry.cylinders) for _ in range(geometry.heads)]
@@ -204,47 +222,100 @@ def test_transitions_are_as_far_apart_as_the_code_allows(geometry, dump):
         assert {after - before for before, after in pairwise(ones)} <= INTERVALS[geometry.code]
 
 
-def test_mfm_track_is_laid_out_as_the_controllers_format_it():
-    """FD179X-02 data sheet and 8272 tables, 9 x 512: 146 bytes to the first sector, 654 a sector, 6032 used, 218 left (CV098)."""
-    geometry = registry.geometry("mfm-40x9x512")
-    [zone] = geometry.zones
-    lead = sum(geometry.laid_cells(each, zone) for each in geometry.lead)
-    assert lead // 16 == 146
-    assert geometry.sector_cells(zone) // 16 == 654
-    assert (lead + 9 * geometry.sector_cells(zone)) // 16 == 6032
-    cells = cells_of(geometry, bytes(geometry.dump_bytes))[0]
-    field = "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55"  # CV052: track 0, head 0, sector 1, length code 2, CRC CA6F
-    assert cells.find(f"{int(field.replace(' ', ''), 16):0160b}") == (146 + 12) * 16
-    assert cells.find(f"{0x5224:016b}" * 3 + f"{0x5552:016b}") == (80 + 12) * 16  # CV049, CV051: the index mark
-    assert cells.count(f"{0x4489:016b}" * 3) == 18
-    assert cells[:16] == f"{0x9254:016b}"  # CV043: 4E
+def mfm(data: bytes, before: int = 0) -> str:
+    """Cells by the rule, bit by bit: a clock only between two zeros."""
+    cells = ""
+    for bit in bits(data.hex()):
+        cells += ("1" if not before and bit == "0" else "0") + bit
+        before = int(bit)
+    return cells
 
 
-def test_zoned_track_is_laid_out_as_its_formatter_does():
-    """Firmware listings: gap2 = floor((track bytes - 358 n) / n), 354 bytes a sector without it (CV097, CV142)."""
-    geometry = registry.geometry("gcr4to5-35z")
-    for zone in geometry.zones:
-        track_bytes = geometry.exact_cells(zone) / 8
-        assert zone.gap == int((track_bytes - 358 * zone.sectors) / zone.sectors)
-        assert geometry.sector_cells(zone) == (354 + zone.gap) * 8
-    assert [zone.gap for zone in geometry.zones] == [8, 17, 12, 9]
-    header = "52 57 35 29 72 9A E6 A5 55 55"  # CV053: track 18, sector 0, disc id "01"
-    cells = "".join(f"{byte:08b}" for track in encode_side(geometry, bytes(geometry.dump_bytes), {"id1": 0x30, "id2": 0x31})[17:18] for byte in track)
-    assert cells.startswith("1" * 40 + f"{int(header.replace(' ', ''), 16):080b}" + f"{0x55:08b}" * 9 + "1" * 40 + "01010101")
+def mfm_track(track: int, head: int, sectors: int, size: int, tag: bytes = b"\xfb") -> str:
+    """The controllers' format of a track of zeros: FD179X-02 data sheet and 8272 tables; 9 x 512 has gap 3 of 80 (50 hex)."""
+    a1, c2 = f"{0x4489:016b}" * 3, f"{0x5224:016b}" * 3  # CV050, CV051
+    cells = mfm(b"\x4e" * 80 + bytes(12)) + c2 + mfm(b"\xfc" + b"\x4e" * 50, 0)
+    for sector in range(1, sectors + 1):
+        identifier = b"\xfe" + bytes([track, head, sector, (size // 128).bit_length() - 1])
+        identifier += binascii.crc_hqx(b"\xa1\xa1\xa1" + identifier, 0xFFFF).to_bytes(2, "big")
+        block = tag + bytes(size)
+        block += binascii.crc_hqx(b"\xa1\xa1\xa1" + block, 0xFFFF).to_bytes(2, "big")
+        for gap, field in ((b"", identifier), (b"\x4e" * 22, block)):
+            cells += mfm(gap + bytes(12), int(cells[-1])) + a1 + mfm(field, 1)
+        cells += mfm(b"\x4e" * 80, int(cells[-1]))
+    return cells + mfm(b"\x4e" * 218, int(cells[-1]))  # 6032 bytes used, 218 left (CV098)
 
 
-def test_16_sector_track_is_laid_out_as_its_formatter_does():
-    """Listings and textbook: D5 AA 96, volume 254, track 17, sector 0 (CV067), five ten-cell syncs, D5 AA AD, 14 to 24 syncs between sectors."""
-    geometry = registry.geometry("gcr6and2-35x16x256")
-    cells = cells_of(geometry, bytes(geometry.dump_bytes))[17]
-    address = "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB"
-    prologue = "D5 AA AD"
-    assert cells.startswith(
-        f"{int(address.replace(' ', ''), 16):0112b}" + "1111111100" * 5 + f"{int(prologue.replace(' ', ''), 16):024b}" + f"{0x96:08b}" * 343
-    )
-    [gap] = [each for each in geometry.sector[3:] if isinstance(each, Gap)]
-    assert 14 <= gap.count <= 24
-    assert sum(geometry.record_cells(each) + 24 for each in geometry.sector if isinstance(each, Record)) == 363 * 8  # CV143
+WORDS_4TO5 = "0A 0B 12 13 0E 0F 16 17 09 19 1A 1B 0D 1D 1E 15".split()  # firmware listings
+
+
+def group_4to5(data: bytes) -> str:
+    return "".join(f"{int(WORDS_4TO5[int(digit, 16)], 16):05b}" for digit in data.hex())
+
+
+def zoned_track(track: int, sectors: int, gap: int, cells_of_turn: int) -> str:
+    """The formatter's track of zeros: sync 5 x FF, header, gap1 9 x 55, sync, block, gap2 by zone. Firmware listings."""
+    cells = ""
+    for sector in range(sectors):
+        id1, id2 = b"SM"
+        header = bytes([8, sector ^ track ^ id2 ^ id1, sector, track, id2, id1, 0x0F, 0x0F])
+        cells += "1" * 40 + group_4to5(header) + bits("55" * 9) + "1" * 40 + group_4to5(b"\7" + bytes(259)) + bits("55" * gap)
+    return (cells + bits("55" * 200))[:cells_of_turn]
+
+
+def pair(*values: int) -> str:
+    return "".join(f"{value >> 1 | 0xAA:08b}{value | 0xAA:08b}" for value in values)
+
+
+def sixteen_sector_track(track: int) -> str:
+    """The formatter's track of zeros: D5 AA 96, volume, track, sector, check, DE AA EB, 5 syncs, D5 AA AD, 343 x 96 (CV071), DE AA EB,
+    14 syncs (14 to 24 by the textbook)."""
+    cells = ""
+    for sector in range(16):
+        cells += bits("D5 AA 96") + pair(254, track, sector, 254 ^ track ^ sector) + bits("DE AA EB") + SELF_SYNC * 5
+        cells += bits("D5 AA AD" + "96" * 343 + "DE AA EB") + SELF_SYNC * 14
+    return (cells + SELF_SYNC * 50)[:50_000]
+
+
+ZONED = {1: (21, 8, 61_538), 18: (19, 17, 57_142), 25: (18, 12, 53_333), 31: (17, 9, 50_000)}  # first track: sectors, gap2 (CV097), cells
+
+LAID_BY_HAND = {
+    "mfm-40x9x512": lambda: [mfm_track(track, 0, 9, 512) for track in range(40)],
+    "mfm-40x9x512-2s": lambda: [mfm_track(track, head, 9, 512) for track in range(40) for head in (0, 1)],
+    "gcr4to5-35z": lambda: [zoned_track(track, *ZONED[max(first for first in ZONED if first <= track)]) for track in range(1, 36)],
+    "gcr6and2-35x16x256": lambda: [sixteen_sector_track(track) for track in range(35)],
+}
+
+
+def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(geometry):
+    """Every cell of some tracks against tracks that are laid by hand above, from the sources named there."""
+    laid, expected = cells_of(geometry, bytes(geometry.dump_bytes)), LAID_BY_HAND[geometry.id]()
+    assert len(laid) == len(expected)
+    for track in {0, 1, 17, 24, 30, len(expected) - 1}:
+        assert laid[track] == expected[track]
+
+
+def test_deleted_data_is_read_as_such(geometry):
+    """FD179X-02 data sheet: F8 instead of FB marks deleted data, its check made anew. Group codes have no such mark."""
+    if geometry.code != "mfm":
+        assert geometry.block.deleted == b""
+        return
+    cells = mfm_track(0, 0, 9, 512, tag=b"\xf8")
+    packed = int(cells, 2).to_bytes(len(cells) // 8, "big")
+    blocks = read_fields(geometry, [Stretch(packed, len(cells), True)]).blocks
+    assert len(blocks) == 9 and blocks.sound.all() and blocks.deleted.all()
+
+
+def test_known_fields_stand_where_they_should(geometry):
+    """CV052, CV053, CV067: whole identifiers with their checks, computed by hand."""
+    tracks = encode_side(geometry, bytes(geometry.dump_bytes), geometry.identity_values(b"01", 254))
+    cells = "".join(f"{byte:08b}" for track in tracks for byte in track)
+    known = {
+        "mfm": "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55",  # track 0, head 0, sector 1, length code 2, CRC CA6F
+        "gcr4to5": "52 57 35 29 72 9A E6 A5 55 55",  # track 18, sector 0, disc id "01"
+        "gcr6and2": "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB",  # volume 254, track 17, sector 0
+    }
+    assert bits(known[geometry.code]) in cells
 
 
 # A declaration that contradicts itself
