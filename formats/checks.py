@@ -38,12 +38,13 @@ def many(name: str, rows: "npt.NDArray[np.uint8]", before: bytes = b"") -> "npt.
     import numpy as np
 
     if name == "xor8":
-        folded = np.bitwise_xor.reduce(rows, axis=1) ^ reduce(xor, before, 0)
-        return folded.astype(np.uint16)
+        folded: npt.NDArray[np.uint8] = np.bitwise_xor.reduce(rows, axis=1)
+        return folded.astype(np.uint16) ^ np.uint16(reduce(xor, before, 0))
     length = rows.shape[1]
     tables, places = _crc_tables(length)
     start = one(name)(before + bytes(length))
-    return np.bitwise_xor.reduce(tables[places + rows], axis=1) ^ np.uint16(start)
+    made: npt.NDArray[np.uint16] = np.bitwise_xor.reduce(tables[places + rows], axis=1) ^ np.uint16(start)
+    return made
 
 
 @cache

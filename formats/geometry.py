@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from formats import registry
@@ -257,6 +258,8 @@ class Geometry:
         for numbers in (self.order, self.dump_order, *(numbers for _, numbers in self.orders)):
             if numbers and any(sorted(numbers) != list(self.numbers(cylinder)) for cylinder in range(self.cylinders)):
                 yield f"the order {' '.join(map(str, numbers))} does not name each sector once"
+        if self.tail.count != 1:
+            yield "the tail fills up what is left of a track: its count is 1"
         for zone in self.zones:
             for gap in (*self.lead, *self.sector, self.tail):
                 if isinstance(gap, Gap) and (gap.count or zone.gap) < max(gap.minimum, 1):
@@ -266,7 +269,7 @@ class Geometry:
                 yield f"tracks {zone.first}-{zone.last}: {zone.sectors} sectors are {int(over) + 1} cells too long for one turn"
 
     def _zone_problems(self) -> Iterator[str]:
-        for before, after in zip(self.zones, self.zones[1:]):
+        for before, after in pairwise(self.zones):
             if after.first != before.last + 1:
                 yield f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}"
         for zone in self.zones:
@@ -278,28 +281,31 @@ class Geometry:
     def _record_problems(self, records: list[Record]) -> Iterator[str]:
         seen = set()
         for record in records:
-            known = {field.name for field in record.fields}
-            if len(known) < len(record.fields):
-                yield f"{record.name}: two fields have one name"
-            for check in record.checks:
-                if check.name not in CHECK_SIZES:
-                    yield f"{record.name}: no check is called {check.name}"
-                if {check.first, check.last, check.stored} - known - {"mark"}:
-                    yield f"{record.name}: the check {check.name} names a field that is not there"
-                elif CHECK_SIZES.get(check.name) != record.field(check.stored).size:
-                    yield f"{record.name}: {check.stored} has the wrong size for {check.name}"
+            yield from _field_problems(record)
             tag = record.field(record.tag).value if record.tag else b""
             for mark in {(record.mark.cells, tag), (record.mark.cells, record.deleted or tag)}:
                 if mark in seen:
                     yield f"{record.name}: another record has the same mark and tag"
                 seen.add(mark)
-        wanted = {"identifier": {"track", "sector"}, "block": {"body"}}
-        for record in records:
-            missing = wanted.get(record.name, set()) - {field.name for field in record.fields}
+        for record, wanted in ((self.identifier, {"track", "sector"}), (self.block, {"body"})):
+            missing = wanted - {field.name for field in record.fields}
             if missing:
                 yield f"{record.name}: no field {', '.join(sorted(missing))}"
-            elif record.name == "block" and record.field("body").size != self.size:
+            elif record is self.block and record.field("body").size != self.size:
                 yield f"block: a body of {record.field('body').size} bytes in a geometry of {self.size}"
+
+
+def _field_problems(record: Record) -> Iterator[str]:
+    known = {field.name for field in record.fields}
+    if len(known) < len(record.fields):
+        yield f"{record.name}: two fields have one name"
+    for check in record.checks:
+        if check.name not in CHECK_SIZES:
+            yield f"{record.name}: no check is called {check.name}"
+        elif {check.first, check.last, check.stored} - known - {"mark"}:
+            yield f"{record.name}: the check {check.name} names a field that is not there"
+        elif CHECK_SIZES[check.name] != record.field(check.stored).size:
+            yield f"{record.name}: {check.stored} has the wrong size for {check.name}"
 
 
 _CLASSES: dict[str, type] = {each.__name__: each for each in (Geometry, Zone, Gap, Record, Mark, Part, Field, Check, Source)}

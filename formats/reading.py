@@ -7,6 +7,7 @@ runs over sectors, bytes or cells. Nothing is judged here: `mastering.verify` do
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -58,7 +59,7 @@ class Fields:
     def number(self, name: str) -> Ints:
         """What a number field holds."""
         field, at = self.record.field(name), self.record.offsets[name]
-        made = np.zeros(len(self), np.int64)
+        made: Ints = np.zeros(len(self), np.int64)
         for place in range(field.size):
             byte = at + (field.size - 1 - place if field.little else place)
             made = made << 8 | self.rows[:, byte]
@@ -67,13 +68,14 @@ class Fields:
     def is_legal(self, name: str) -> Flags:
         """Whether all code words of a field are of its code."""
         field, at = self.record.field(name), self.record.offsets[name]
-        made: Flags = self.legal[:, at : at + field.size].all(axis=1)
+        made: Flags = np.all(self.legal[:, at : at + field.size], axis=1)
         return made
 
     def take(self, chosen: npt.NDArray[np.intp] | Flags) -> "Fields":
         """Some of them."""
         columns = (self.stretch, self.start, self.end, self.cut, self.sound, self.deleted, self.rows, self.legal)
-        return Fields(self.record, *(column[chosen] for column in columns))
+        chosen_columns: list[Any] = [column[chosen] for column in columns]
+        return Fields(self.record, *chosen_columns)
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,8 @@ def _joined(groups: Sequence[Fields]) -> Fields:
     if len(groups) == 1:
         return groups[0]
     columns = ("stretch", "start", "end", "cut", "sound", "deleted", "rows", "legal")
-    return Fields(groups[0].record, *(np.concatenate([getattr(each, column) for each in groups]) for column in columns))
+    columns_joined: list[Any] = [np.concatenate([getattr(each, column) for each in groups]) for column in columns]
+    return Fields(groups[0].record, *columns_joined)
 
 
 # The packed buffer
@@ -205,7 +208,8 @@ def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints
     start = bits - buffer.starts[stretch]
     turns, counts = buffer.turns[stretch], buffer.counts[stretch]
     inside = (start < counts) & (turns | (start + len(record.mark.cells) <= counts))
-    bits, stretch, start, turns, counts = (each[inside] for each in (bits, stretch, start, turns, counts))
+    bits, stretch, start = bits[inside], stretch[inside], start[inside]
+    turns, counts = turns[inside], counts[inside]
     behind = bits + record.mark.lead
     end = start + record.mark.lead + cells
     cut = ~turns & (end > counts)
@@ -252,7 +256,8 @@ def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
     windows = np.lib.stride_tricks.sliding_window_view(buffer, size + 1)
     wide = windows[np.minimum(bits >> 3, len(windows) - 1)]
     phase = (bits & 7).astype(np.uint8)[:, None]
-    return wide[:, :-1] << phase | wide[:, 1:] >> (8 - phase)
+    made: Bytes = wide[:, :-1] << phase | wide[:, 1:] >> (8 - phase)
+    return made
 
 
 def _decode(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags]:
@@ -282,7 +287,7 @@ def _sound(record: Record, rows: Bytes, legal: Flags) -> Flags:
     for check in record.checks:
         first, last = record.span(check)
         field, place = record.field(check.stored), record.offsets[check.stored]
-        stored = np.zeros(len(rows), np.uint16)
+        stored: npt.NDArray[np.int64] = np.zeros(len(rows), np.int64)
         for byte in range(place, place + field.size):
             stored = stored << 8 | rows[:, byte]
         sound &= many(check.name, rows[:, first:last], record.mark.data if check.first == "mark" else b"") == stored
@@ -293,8 +298,11 @@ def _sound(record: Record, rows: Bytes, legal: Flags) -> Flags:
 
 
 def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields, blocks: Fields) -> Ints:
-    """For each identifier its block, or -1: a block is that of the nearest identifier mark before it, if it begins less than a
-    block's length behind that identifier; of several, the first is what a machine would read."""
+    """For each identifier its block, or -1.
+
+    A block is that of the nearest identifier mark before it, if it begins less than a block's length behind that identifier; of
+    several, the first is what a machine would read.
+    """
     made = np.full(len(identifiers), -1, np.int64)
     if not len(identifiers) or not len(blocks):
         return made

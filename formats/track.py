@@ -4,7 +4,8 @@ All sectors of a side are coded in one go, a record kind at a time; only then ar
 `formats.reading`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -12,10 +13,11 @@ import numpy.typing as npt
 
 from formats import registry
 from formats.checks import many
-from formats.geometry import Address, Element, Gap, Geometry, Zone
+from formats.geometry import Address, Element, Gap, Geometry, Zone, fill_cells
 from formats.record import Field, Record
 
 Bytes = npt.NDArray[np.uint8]
+Places = npt.NDArray[np.int64]
 Values = Mapping[str, "int | Bytes"]
 
 
@@ -76,8 +78,9 @@ def _record_cells(record: Record, values: Values, count: int) -> Bytes:
     return np.concatenate(runs, axis=1)
 
 
-def _gap_cells(gap: Gap, count: int) -> Bytes:
-    """Cells of a gap of `count` fills: one byte a cell."""
+def _gap_cells(gap: Gap, zone: Zone) -> Bytes:
+    """Cells of a gap: one byte a cell."""
+    count = gap.count or zone.gap
     if isinstance(gap.fill, str):
         return np.array([int(cell) for cell in gap.fill * count], np.uint8)
     row = np.full((1, count), gap.fill, np.uint8)
@@ -93,33 +96,25 @@ def _lay_zone(geometry: Geometry, zone: Zone, cells: Mapping[str, Bytes]) -> Byt
     laid = np.zeros((len(sides), turn), np.uint8)
     seams: list[int] = []
     at = 0
-
-    def lay(element: Element, run: Bytes) -> None:
-        nonlocal at
+    for element, run in _runs(geometry, zone, cells, where):
         laid[:, at : at + run.shape[-1]] = run[..., : turn - at]
-        if isinstance(element, Gap) and element.code and registry.code(element.code).joined:
+        if isinstance(element, Gap) and element.code and registry.code(element.code).joined and at < turn:
             seams.append(at)
         at += run.shape[-1]
-
-    def gap(element: Gap) -> None:
-        lay(element, _gap_cells(element, element.count or zone.gap))
-
-    for element in geometry.lead:
-        if isinstance(element, Record):
-            lay(element, _record_cells(element, {}, 1))
-        else:
-            gap(element)
-    for place in range(zone.sectors):
-        for element in geometry.sector:
-            if isinstance(element, Record):
-                lay(element, cells[element.name][where[:, place]])
-            else:
-                gap(element)
-    if at < turn:
-        lay(geometry.tail, _gap_cells(geometry.tail, turn - at))
     for seam in seams:
         laid[:, seam] &= 1 - laid[:, seam - 1]  # before cell 0 stands the turn's last
     return laid
+
+
+def _runs(geometry: Geometry, zone: Zone, cells: Mapping[str, Bytes], where: Places) -> Iterator[tuple[Element, Bytes]]:
+    """What a zone's tracks consist of, in order: each element and its cells, a row for all tracks or a row each."""
+    for element in geometry.lead:
+        yield element, _record_cells(element, {}, 1) if isinstance(element, Record) else _gap_cells(element, zone)
+    for place in range(zone.sectors):
+        for element in geometry.sector:
+            yield element, cells[element.name][where[:, place]] if isinstance(element, Record) else _gap_cells(element, zone)
+    left = geometry.track_cells(zone.first - geometry.first_track) // fill_cells(geometry.tail) + 1
+    yield geometry.tail, _gap_cells(replace(geometry.tail, count=left), zone)
 
 
 def _places_round(geometry: Geometry, cylinder: int, head: int) -> list[int]:

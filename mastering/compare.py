@@ -5,8 +5,8 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-
 from formats.containers.sector_report import Report
+
 from formats.geometry import Address, Geometry
 from mastering.master import Side
 from mastering.serial import read_slot
@@ -189,7 +189,9 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     for name, value in _identity(target, sighted).items():
         identity |= found.number(name)[sighted.identifier] != value
     deleted = sighted.reading.blocks.deleted[sighted.block]
-    flags = {name: _any(count, sighted.place[chosen]) for name, chosen in (("differs", ~same), ("data-mark", deleted), ("identity", identity))}
+    flags = {
+        name: _any(count, sighted.place[chosen]) for name, chosen in (("differs", ~same), ("data-mark", deleted), ("identity", identity))
+    }
     flags["serial"] = _any(count, sighted.place[wrong_serial])
     sound = _any(count, sighted.place)
     failed = sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
@@ -223,8 +225,10 @@ def _identity(target: Target, sighted: Sighted) -> dict[str, int | Places]:
 
 
 def _slots(target: Target, places: Places, body: Bytes, same: Flags) -> tuple[Flags, str | None]:
-    """Judges the slot's sightings: `same` is set where the bytes around the slot are the master's. Returns where the slot holds
-    neither marker nor serial, or not what the sighting before held; and the serial."""
+    """Where the slot's sightings hold neither marker nor serial, or not what the first one held; and the serial.
+
+    `same` is set where the bytes around the slot are the master's.
+    """
     wrong = np.zeros(len(places), np.bool_)
     if target.slot is None:
         return wrong, None
@@ -237,4 +241,3 @@ def _slots(target: Target, places: Places, body: Bytes, same: Flags) -> tuple[Fl
             texts += [text] if right else []
             wrong[sighting] = not right or text != texts[0]
     return wrong, texts[0] if texts and not wrong.any() else None
-

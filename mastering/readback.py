@@ -103,7 +103,13 @@ def _read_all(handle: int, size: int) -> bytes:
 
 
 def _kind(mode: int) -> str:
-    names = ((stat.S_ISDIR, "folder"), (stat.S_ISFIFO, "pipe"), (stat.S_ISSOCK, "socket"), (stat.S_ISCHR, "device"), (stat.S_ISBLK, "device"))
+    names = (
+        (stat.S_ISDIR, "folder"),
+        (stat.S_ISFIFO, "pipe"),
+        (stat.S_ISSOCK, "socket"),
+        (stat.S_ISCHR, "device"),
+        (stat.S_ISBLK, "device"),
+    )
     return next((name for test, name in names if test(mode)), "special file")
 
 
@@ -122,7 +128,8 @@ def load(source: Source, longest_dump: int) -> "View":
     if data.startswith(SIGNATURE):
         return CaptureView(path, capture.read(data, path))
     if len(data) > longest_dump:
-        raise ReadBackError(f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}")
+        raise ReadBackError(
+            f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
+        )
     report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
     return DumpView(path, data, report)
-

@@ -10,9 +10,9 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-
 from formats.containers.capture import Track
-from formats.geometry import Geometry
+
+from formats.geometry import Address, Geometry
 from formats.reading import Fields, Ints, Reading, Stretch, read_fields
 
 Flags = npt.NDArray[np.bool_]
@@ -80,7 +80,7 @@ class _Look:
         rows = {}
         for cylinder, head in geometry.sides:
             track = geometry.track(cylinder, head)
-            row = [geometry.places[track, head, number] for number in geometry.numbers(cylinder)]  # type: ignore[index]
+            row = [geometry.places[Address(track, head, number)] for number in geometry.numbers(cylinder)]
             rows[cylinder, head] = row + [NOT_HERE] * (self.widest - len(row))
         table = [rows[track.cylinder, track.head] for track in self.tracks]
         return np.array(table, np.int64).reshape(len(table), self.widest)
@@ -151,18 +151,21 @@ class _Look:
     # Unsound identifiers
 
     def _assign(self, sound_places: Places, sound_fields: Places) -> Places:
-        """For each identifier the sector that it counts for: sound ones their own; of the others first those that name a sector
-        without a sound sighting near by, then those in whose place just one sector is missed."""
+        """For each identifier the sector that it counts for, or -1.
+
+        Sound ones count for their own; of the others first those that name a sector without a sound sighting near by, then those
+        in whose place just one sector is missed.
+        """
         found = self.found
         counted = np.where(found.sound, self.own, NOT_HERE)
         unsound = np.flatnonzero(~found.sound)
         if not len(unsound):
             return counted
-        for each in unsound:
+        for each in unsound.tolist():
             if self.own[each] != NOT_HERE and not self._near(each, sound_fields[sound_places == self.own[each]]):
                 counted[each] = self.own[each]
         settled = counted.copy()
-        for each in unsound[counted[unsound] == NOT_HERE]:
+        for each in unsound[counted[unsound] == NOT_HERE].tolist():
             missing = self._missing_at(each, settled)
             if len(missing) == 1:
                 counted[each] = missing[0]
@@ -239,4 +242,5 @@ class _Look:
 
 def _columns(table: Places, stretch: Ints, place: Places) -> Places:
     """The column of each place in its stretch's row of a table."""
-    return np.argmax(table[stretch] == place[:, None], axis=1).astype(np.int64)
+    made: Places = np.argmax(table[stretch] == place[:, None], axis=1)
+    return made

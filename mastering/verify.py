@@ -12,7 +12,7 @@ from mastering.verdict import Finding, Verdict
 from mastering.view import DumpView, View
 
 
-class NotAReadBack(ContainerError):
+class NoReadBackError(ContainerError):
     """A file whose length no side of the master has."""
 
 
@@ -82,7 +82,7 @@ class Verifier:
             if len(whole) == 1:
                 return whole
             if not whole and not any(view.could_be(target) for target in targets):
-                raise NotAReadBack(f"{view.name}: {self._lengths(len(view.dump))}")
+                raise NoReadBackError(f"{view.name}: {self._lengths(len(view.dump))}")
         one, other = targets
         if same_layout(one, other) and one.side.dump == other.side.dump:
             return [one]
@@ -124,7 +124,7 @@ class Verifier:
         """A dump that can't be the side that is believed: fit for one answer only, that it is the other side."""
         diagnosis, matches = diagnose(cases)
         if diagnosis != "other-side":
-            raise NotAReadBack(f"{view.name}: {self._lengths(len(view.dump))}")
+            raise NoReadBackError(f"{view.name}: {self._lengths(len(view.dump))}")
         findings = tuple(Finding(*address, "not-tried") for address in target.geometry.addresses)
         return Verdict(view.name, target.name, None, view.evidence, diagnosis, len(findings), 0, 0, view.simulated, findings, matches)
 
@@ -132,4 +132,3 @@ class Verifier:
         """What is wrong with a dump's length."""
         wanted = " or ".join(f"{len(side.dump):,} (side {name}, {side.geometry_id})" for name, side in self.master.sides.items())
         return f"{length:,} bytes is no length of a dump of this master: expected {wanted} bytes"
-

@@ -39,7 +39,8 @@ class GroupSixAndTwo:
         values = np.concatenate((low[:, 0] | low[:, 1] << 2 | low[:, 2] << 4, body >> 2), axis=1)
         chained = values.copy()
         chained[:, 1:] ^= values[:, :-1]
-        return _WORD[np.concatenate((chained, values[:, -1:] ^ residue), axis=1)]
+        coded: Bytes = _WORD[np.concatenate((chained, values[:, -1:] ^ residue), axis=1)]
+        return coded
 
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes and the residue. A word that the code lacks makes all that is chained behind it unsound, the residue last."""
@@ -48,9 +49,7 @@ class GroupSixAndTwo:
         aux = values[:, :_AUX]
         low = _SWAP[np.concatenate((aux & 3, aux >> 2 & 3, aux >> 4), axis=1)[:, :256]]
         data = np.concatenate((values[:, _AUX:342] << 2 | low, values[:, 342:]), axis=1)
-        every = np.ones(data.shape, np.bool_)
-        every &= sound.all(axis=1)[:, None]
-        return data, every
+        return data, np.repeat(sound.all(axis=1, keepdims=True), data.shape[1], axis=1)
 
 
 CODE = GroupSixAndTwo()

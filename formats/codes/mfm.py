@@ -44,7 +44,7 @@ class Mfm:
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The data bits; every pair of cells is allowed."""
         nibbles = _DECODE[rows]
-        data = nibbles[:, 0::2] << 4 | nibbles[:, 1::2]
+        data = (nibbles[:, 0::2] << 4 | nibbles[:, 1::2]).astype(np.uint8, copy=False)
         return data, np.ones(data.shape, np.bool_)
 
 

@@ -22,7 +22,8 @@ class PairFourAndFour:
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes; one is sound when all the 1s between its bits are there."""
         odd, even = rows[:, 0::2], rows[:, 1::2]
-        return (odd << 1 | 1) & even, (odd & even & 0xAA) == 0xAA
+        data = ((odd << 1 | 1) & even).astype(np.uint8, copy=False)
+        return data, (odd & even & 0xAA) == 0xAA
 
 
 CODE = PairFourAndFour()

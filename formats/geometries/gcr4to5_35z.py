@@ -53,7 +53,12 @@ GEOMETRY = Geometry(
         Record(
             "block",
             SYNC,
-            (part("group-4to5", Struct("type" / Const(b"\x07"), "body" / Bytes(256), "check" / Byte, "off" / Default(Bytes(2), b"\x00\x00"))),),
+            (
+                part(
+                    "group-4to5",
+                    Struct("type" / Const(b"\x07"), "body" / Bytes(256), "check" / Byte, "off" / Default(Bytes(2), b"\x00\x00")),
+                ),
+            ),
             (Check("xor8", "body", "body", stored="check"),),
             tag="type",
         ),

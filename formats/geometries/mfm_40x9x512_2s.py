@@ -9,7 +9,7 @@ from formats.record import Check, Mark, Record, part
 from formats.source import Source
 
 A1 = Mark(f"{0x4489:016b}" * 3, data=b"\xa1\xa1\xa1")
-C2 = Mark(f"{0x5224:016b}" * 3, data=b"\xc2\xc2\xc2")
+C2 = Mark(f"{0x5224:016b}" * 3)
 
 GEOMETRY = Geometry(
     id="mfm-40x9x512-2s",
@@ -35,7 +35,11 @@ GEOMETRY = Geometry(
         Record(
             "identifier",
             A1,
-            (part("mfm", Struct("type" / Const(b"\xfe"), "track" / Byte, "head" / Byte, "sector" / Byte, "length" / Byte, "crc" / Int16ub)),),
+            (
+                part(
+                    "mfm", Struct("type" / Const(b"\xfe"), "track" / Byte, "head" / Byte, "sector" / Byte, "length" / Byte, "crc" / Int16ub)
+                ),
+            ),
             (Check("crc16", "mark", "length", stored="crc"),),
             tag="type",
         ),

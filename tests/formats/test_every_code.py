@@ -29,7 +29,7 @@ def decode(name: str, cells: bytes) -> tuple[bytes, bool]:
 
 
 def test_4to5_words_are_the_five_cell_words_without_long_gaps():
-    """No `00` at either end, no `000` inside, not `11111`: so at most two 0s in a row and never ten 1s. Rule computed from the listing's table."""
+    """No `00` at either end, no `000` inside, not `11111`: so at most two 0s in a row, never ten 1s. Computed from the listing."""
     words = ("".join(cells) for cells in product("01", repeat=5))
     allowed = {int(word, 2) for word in words if word[:2] != "00" and word[-2:] != "00" and "000" not in word and word != "11111"}
     assert set(group_4to5.WORDS) == allowed
@@ -163,7 +163,9 @@ def test_a_code_states_the_id_it_is_found_by():
     assert [registry.code(name).id for name in CODES] == CODES
 
 
-@given(data=st.binary(min_size=4, max_size=4), nibble=st.integers(0, 7), word=st.sampled_from(sorted(set(range(32)) - set(group_4to5.WORDS))))
+@given(
+    data=st.binary(min_size=4, max_size=4), nibble=st.integers(0, 7), word=st.sampled_from(sorted(set(range(32)) - set(group_4to5.WORDS)))
+)
 def test_a_word_that_4to5_lacks_makes_its_byte_unsound(data, nibble, word):
     bits = f"{int.from_bytes(encode('group-4to5', data), 'big'):040b}"
     bits = bits[: nibble * 5] + f"{word:05b}" + bits[nibble * 5 + 5 :]
@@ -171,7 +173,11 @@ def test_a_word_that_4to5_lacks_makes_its_byte_unsound(data, nibble, word):
     assert sound[0].tolist() == [byte != nibble // 2 for byte in range(4)]
 
 
-@given(body=st.binary(min_size=256, max_size=256), place=st.integers(0, 342), byte=st.sampled_from(sorted(set(range(256)) - set(group_6and2.WORDS))))
+@given(
+    body=st.binary(min_size=256, max_size=256),
+    place=st.integers(0, 342),
+    byte=st.sampled_from(sorted(set(range(256)) - set(group_6and2.WORDS))),
+)
 def test_a_byte_that_6and2_lacks_makes_the_block_unsound(body, place, byte):
     cells = bytearray(encode("group-6and2", body + b"\0"))
     cells[place] = byte

@@ -246,7 +246,7 @@ def mfm_track(track: int, head: int, sectors: int, size: int, tag: bytes = b"\xf
     return cells + mfm(b"\x4e" * 218, int(cells[-1]))  # 6032 bytes used, 218 left (CV098)
 
 
-WORDS_4TO5 = "0A 0B 12 13 0E 0F 16 17 09 19 1A 1B 0D 1D 1E 15".split()  # firmware listings
+WORDS_4TO5 = ["0A", "0B", "12", "13", "0E", "0F", "16", "17", "09", "19", "1A", "1B", "0D", "1D", "1E", "15"]  # firmware listings
 
 
 def group_4to5(data: bytes) -> str:

@@ -1,0 +1,106 @@
+"""`obverse verify`: judge read-backs against a master, without a ledger."""
+
+import json
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from mastering.errors import MasteringError
+from mastering.master import Master, open_master, open_masters
+
+from mastering.cli.words import findings_text, hands_text
+from mastering.quick import Match, Quick
+from mastering.readback import Source, load, sources
+from mastering.verdict import Verdict
+
+if TYPE_CHECKING:
+    from mastering.verify import Verifier
+
+_STATUS = {"pass": 0, "marginal": 1, "fail": 1}
+
+
+@click.command(short_help="Judge read-backs of copied discs against their master.")
+@click.argument("master", type=click.Path())
+@click.argument("readbacks", type=click.Path(), nargs=-1, required=True, metavar="READBACK|FOLDER...")
+@click.option("--side", metavar="S", help="The side that was read, A or B; else it is told from the bytes.")
+@click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of other masters, to name what a wrong disc is.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each read-back.")
+def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool) -> int:
+    """Judge read-backs of copied discs against the MASTER that they were written from.
+
+    A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is wrong with it and what to do with the disc. Exit status 0: every one passes.
+    """
+    run = _Run(open_master(Path(master)), side, shelf)
+    counts: Counter[str] = Counter()
+    status = 0
+    for source in sources(readbacks):
+        state, line = run.line(source, as_json)
+        counts[state] += 1
+        status = max(status, _STATUS.get(state, 2))
+        sys.stdout.write(line) if as_json or state != "error" else sys.stderr.write(line)
+    sys.stdout.flush()
+    click.echo(_summary(counts), err=True)
+    return status
+
+
+class _Run:
+    """One call's master, and what is made only when a read-back needs it."""
+
+    def __init__(self, master: Master, side: str | None, shelf: str | None) -> None:
+        if side is not None and side not in master.sides:
+            raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
+        self.master, self.side, self.shelf = master, side, shelf
+        self.quick = Quick(master, side)
+        self.longest = max(len(each.dump) for each in master.sides.values())
+        self.ready: dict[tuple[str, str | None], str] = {}
+
+    @cached_property
+    def verifier(self) -> "Verifier":
+        """The judge of everything that is not simply equal."""
+        from mastering.verify import Verifier
+
+        return Verifier(self.master, self.side, lambda: open_masters(Path(self.shelf)) if self.shelf else ())
+
+    def line(self, source: Source, as_json: bool) -> tuple[str, str]:
+        """A read-back's verdict (or "error") and what is printed of it."""
+        match = None if source.report else self.quick.match(source.path)
+        if match is not None:
+            return "pass", self._passing(source.path, match, as_json)
+        from formats.errors import ContainerError
+
+        try:
+            verdict = self.verifier.judge(load(source, self.longest))
+        except (MasteringError, ContainerError) as error:
+            line = json.dumps({"readback": source.path, "error": str(error)}) if as_json else f"error     {error}"
+            return "error", line + "\n"
+        line = json.dumps(verdict.plain()) if as_json else "\n".join(self._told(verdict))
+        return verdict.verdict, line + "\n"
+
+    def _passing(self, path: str, match: Match, as_json: bool) -> str:
+        """The line of a dump that equals its side; all but its name is the same each time."""
+        key = (match.side.name, match.serial)
+        text = self.ready.get(key)
+        if text is None:
+            verdict = match.verdict("")
+            text = json.dumps(verdict.plain()).removeprefix('{"readback": ""') if as_json else next(self._told(verdict))
+            self.ready = {key: text}
+        return f'{{"readback": {json.dumps(path)}{text}\n' if as_json else f"{text}{path}\n"
+
+    def _told(self, verdict: Verdict) -> Iterator[str]:
+        """A verdict for people: a line, and one for each of the first findings."""
+        sectors = "" if verdict.good is None else f"{verdict.good}/{verdict.expected}"
+        say = hands_text(verdict, len(self.master.sides))
+        yield f"{verdict.verdict:9} {verdict.side or '-'} {sectors:>9}  {say:60}  {verdict.readback}"
+        heads = {finding.head for finding in verdict.findings}
+        yield from (f"{'':22}{text}" for text in findings_text(verdict.findings, heads != {0}))
+
+
+def _summary(counts: Counter[str]) -> str:
+    """How many read-backs came out how."""
+    told = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail", "error") if counts[state])
+    total = sum(counts.values())
+    return f"{total} read-back{'' if total == 1 else 's'}: {told}" if total else "no read-back was found"

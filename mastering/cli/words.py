@@ -1,0 +1,59 @@
+"""Verdicts in words, for the person with the disc in hand."""
+
+from collections.abc import Iterator, Sequence
+
+from mastering.verdict import Finding, Verdict
+
+KIND_WORDS = {
+    "differs": "other bytes than the master's",
+    "data-mark": "marked as deleted data",
+    "identity": "its identifier names another disc",
+    "serial": "no serial of this title in its place",
+    "soft": "good only some of the time",
+    "block-check": "its data fails its check",
+    "no-block": "an identifier without data behind it",
+    "identifier-check": "its identifier fails its check",
+    "misplaced": "numbered as on another track",
+    "absent": "never met",
+    "unread": "the reader gave up on it",
+    "not-tried": "not read at all",
+}
+LOOKS_WORDS = {
+    "shifted": " (they belong to a sector further on)",
+    "repeats-previous": " (they repeat the sector before)",
+    "filled": " (one value throughout: a filler?)",
+}
+_SHOWN = 6
+
+
+def hands_text(verdict: Verdict, sides: int) -> str:
+    """What to do with the disc, in one sentence."""
+    if verdict.verdict == "pass":
+        unproven = f" ({verdict.unproven} sectors could be a filler's)" if verdict.unproven else ""
+        return (f"Side {verdict.side} is good." if sides > 1 else "Good: box it.") + unproven
+    if verdict.verdict == "marginal":
+        return "Don't box it yet: read it again."
+    if verdict.diagnosis:
+        return _DIAGNOSED[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
+    if verdict.side is None:
+        return "Ask: it can't be told which side this is."
+    return "Write it again: it was written wrong." if verdict.action == "write-again" else "Read it again: not all could be read."
+
+
+_DIAGNOSED = {
+    "blank": "Write it: nothing is recorded on it.",
+    "other-side": "Turn it over: this is {}.",
+    "other-master": "Ask where it came from: this is {}.",
+    "other-geometry": "Ask where it came from: it is recorded for another machine.",
+    "shifted": "Read it again: the reader left sectors out.",
+    "short": "Read it again: the reading ended early.",
+}
+
+
+def findings_text(findings: Sequence[Finding], heads: bool) -> Iterator[str]:
+    """The first findings, a line each, and how many more there are. `heads`: whether to name the head."""
+    for finding in findings[:_SHOWN]:
+        head = f" head {finding.head}" if heads else ""
+        yield f"track {finding.track}{head} sector {finding.sector}: {KIND_WORDS[finding.kind]}{LOOKS_WORDS.get(finding.looks or '', '')}"
+    if len(findings) > _SHOWN:
+        yield f"and {len(findings) - _SHOWN} sectors more (all of them with --json)"

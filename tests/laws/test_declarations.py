@@ -1,0 +1,28 @@
+"""A declaration declares: no function, branch or loop, and nothing imported but what it is written in."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+GEOMETRIES = sorted(path for path in (Path(__file__).parents[2] / "formats" / "geometries").glob("*.py") if path.name != "__init__.py")
+MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.source"}
+
+
+@pytest.mark.parametrize("path", GEOMETRIES, ids=lambda path: path.stem)
+def test_a_geometry_is_a_docstring_imports_and_assignments(path):
+    tree = ast.parse(path.read_text())
+    assert ast.get_docstring(tree)
+    for statement in tree.body[1:]:
+        assert isinstance(statement, (ast.ImportFrom, ast.Assign))
+        if isinstance(statement, ast.ImportFrom):
+            assert statement.module in MAY_IMPORT
+    loops = (ast.Lambda, ast.IfExp, ast.ListComp, ast.GeneratorExp, ast.DictComp, ast.SetComp)
+    assert not [node for node in ast.walk(tree) if isinstance(node, loops)]
+    last = tree.body[-1]
+    assert isinstance(last, ast.Assign) and isinstance(last.targets[0], ast.Name) and last.targets[0].id == "GEOMETRY"
+
+
+@pytest.mark.parametrize("path", GEOMETRIES, ids=lambda path: path.stem)
+def test_a_geometry_fits_a_screen(path):
+    assert len(path.read_text().splitlines()) <= 75
