@@ -4,12 +4,8 @@ import os
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from mastering.errors import MasteringError
-
-if TYPE_CHECKING:
-    from mastering.view import View
 
 SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
 REPORT = ".report.csv"
@@ -111,25 +107,3 @@ def _kind(mode: int) -> str:
         (stat.S_ISBLK, "device"),
     )
     return next((name for test, name in names if test(mode)), "special file")
-
-
-def load(source: Source, longest_dump: int) -> "View":
-    """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
-
-    ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
-    """
-    from formats.containers import capture, sector_report
-    from mastering.view import CaptureView, DumpView
-
-    path = source.path
-    if path.endswith(REPORT):
-        raise ReadBackError(f"{path}: a sector report without its dump; put the dump beside it, with the same name and its own suffix")
-    data = read_bounded(path, LARGEST_CAPTURE)
-    if data.startswith(SIGNATURE):
-        return CaptureView(path, capture.read(data, path))
-    if len(data) > longest_dump:
-        raise ReadBackError(
-            f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
-        )
-    report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
-    return DumpView(path, data, report)

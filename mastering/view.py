@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from functools import cached_property
 
+from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, on_geometry, upright
 from formats.containers.sector_report import Report
 
@@ -10,6 +11,7 @@ from formats import registry
 from formats.errors import ContainerError
 from formats.geometry import Geometry
 from mastering.compare import Judged, Target, compare_cells, compare_dump
+from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.sightings import Sighted, see
 from mastering.verdict import Evidence
 
@@ -66,17 +68,17 @@ class CaptureView:
 
     evidence: Evidence = "cells"
 
-    def __init__(self, name: str, capture: Capture) -> None:
-        self.name, self.capture = name, upright(capture)
-        self.simulated = capture.simulated
+    def __init__(self, name: str, read: Capture) -> None:
+        self.name, self.capture = name, upright(read)
+        self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[int, Judged | None] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
-            capture = on_geometry(self.capture, geometry)
-            self._sighted[geometry] = see(geometry, capture.tracks, capture.rpm)
+            fitted = on_geometry(self.capture, geometry)
+            self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
         return self._sighted[geometry]
 
     def judged(self, target: Target) -> Judged | None:
@@ -95,8 +97,8 @@ class CaptureView:
 
     def is_short(self, target: Target, others: Iterable[Target]) -> bool:
         """Whether it lacks the last cylinders."""
-        capture = on_geometry(self.capture, target.geometry)
-        return max((track.cylinder for track in capture.tracks), default=0) < target.geometry.cylinders - 1
+        fitted = on_geometry(self.capture, target.geometry)
+        return max((track.cylinder for track in fitted.tracks), default=0) < target.geometry.cylinders - 1
 
     def is_blank(self, target: Target) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
@@ -123,3 +125,22 @@ class CaptureView:
 
 
 View = DumpView | CaptureView
+
+
+def load(source: Source, longest_dump: int) -> View:
+    """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
+
+    ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
+    """
+    path = source.path
+    if path.endswith(REPORT):
+        raise ReadBackError(f"{path}: a sector report without its dump; put the dump beside it, with the same name and its own suffix")
+    data = read_bounded(path, LARGEST_CAPTURE)
+    if data.startswith(SIGNATURE):
+        return CaptureView(path, capture.read(data, path))
+    if len(data) > longest_dump:
+        raise ReadBackError(
+            f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
+        )
+    report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
+    return DumpView(path, data, report)

@@ -14,7 +14,7 @@ from mastering.master import Master, open_master, open_masters
 
 from mastering.cli.words import findings_text, hands_text
 from mastering.quick import Match, Quick
-from mastering.readback import Source, load, sources
+from mastering.readback import Source, sources
 from mastering.verdict import Verdict
 
 if TYPE_CHECKING:
@@ -71,6 +71,7 @@ class _Run:
         if match is not None:
             return "pass", self._passing(source.path, match, as_json)
         from formats.errors import ContainerError
+        from mastering.view import load
 
         try:
             verdict = self.verifier.judge(load(source, self.longest))
