@@ -1,0 +1,288 @@
+"""The capture file, version 1: what a drive's read amplifier delivered, track by track. Read strictly, bounded, written.
+
+A signature, then chunks as in the PNG standard (ISO/IEC 15948, section 5): length, type, payload, CRC-32. Integers are unsigned
+and big-endian. Every breach names the file, the chunk's number, type and byte offset, and what was expected.
+"""
+
+import json
+import math
+import struct
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NoReturn
+
+from formats.errors import ContainerError
+from formats.geometry import Geometry
+
+SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")
+LARGEST_CHUNK = 64 << 20
+LARGEST_FILE = 256 << 20
+MOST_CHUNKS = 1024
+LAST_CYLINDER = 95
+MOST_MARKS = 64
+
+_TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in picoseconds, number of cells
+_TURN = 1  # flag: exactly one turn
+_REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
+
+
+@dataclass(frozen=True)
+class Track:
+    """One read of a track: `cells` cells, packed in `bits`, of `cell_ps` picoseconds; `turn`: the last is followed by the first.
+
+    `marks`: the cells before which the index hole passed, ascending.
+    """
+
+    cylinder: int
+    head: int
+    turn: bool
+    cell_ps: int
+    cells: int
+    bits: bytes
+    marks: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Capture:
+    """A whole capture. `rpm`: nominal speed of the drive; `tpi`: of its steps, where they are not the geometry's."""
+
+    rpm: float
+    writer: str
+    tracks: tuple[Track, ...]
+    reversed: bool = False
+    simulated: bool = False
+    tpi: float | None = None
+
+
+# Reading
+
+
+@dataclass(frozen=True)
+class _Chunk:
+    """One chunk and its place, for messages."""
+
+    name: str
+    number: int
+    offset: int
+    type: bytes
+    payload: bytes
+
+    def refuse(self, what: str) -> NoReturn:
+        raise ContainerError(f"{self.name}: chunk {self.number} ({self.type.decode('ascii', 'replace')}, byte {self.offset}): {what}")
+
+
+def read(data: bytes, name: str) -> Capture:
+    """The capture in a file's bytes; `name` stands in messages. ContainerError when it breaks a rule of the format."""
+    if len(data) > LARGEST_FILE:
+        raise ContainerError(f"{name}: {len(data):,} bytes, a capture has at most {LARGEST_FILE:,}")
+    if not data.startswith(SIGNATURE):
+        raise ContainerError(f"{name}: byte 0: no capture, its signature {SIGNATURE.hex(' ').upper()} was expected{_damage(data)}")
+    known = (chunk for chunk in _chunks(data, name) if not chunk.type[:1].islower())
+    head = next(known, None)
+    if head is None or head.type != b"HEAD":
+        raise ContainerError(f"{name}: chunk 1 (byte 8): HEAD was expected{f', not {head.type.decode()}' if head else ''}")
+    capture = _head(head)
+    tracks = _tracks(known)
+    if not tracks:
+        raise ContainerError(f"{name}: holds no track (no CELL chunk); read the disc again")
+    return replace(capture, tracks=tuple(tracks))
+
+
+def _damage(data: bytes) -> str:
+    """What a nearly right signature tells, as in the PNG standard."""
+    if data[:1] == b"\x0a" and data[1:4] == b"OBV":
+        return " (its highest bits are gone: it was sent as 7-bit text)"
+    if data.startswith(SIGNATURE[:4]):
+        return " (its line ends were changed: it was copied as text)"
+    return ""
+
+
+def _chunks(data: bytes, name: str) -> Iterator[_Chunk]:
+    """Every chunk up to and with TAIL, each with its CRC proved; nothing may stand behind it."""
+    view, at, number = memoryview(data), len(SIGNATURE), 0
+    while True:
+        number += 1
+        if number > MOST_CHUNKS:
+            raise ContainerError(f"{name}: byte {at}: more than {MOST_CHUNKS:,} chunks")
+        if at == len(data):
+            raise ContainerError(f"{name}: byte {at}: the file ends without TAIL; it was cut short, or is still being written")
+        if len(data) - at < 12:
+            raise ContainerError(f"{name}: byte {at}: the file ends within chunk {number}; it was cut short, or is still being written")
+        length, kind = int.from_bytes(view[at : at + 4], "big"), bytes(view[at + 4 : at + 8])
+        chunk = _Chunk(name, number, at, kind, b"")
+        if not (kind.isalpha() and kind.isascii()):
+            chunk.refuse("four ASCII letters were expected as its type")
+        if length > LARGEST_CHUNK:
+            chunk.refuse(f"{length:,} bytes, at most {LARGEST_CHUNK:,} are allowed")
+        end = at + 12 + length
+        if end > len(data):
+            chunk.refuse(f"{length:,} bytes were announced, {len(data) - at - 12:,} are there; the file was cut short")
+        if zlib.crc32(view[at + 4 : end - 4]) != int.from_bytes(view[end - 4 : end], "big"):
+            chunk.refuse("its CRC is wrong; the file is damaged")
+        yield replace(chunk, payload=bytes(view[at + 8 : end - 4]))
+        at = end
+        if kind == b"TAIL":
+            if at != len(data):
+                raise ContainerError(f"{name}: byte {at}: {len(data) - at:,} bytes behind TAIL, where the file should end")
+            return
+
+
+def _head(chunk: _Chunk) -> Capture:
+    try:
+        head = json.loads(chunk.payload.decode("utf-8"), parse_constant=_no_constant)
+    except (ValueError, RecursionError) as error:
+        chunk.refuse(f"a JSON object in UTF-8 was expected ({error})")
+    if not isinstance(head, dict):
+        chunk.refuse("a JSON object was expected")
+    if head.get("version") != 1 or isinstance(head["version"], bool):
+        chunk.refuse(f"version 1 was expected, not {json.dumps(head.get('version'))}")
+    if not _is_positive(head.get("rpm")):
+        chunk.refuse(f"rpm must be a number above 0, not {json.dumps(head.get('rpm'))}")
+    if not isinstance(head.get("writer"), str):
+        chunk.refuse("writer must be a text: which program made the file")
+    for key in ("reversed", "simulated"):
+        if not isinstance(head.get(key, False), bool):
+            chunk.refuse(f"{key} must be true or false, not {json.dumps(head[key])}")
+    if "tpi" in head and not _is_positive(head["tpi"]):
+        chunk.refuse(f"tpi must be a number above 0, not {json.dumps(head['tpi'])}")
+    tpi = float(head["tpi"]) if "tpi" in head else None
+    return Capture(float(head["rpm"]), head["writer"], (), head.get("reversed", False), head.get("simulated", False), tpi)
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise ValueError(f"{text} is no JSON number")
+
+
+def _is_positive(value: Any) -> bool:
+    """Whether a JSON value is a finite number above 0."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    try:
+        return math.isfinite(float(value)) and value > 0
+    except OverflowError:
+        return False
+
+
+def _tracks(chunks: Iterator[_Chunk]) -> list[Track]:
+    """The tracks behind HEAD, each with the marks right behind it."""
+    tracks: list[Track] = []
+    before = b"HEAD"
+    for chunk in chunks:
+        if chunk.type == b"CELL":
+            tracks.append(_cell(chunk))
+        elif chunk.type == b"MARK":
+            if before != b"CELL":
+                chunk.refuse(f"index marks belong right behind a track, not behind {before.decode()}")
+            tracks[-1] = replace(tracks[-1], marks=_marks(chunk, tracks[-1].cells))
+        elif chunk.type == b"INTV":
+            chunk.refuse("times between transitions can't be judged yet; export bit cells (CELL) instead")
+        elif chunk.type == b"TAIL":
+            if chunk.payload:
+                chunk.refuse("TAIL must be empty")
+        else:
+            chunk.refuse("HEAD stands a second time" if chunk.type == b"HEAD" else "a type that this version does not know")
+        before = chunk.type
+    return tracks
+
+
+def _cell(chunk: _Chunk) -> Track:
+    if len(chunk.payload) < _TRACK.size:
+        chunk.refuse(f"{len(chunk.payload)} bytes, at least {_TRACK.size} were expected")
+    cylinder, head, flags, cell_ps, count = _TRACK.unpack_from(chunk.payload)
+    if cylinder > LAST_CYLINDER:
+        chunk.refuse(f"cylinder {cylinder}, the last one can be {LAST_CYLINDER}")
+    if head > 1:
+        chunk.refuse(f"head {head}, where 0 or 1 was expected")
+    if flags & ~_TURN:
+        chunk.refuse(f"flags {flags:04X}, where only bit 0 may be set")
+    if not cell_ps:
+        chunk.refuse("a cell length of 0")
+    bits = chunk.payload[_TRACK.size :]
+    if len(bits) != (count + 7) // 8:
+        chunk.refuse(f"{count:,} cells need {(count + 7) // 8:,} bytes, {len(bits):,} are there")
+    if count % 8 and bits[-1] & (0xFF >> count % 8):
+        chunk.refuse("the bits behind the last cell must be 0")
+    return Track(cylinder, head, bool(flags), cell_ps, count, bits)
+
+
+def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
+    count = int.from_bytes(chunk.payload[:2], "big")
+    if count > MOST_MARKS:
+        chunk.refuse(f"{count:,} index marks, at most {MOST_MARKS} are allowed")
+    if len(chunk.payload) != 2 + 4 * count:
+        chunk.refuse(f"{count} index marks need {2 + 4 * count} bytes, {len(chunk.payload)} are there")
+    marks = struct.unpack_from(f">{count}I", chunk.payload, 2)
+    if any(after <= before for before, after in zip(marks, marks[1:], strict=False)):
+        chunk.refuse("index marks must ascend")
+    if marks and marks[-1] > cells:
+        chunk.refuse(f"an index mark at cell {marks[-1]:,} of {cells:,}")
+    return marks
+
+
+# As a geometry sees it
+
+
+def upright(capture: Capture) -> Capture:
+    """A capture whose medium passed the head the right way round: a reversed one is turned round, cells and marks."""
+    if not capture.reversed:
+        return capture
+    return replace(capture, reversed=False, tracks=tuple(_turned(track) for track in capture.tracks))
+
+
+def _turned(track: Track) -> Track:
+    spare = -track.cells % 8
+    backwards = int.from_bytes(track.bits[::-1].translate(_REVERSED), "big") << spare
+    bits = (backwards & ((1 << len(track.bits) * 8) - 1)).to_bytes(len(track.bits), "big")
+    return replace(track, bits=bits, marks=tuple(track.cells - mark for mark in reversed(track.marks)))
+
+
+def on_geometry(capture: Capture, geometry: Geometry) -> Capture:
+    """A capture by the geometry's cylinders: of a drive with twice its tracks per inch the even ones. ContainerError at other ratios."""
+    if capture.tpi is None or capture.tpi == geometry.tpi:
+        return capture
+    if capture.tpi != 2 * geometry.tpi:
+        raise ContainerError(
+            f"a capture of {capture.tpi:g} tracks per inch can't be of {geometry.id}, which has {geometry.tpi} (or a drive of twice that)"
+        )
+    even = (track for track in capture.tracks if track.cylinder % 2 == 0)
+    return replace(capture, tracks=tuple(replace(track, cylinder=track.cylinder // 2) for track in even))
+
+
+# Writing
+
+
+def write(capture: Capture) -> bytes:
+    """The file of a capture. Optional keys of HEAD stand only where they say something."""
+    head: dict[str, Any] = {
+        "version": 1,
+        "rpm": int(capture.rpm) if capture.rpm == int(capture.rpm) else capture.rpm,
+        "writer": capture.writer,
+    }
+    head |= {key: True for key in ("reversed", "simulated") if getattr(capture, key)}
+    head |= {} if capture.tpi is None else {"tpi": capture.tpi}
+    parts = [SIGNATURE, _framed(b"HEAD", json.dumps(head, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode())]
+    for track in capture.tracks:
+        fields = _TRACK.pack(track.cylinder, track.head, _TURN if track.turn else 0, track.cell_ps, track.cells)
+        parts.append(_framed(b"CELL", fields + track.bits))
+        if track.marks:
+            parts.append(_framed(b"MARK", struct.pack(f">H{len(track.marks)}I", len(track.marks), *track.marks)))
+    return b"".join([*parts, _framed(b"TAIL", b"")])
+
+
+def _framed(kind: bytes, payload: bytes) -> bytes:
+    body = kind + payload
+    return struct.pack(">I", len(payload)) + body + struct.pack(">I", zlib.crc32(body))
+
+
+def master_tracks(geometry: Geometry, tracks: Sequence[bytes]) -> Iterable[Track]:
+    """One turn of every track of a side; `tracks` as `formats.track.encode_side` gives them: cylinders ascending, head 0 first."""
+    for number, bits in enumerate(tracks):
+        cylinder, head = divmod(number, geometry.heads)
+        cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
+        yield Track(cylinder, head, True, cell_ps, geometry.track_cells(cylinder), bits)
+
+
+def write_master(geometry: Geometry, tracks: Sequence[bytes]) -> bytes:
+    """A master's capture: what a disc of this side should carry."""
+    return write(Capture(geometry.rpm, "obverse", tuple(master_tracks(geometry, tracks))))
