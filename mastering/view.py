@@ -3,11 +3,10 @@
 from collections.abc import Iterable
 from functools import cached_property
 
+from formats import registry
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, on_geometry, upright
 from formats.containers.sector_report import Report
-
-from formats import registry
 from formats.errors import ContainerError
 from formats.geometry import Geometry
 from mastering.compare import Judged, Target, compare_cells, compare_dump

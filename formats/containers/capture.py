@@ -10,6 +10,7 @@ import struct
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, NoReturn
 
 from formats.errors import ContainerError
@@ -100,32 +101,36 @@ def _damage(data: bytes) -> str:
 
 def _chunks(data: bytes, name: str) -> Iterator[_Chunk]:
     """Every chunk up to and with TAIL, each with its CRC proved; nothing may stand behind it."""
-    view, at, number = memoryview(data), len(SIGNATURE), 0
-    while True:
-        number += 1
-        if number > MOST_CHUNKS:
-            raise ContainerError(f"{name}: byte {at}: more than {MOST_CHUNKS:,} chunks")
-        if at == len(data):
-            raise ContainerError(f"{name}: byte {at}: the file ends without TAIL; it was cut short, or is still being written")
-        if len(data) - at < 12:
-            raise ContainerError(f"{name}: byte {at}: the file ends within chunk {number}; it was cut short, or is still being written")
-        length, kind = int.from_bytes(view[at : at + 4], "big"), bytes(view[at + 4 : at + 8])
-        chunk = _Chunk(name, number, at, kind, b"")
-        if not (kind.isalpha() and kind.isascii()):
-            chunk.refuse("four ASCII letters were expected as its type")
-        if length > LARGEST_CHUNK:
-            chunk.refuse(f"{length:,} bytes, at most {LARGEST_CHUNK:,} are allowed")
-        end = at + 12 + length
-        if end > len(data):
-            chunk.refuse(f"{length:,} bytes were announced, {len(data) - at - 12:,} are there; the file was cut short")
-        if zlib.crc32(view[at + 4 : end - 4]) != int.from_bytes(view[end - 4 : end], "big"):
-            chunk.refuse("its CRC is wrong; the file is damaged")
-        yield replace(chunk, payload=bytes(view[at + 8 : end - 4]))
-        at = end
-        if kind == b"TAIL":
+    at = len(SIGNATURE)
+    for number in range(1, MOST_CHUNKS + 1):
+        chunk = _chunk(data, name, number, at)
+        yield chunk
+        at += 12 + len(chunk.payload)
+        if chunk.type == b"TAIL":
             if at != len(data):
                 raise ContainerError(f"{name}: byte {at}: {len(data) - at:,} bytes behind TAIL, where the file should end")
             return
+    raise ContainerError(f"{name}: byte {at}: more than {MOST_CHUNKS:,} chunks")
+
+
+def _chunk(data: bytes, name: str, number: int, at: int) -> _Chunk:
+    """The chunk that begins at a byte."""
+    there = len(data) - at
+    if there < 12:
+        where = f"within chunk {number}" if there else "without TAIL"
+        raise ContainerError(f"{name}: byte {at}: the file ends {where}; it was cut short, or is still being written")
+    length, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+    chunk = _Chunk(name, number, at, kind, b"")
+    if not (kind.isalpha() and kind.isascii()):
+        chunk.refuse("four ASCII letters were expected as its type")
+    if length > LARGEST_CHUNK:
+        chunk.refuse(f"{length:,} bytes, at most {LARGEST_CHUNK:,} are allowed")
+    if length > there - 12:
+        chunk.refuse(f"{length:,} bytes were announced, {there - 12:,} are there; the file was cut short")
+    payload = data[at + 8 : at + 8 + length]
+    if zlib.crc32(payload, zlib.crc32(kind)) != int.from_bytes(data[at + 8 + length : at + 12 + length], "big"):
+        chunk.refuse("its CRC is wrong; the file is damaged")
+    return replace(chunk, payload=payload)
 
 
 def _head(chunk: _Chunk) -> Capture:
@@ -213,7 +218,7 @@ def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
     if len(chunk.payload) != 2 + 4 * count:
         chunk.refuse(f"{count} index marks need {2 + 4 * count} bytes, {len(chunk.payload)} are there")
     marks = struct.unpack_from(f">{count}I", chunk.payload, 2)
-    if any(after <= before for before, after in zip(marks, marks[1:], strict=False)):
+    if any(after <= before for before, after in pairwise(marks)):
         chunk.refuse("index marks must ascend")
     if marks and marks[-1] > cells:
         chunk.refuse(f"an index mark at cell {marks[-1]:,} of {cells:,}")
