@@ -11,10 +11,9 @@ from formats.codes.interface import Bytes, Flags
 WORDS = bytes.fromhex("0A 0B 12 13 0E 0F 16 17 09 19 1A 1B 0D 1D 1E 15")
 
 _PAIRS = np.array([WORDS[byte >> 4] << 5 | WORDS[byte & 15] for byte in range(256)], np.uint16)
-_BYTE = np.zeros(1024, np.uint8)
-_BYTE[_PAIRS] = np.arange(256, dtype=np.uint8)
-_SOUND = np.zeros(1024, np.bool_)
-_SOUND[_PAIRS] = True
+_NONE = 0x100  # no byte has these ten cells
+_BYTE = np.full(1024, _NONE, np.uint16)
+_BYTE[_PAIRS] = np.arange(256, dtype=np.uint16)
 _DOWN = np.array([6, 4, 2, 0], np.uint16)  # of the four ten-cell words in five bytes: how far each reaches into its second byte
 
 
@@ -38,9 +37,11 @@ class GroupFourToFive:
         """The bytes; a byte is sound when both of its words are of the code."""
         units = rows.shape[1] // 5
         cells = rows.reshape(len(rows), units, 5).astype(np.uint16)
-        words = (cells[:, :, :4] << 8 | cells[:, :, 1:]) >> _DOWN & 0x3FF
-        words = words.reshape(len(rows), units * 4)
-        return _BYTE[words], _SOUND[words]
+        found = np.empty((len(rows), units, 4), np.uint16)
+        for word in range(4):  # four long runs are faster than one run of fours
+            found[:, :, word] = _BYTE[(cells[:, :, word] << 8 | cells[:, :, word + 1]) >> _DOWN[word] & 0x3FF]
+        found = found.reshape(len(rows), units * 4)
+        return found.astype(np.uint8), found < _NONE
 
 
 CODE = GroupFourToFive()

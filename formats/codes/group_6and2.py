@@ -17,12 +17,11 @@ WORDS = bytes.fromhex(
 )
 
 _WORD = np.frombuffer(WORDS, np.uint8)
-_VALUE = np.zeros(256, np.uint8)
-_VALUE[_WORD] = np.arange(64, dtype=np.uint8)
-_SOUND = np.zeros(256, np.bool_)
-_SOUND[_WORD] = True
+_NONE = 0x80  # no word: beyond any value of six bits
+_VALUE = bytes(WORDS.index(byte) if byte in WORDS else _NONE for byte in range(256))
 _SWAP = np.array([0, 2, 1, 3], np.uint8)  # two bits, exchanged
 _AUX = 86
+_PAIRS = [bytes(int(_SWAP[value >> shift & 3]) for value in range(256)) for shift in (0, 2, 4)]  # the three that share a value
 
 
 class GroupSixAndTwo:
@@ -44,12 +43,13 @@ class GroupSixAndTwo:
 
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes and the residue. A word that the code lacks makes all that is chained behind it unsound, the residue last."""
-        values = np.bitwise_xor.accumulate(_VALUE[rows], axis=1)
-        sound = _SOUND[rows]
-        aux = values[:, :_AUX]
-        low = _SWAP[np.concatenate((aux & 3, aux >> 2 & 3, aux >> 4), axis=1)[:, :256]]
-        data = np.concatenate((values[:, _AUX:342] << 2 | low, values[:, 342:]), axis=1)
-        return data, np.repeat(sound.all(axis=1, keepdims=True), data.shape[1], axis=1)
+        coded = np.frombuffer(rows.tobytes().translate(_VALUE), np.uint8).reshape(rows.shape)
+        sound = (coded < _NONE).all(axis=1)
+        values = np.bitwise_xor.accumulate(coded.T.copy(), axis=0)  # a row a place: each step takes all blocks at once
+        aux = values[:_AUX].tobytes()
+        low = np.frombuffer(b"".join(aux.translate(pair) for pair in _PAIRS), np.uint8).reshape(3 * _AUX, len(rows))
+        data = np.concatenate((values[_AUX:342] << 2 | low[:256], values[342:]))
+        return np.ascontiguousarray(data.T), np.repeat(sound[:, None], 257, axis=1)
 
 
 CODE = GroupSixAndTwo()
