@@ -1,0 +1,149 @@
+"""Ratios against named baselines, all in one run: `python -m tests.bench [--files N]`. Prints a table; nothing here is a test.
+
+Each line names what was measured, the baseline beside it, their ratio (median of the pairs) and the bound that the project set
+itself. Baselines: `cat` of the same files to /dev/null, the interpreter's own start (`python -c pass`), the time that a drive
+needs for the turns (0.2 s each at 300 rpm).
+"""
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from formats import registry
+from formats.track import encode_side
+
+JOB = """
+[title]
+name = "Bench"
+publisher = "Saltmarsh Software"
+catalogue = "SM-999"
+revision = "1.0"
+
+[side.A]
+platform = "any"
+geometry = "{geometry}"
+volume = "none"
+image = "image.bin"
+"""
+OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
+ROUNDS = 5
+
+
+def seconds(act: Callable[[], object]) -> float:
+    """Wall time of one call."""
+    start = time.perf_counter()
+    act()
+    return time.perf_counter() - start
+
+
+def run(arguments: Sequence[str | Path]) -> None:
+    """A command whose output nobody reads; any exit status but a crash will do."""
+    done = subprocess.run([str(each) for each in arguments], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+    assert done.returncode in (0, 1), arguments
+
+
+def ratio(name: str, measured: Callable[[], object], baseline: Callable[[], object], what: str, bound: float, share: float = 1) -> None:
+    """Times two things in turn and prints the median ratio; `share` scales it (one of a hundred files, say)."""
+    measured(), baseline()
+    ratios = [seconds(measured) / seconds(baseline) * share for _ in range(ROUNDS)]
+    report(name, statistics.median(ratios), what, bound)
+
+
+def report(name: str, value: float, what: str, bound: float) -> None:
+    """One line of the table."""
+    print(f"{name:58} {value:9.4f} x {what:24} bound {bound:g}{'' if value <= bound else '   OVER'}")
+
+
+def master(folder: Path, geometry: str) -> Path:
+    """A master of random bytes in one geometry, built by the program."""
+    job = folder / f"job-{geometry}"
+    job.mkdir()
+    rng = np.random.default_rng(1)
+    (job / "image.bin").write_bytes(rng.integers(0, 256, registry.geometry(geometry).dump_bytes, np.uint8).tobytes())
+    (job / "job.toml").write_text(JOB.format(geometry=geometry))
+    made = folder / f"master-{geometry}"
+    run([*OBVERSE, "build", job / "job.toml", "--out", made])
+    return made
+
+
+def copies(folder: Path, name: str, data: Sequence[bytes], suffix: str) -> Path:
+    """A folder of read-backs."""
+    made = folder / name
+    made.mkdir()
+    for number, each in enumerate(data):
+        (made / f"{number:05}{suffix}").write_bytes(each)
+    return made
+
+
+def dumps(folder: Path, count: int) -> None:
+    """Passing and failing dumps in one command, against reading the same files."""
+    made = master(folder, "gcr4to5-35z")
+    dump = (made / "data" / "side-A.dump").read_bytes()
+    damaged = dump[:91_400] + bytes([dump[91_400] ^ 1]) + dump[91_401:]
+    for name, data, bound in (("passing", dump, 0.7), ("one bad sector in each", damaged, 1.5)):
+        kept = copies(folder, name.replace(" ", "-"), [data] * count, ".dump")
+        files = sorted(map(str, kept.iterdir()))
+        with open(os.devnull, "wb") as nowhere:
+            judged = lambda: run([*OBVERSE, "verify", made, kept])  # noqa: B023, E731
+            cat = lambda: subprocess.run(["cat", *files], stdout=nowhere, check=True)  # noqa: B023, E731
+            digest = lambda: subprocess.run(["sha256sum", *files], stdout=nowhere, check=True)  # noqa: B023, E731
+            ratio(f"{count:,} dumps, {name}", judged, cat, "cat", bound)
+            ratio(f"  beside it: sha256sum of {count:,} dumps", digest, cat, "cat", float("inf"))
+
+
+def captures(folder: Path) -> None:
+    """One-turn captures in a batch of 100, and encoding a side, against the drive's own time."""
+    for geometry in map(registry.geometry, registry.names("geometries", foreign=False)):
+        made = folder / f"master-{geometry.id}"
+        made = made if made.exists() else master(folder, geometry.id)
+        drive = geometry.cylinders * geometry.heads * 60 / geometry.rpm
+        fastest = min(zone.cell_ns for zone in geometry.zones) < 2000
+        one = (made / "data" / "side-A.capture").read_bytes()
+        kept = copies(folder, f"captures-{geometry.id}", [one] * 100, ".capture")
+        run([*OBVERSE, "verify", made, kept])
+        taken = statistics.median(seconds(lambda: run([*OBVERSE, "verify", made, kept])) for _ in range(ROUNDS)) / 100
+        report(f"capture, file to verdict, in 100: {geometry.id}", taken / drive * 1000, "1/1000 of the drive", 2 if fastest else 1)
+        dump, identity = bytes(geometry.dump_bytes), geometry.identity_values(b"SM", 254)
+        encode_side(geometry, dump, identity)
+        taken = statistics.median(seconds(lambda: encode_side(geometry, dump, identity)) for _ in range(ROUNDS))
+        report(f"encoding a side: {geometry.id}", taken / drive * 500, "1/500 of the drive", 2 if fastest else 1)
+
+
+def starts(folder: Path) -> None:
+    """Whole commands, in starts of the interpreter."""
+    made = folder / "master-gcr4to5-35z"
+    passing = next((folder / "passing").iterdir())
+    failing = next((folder / "one-bad-sector-in-each").iterdir())
+    capture = next((folder / "captures-gcr4to5-35z").iterdir())
+    nothing = lambda: run([sys.executable, "-c", "pass"])  # noqa: E731
+    for name, arguments, bound in (
+        ("--help", ["--help"], 6),
+        ("verify, one passing dump", ["verify", made, passing], 12),
+        ("verify, one failing dump", ["verify", made, failing], 25),
+        ("verify, one capture", ["verify", made, capture], 25),
+    ):
+        ratio(name, lambda: run([*OBVERSE, *arguments]), nothing, "python -c pass", bound)  # noqa: B023
+
+
+def main() -> None:
+    """Prints the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--files", type=int, default=10_000, help="how many dumps (default 10,000)")
+    arguments = parser.parse_args()
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        dumps(folder, arguments.files)
+        captures(folder)
+        starts(folder)
+
+
+if __name__ == "__main__":
+    main()
