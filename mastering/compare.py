@@ -5,8 +5,8 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from formats.containers.sector_report import Report
 
+from formats.containers.sector_report import Report
 from formats.geometry import Address, Geometry
 from mastering.master import Side
 from mastering.serial import read_slot

@@ -10,8 +10,8 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from formats.containers.capture import Track
 
+from formats.containers.capture import Track
 from formats.geometry import Address, Geometry
 from formats.reading import Fields, Ints, Reading, Stretch, read_fields
 

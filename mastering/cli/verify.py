@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from mastering.errors import MasteringError
-from mastering.master import Master, open_master, open_masters
 
 from mastering.cli.words import findings_text, hands_text
+from mastering.errors import MasteringError
+from mastering.master import Master, open_master, open_masters
 from mastering.quick import Match, Quick
 from mastering.readback import Source, sources
 from mastering.verdict import Verdict
@@ -32,7 +32,8 @@ _STATUS = {"pass": 0, "marginal": 1, "fail": 1}
 def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool) -> int:
     """Judge read-backs of copied discs against the MASTER that they were written from.
 
-    A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is wrong with it and what to do with the disc. Exit status 0: every one passes.
+    A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is
+    wrong with it and what to do with the disc. Exit status 0: every one passes.
     """
     run = _Run(open_master(Path(master)), side, shelf)
     counts: Counter[str] = Counter()

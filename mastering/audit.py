@@ -1,0 +1,62 @@
+"""A master held against itself: what its captures carry, its volumes, what its record says of its sides."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from formats import registry
+from formats.containers import capture
+from formats.errors import ContainerError, Problem
+from formats.image import Image
+from mastering.builder import unproven
+from mastering.compare import Target, compare_cells
+from mastering.files import canonical_json, digest
+from mastering.master import Master, Side
+from mastering.sightings import see
+from mastering.verdict import KINDS
+
+
+def audit(master: Master) -> list[dict[str, Any]]:
+    """For each side a line for its fields, its volume and itself: `{"check", "side", "ok", "problems": [{"where", "what"}]}`."""
+    made = []
+    for name, side in master.sides.items():
+        for check, problems in (("fields", _fields(master, side)), ("volume", _volume(side)), ("side", _side(master, side))):
+            told = [{"where": problem.where, "what": problem.what} for problem in problems]
+            made.append({"check": check, "side": name, "ok": not told, "problems": told})
+    return made
+
+
+def _fields(master: Master, side: Side) -> Iterator[Problem]:
+    """Whether the capture carries the dump, every field of it sound."""
+    name = f"data/side-{side.name}.capture"
+    try:
+        read = capture.read((master.path / name).read_bytes(), name)
+    except (ContainerError, OSError) as error:
+        yield Problem(name, str(error))
+        return
+    judged = compare_cells(Target(side, master.catalogue), see(side.geometry, read.tracks, read.rpm))
+    for place in judged.kinds.nonzero()[0].tolist():
+        track, head, sector = side.geometry.addresses[place]
+        yield Problem(f"track {track} head {head} sector {sector}", KINDS[judged.kinds[place]])
+
+
+def _volume(side: Side) -> Iterator[Problem]:
+    """Whether the volume contradicts itself."""
+    try:
+        volume = registry.volume(side.volume)
+    except KeyError:
+        yield Problem(side.volume, "no volume of that id is declared here")
+        return
+    yield from volume.check(Image(side.geometry, side.dump))
+
+
+def _side(master: Master, side: Side) -> Iterator[Problem]:
+    """Whether what the record says of the side is so."""
+    record = master.record["sides"][side.name]
+    if digest(side.dump) != side.sha256:
+        yield Problem(f"data/side-{side.name}.dump", "its digest is not the one in master.json")
+    if digest(canonical_json(side.plain)) != record["geometry_digest"]:
+        yield Problem("geometry_plain", "its digest is not the one in master.json")
+    if len(side.dump) != side.geometry.dump_bytes:
+        yield Problem(f"data/side-{side.name}.dump", f"{len(side.dump):,} bytes, where {side.geometry_id} has {side.geometry.dump_bytes:,}")
+    if unproven(side.dump, side.size) != list(side.unproven):
+        yield Problem("unproven_sectors", "not the sectors that a filler could equal")

@@ -1,0 +1,35 @@
+"""`obverse check`: whether a master is still what it was built to be."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from mastering.cli.output import json_lines, lines
+from mastering.master import fixity
+
+
+@click.command(short_help="Check a master: its files, fields, volumes and sides.")
+@click.argument("master", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each check.")
+def command(master: str, as_json: bool) -> int:
+    """Check a MASTER: every file's digest, what its captures hold, its volumes, its sides."""
+    path = Path(master)
+    broken = [{"where": where, "what": what} for where, what in fixity(path)]
+    made: list[dict[str, Any]] = [{"check": "fixity", "side": None, "ok": not broken, "problems": broken}]
+    if not broken:
+        from mastering.audit import audit
+        from mastering.master import open_master
+
+        made += audit(open_master(path))
+    if as_json:
+        json_lines(made)
+    else:
+        lines(line for each in made for line in _told(each))
+    return 0 if all(each["ok"] for each in made) else 1
+
+
+def _told(made: dict[str, Any]) -> list[str]:
+    side = f" side {made['side']}" if made["side"] else ""
+    head = f"{'good' if made['ok'] else 'WRONG':6} {made['check']}{side}"
+    return [head, *(f"       {problem['where']}: {problem['what']}" for problem in made["problems"])]

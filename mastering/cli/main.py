@@ -1,0 +1,79 @@
+"""The entry: finds the command, turns errors into one line and an exit status."""
+
+import errno
+import os
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+from formats.errors import FormatsError
+from mastering.errors import MasteringError
+
+_NOT_COMMANDS = {"__init__", "main", "output", "words"}
+INTERRUPTED = 130
+FAILED = 2
+
+
+class Commands(click.Group):
+    """The commands by the files in this folder, each loaded when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Their names."""
+        return sorted(path.stem for path in Path(__file__).parent.glob("*.py") if path.stem not in _NOT_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """One of them, None when there is none of that name."""
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        found: click.Command = import_module(f"mastering.cli.{cmd_name}").command
+        return found
+
+
+@click.command(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(package_name="obverse", message="%(package)s %(version)s")
+def obverse() -> None:
+    """Build two-sided release masters for 5.25-inch discs, and judge every copied disc's read-back against them.
+
+    Exit status: 0 all is well, 1 a copy or a check fell short, 2 something could not be carried out, 130 interrupted.
+    """
+
+
+def main() -> None:
+    """Runs the command line and ends the process with its status."""
+    sys.exit(run())
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """The exit status of a command line; messages go to standard error."""
+    try:
+        status = obverse.main(arguments, prog_name="obverse", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except click.exceptions.Exit as done:
+        return done.exit_code
+    except click.ClickException as error:
+        error.show()
+        return FAILED
+    except (click.Abort, KeyboardInterrupt):
+        print("obverse: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except (MasteringError, FormatsError) as error:
+        for line in str(error).splitlines():
+            print(f"obverse: {line}", file=sys.stderr)
+        return FAILED
+    except OSError as error:
+        return _output_failed(error)
+
+
+def _output_failed(error: OSError) -> int:
+    """Output that can't be written: quietly where nobody reads on (`| head`), else with one line."""
+    sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115  (so that the interpreter's last flush finds a place to go)
+    if error.errno != errno.EPIPE:
+        print(f"obverse: {error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
+    return FAILED
+
+
+if __name__ == "__main__":
+    main()

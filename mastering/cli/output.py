@@ -1,0 +1,28 @@
+"""What commands print: JSON Lines and nothing else, or text for people."""
+
+import json
+import sys
+from collections.abc import Iterable
+from typing import Any
+
+
+def json_lines(values: Iterable[Any]) -> None:
+    """Each value on a line of its own, on standard output."""
+    for value in values:
+        sys.stdout.write(json.dumps(value) + "\n")
+
+
+def lines(texts: Iterable[str]) -> None:
+    """Each text on a line of its own, on standard output."""
+    for text in texts:
+        sys.stdout.write(text.rstrip() + "\n")
+
+
+def table(rows: Iterable[tuple[str, ...]]) -> list[str]:
+    """Rows of texts in columns; what looks like a number stands to the right."""
+    rows = list(rows)
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        for row in rows
+    ]

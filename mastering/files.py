@@ -1,0 +1,74 @@
+"""Files written whole or not at all, digests, canonical JSON."""
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from mastering.errors import MasteringError
+
+
+def digest(data: bytes) -> str:
+    """SHA-256, in lower-case hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def canonical_json(value: Any) -> bytes:
+    """The one spelling of a JSON value: keys sorted, two spaces a level, ASCII, a line end behind it."""
+    return (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=True) + "\n").encode("ascii")
+
+
+def refuse_existing(target: Path) -> None:
+    """MasteringError when something has this name already."""
+    if os.path.lexists(target):
+        raise MasteringError(f"{target}: exists already; name a folder that does not")
+
+
+def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
+    """Makes a folder that did not exist, with these files by relative name; everything flushed before it gets its name.
+
+    MasteringError when it exists or can't be written; then nothing of it is left.
+    """
+    refuse_existing(target)
+    parent = target.absolute().parent
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=parent))
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
+    try:
+        _fill(beside, files)
+        os.rename(beside, target)  # noqa: PTH104  (Path.rename would replace an empty folder just as silently)
+        _flush(parent)
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be written: {error.strerror}; nothing was left of it") from error
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
+    folder.chmod(0o755)
+    for name, data in files.items():
+        path = folder / name
+        for inner in reversed(path.relative_to(folder).parents[:-1]):
+            (folder / inner).mkdir(exist_ok=True)
+            (folder / inner).chmod(0o755)
+        with path.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        path.chmod(0o644)
+    for inner in {folder, *(path for path in folder.rglob("*") if path.is_dir())}:
+        _flush(inner)
+
+
+def _flush(folder: Path) -> None:
+    """Flushes a folder's own entries to the disk."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,263 @@
+"""job.toml to a frozen Job: the publisher's words checked, the sources read, all problems at once with their dotted places."""
+
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from formats import registry
+from formats.errors import DefinitionError
+from formats.geometry import Address, Geometry
+from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
+from mastering.errors import MasteringError, ProblemsError
+from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse
+
+LARGEST_SOURCE = 16 << 20  # several times what the largest disc holds
+LARGEST_JOB = 1 << 20
+
+
+@dataclass(frozen=True)
+class Title:
+    """What the master is of."""
+
+    name: str
+    publisher: str
+    catalogue: str
+    revision: str
+
+
+@dataclass(frozen=True)
+class SidePlan:
+    """One side to build; `volatile` says for each file of `content` whether the customer's machine may change it."""
+
+    name: str
+    platform: str
+    geometry: Geometry
+    volume: Volume
+    content: VolumeIn
+    volatile: tuple[bool, ...]
+    free: str
+    suffix: str | None
+
+
+@dataclass(frozen=True)
+class SerialPlan:
+    """The side that carries a serial, and the bytes that hold its place."""
+
+    side: str
+    marker: bytes
+
+
+@dataclass(frozen=True)
+class Job:
+    """A whole job, its sources read."""
+
+    title: Title
+    serial: SerialPlan | None
+    sides: Mapping[str, SidePlan]
+
+
+def load(path: Path) -> Job:
+    """The job in a file. ProblemsError with every problem at once; MasteringError when it is no TOML at all."""
+    return _Loader(path, parse_file(path)).job()
+
+
+def parse_file(path: Path) -> dict[str, Any]:
+    """The TOML of a job file. MasteringError names the line that is none."""
+    try:
+        if path.stat().st_size > LARGEST_JOB:
+            raise MasteringError(f"{path}: {path.stat().st_size:,} bytes, a job file has at most {LARGEST_JOB:,}")
+        return tomllib.loads(path.read_bytes().decode("utf-8"))
+    except OSError as error:
+        raise MasteringError(f"{path}: can't be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise MasteringError(f"{path}: byte {error.start}: not UTF-8") from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise MasteringError(f"{path}: not TOML: {error}") from error
+
+
+class _Loader:
+    """The steps of `load`, which collect problems as they go on."""
+
+    def __init__(self, path: Path, raw: dict[str, Any]) -> None:
+        self.path, self.raw = path, raw
+        self.folder = path.absolute().parent
+        self.problems: list[str] = []
+
+    def job(self) -> Job:
+        raw = self.raw
+        if isinstance(raw.get("edition"), dict):
+            self.add("edition", "editions can't be built yet; give each its own job file")
+            raw = {key: value for key, value in raw.items() if key != "edition"}
+        parse(JobKeys, {key: {} if isinstance(value, dict) else value for key, value in raw.items()}, "", self.problems)
+        title = self.table(TitleKeys, "title", needed=True)
+        serial = self.table(SerialKeys, "serial")
+        sides = self.sides(title)
+        if serial and isinstance(raw.get("side"), dict) and serial.side not in raw["side"]:
+            self.add("serial.side", f"the job has no side {serial.side}")
+        if self.problems or title is None:
+            raise ProblemsError([f"{self.path}: {problem}" for problem in self.problems])
+        plan = SerialPlan(serial.side, serial.marker.encode("ascii")) if serial else None
+        return Job(Title(title.name, title.publisher, title.catalogue, title.revision), plan, sides)
+
+    def add(self, where: str, what: str) -> None:
+        self.problems.append(f"{where}: {what}")
+
+    def table(self, model: type, name: str, needed: bool = False) -> Any:
+        value = self.raw.get(name)
+        if value is None:
+            if needed:
+                self.add(name, "is missing")
+            return None
+        return parse(model, value, name, self.problems) if isinstance(value, dict) else None
+
+    # Sides
+
+    def sides(self, title: TitleKeys | None) -> dict[str, SidePlan]:
+        raw = self.raw.get("side")
+        if not isinstance(raw, dict):
+            if raw is None:
+                self.add("side", "is missing: a job has [side.A], and [side.B] where the disc is turned over")
+            return {}
+        for name in raw:
+            if name not in ("A", "B"):
+                self.add(f"side.{name}", "a disc has sides A (label up) and B (turned over)")
+        if "A" not in raw:
+            self.add("side.A", "is missing: side A is the one with the label up")
+        plans = {name: self.side(name, raw[name], title) for name in ("A", "B") if name in raw}
+        made = {name: plan for name, plan in plans.items() if plan is not None}
+        if "B" in raw and any(plan.geometry.heads == 2 for plan in made.values()):
+            self.add("side.B", "a two-head geometry records both faces, so such a job has side A only")
+        return made
+
+    def side(self, name: str, raw: Any, title: TitleKeys | None) -> SidePlan | None:
+        where = f"side.{name}"
+        if not isinstance(raw, dict):
+            self.add(where, "must be a table, [side.A]")
+            return None
+        plain = {key: value for key, value in raw.items() if key not in ("file", "place")}
+        keys = parse(SideKeys, plain, where, self.problems)
+        files = list(self.files(raw.get("file", []), f"{where}.file"))
+        geometry = self.named(registry.geometry, "geometries", plain.get("geometry"), f"{where}.geometry")
+        volume = self.named(registry.volume, "volumes", plain.get("volume"), f"{where}.volume")
+        if geometry and volume and not volume.fits(geometry):
+            self.add(f"{where}.volume", f"{volume.id} is not defined on {geometry.id}")
+        places = list(self.places(raw.get("place", []), geometry, f"{where}.place"))
+        if keys is None or geometry is None or volume is None:
+            return None
+        content = self.content(keys, geometry, title, where)
+        content = replace(content, files=[each for each, _ in files], places=places)
+        return SidePlan(name, keys.platform, geometry, volume, content, tuple(flag for _, flag in files), keys.free, keys.suffix)
+
+    def content(self, keys: SideKeys, geometry: Geometry, title: TitleKeys | None, where: str) -> VolumeIn:
+        default_id = title.catalogue[-2:] if title else "00"
+        image = self.image(keys, geometry, where)
+        boot = self.source(keys.boot, f"{where}.boot") if keys.boot else None
+        return VolumeIn(
+            (),
+            label=keys.label.encode("utf-8"),
+            disc_id=(keys.disc_id or default_id).encode("ascii"),
+            volume_number=keys.volume_number,
+            date=title.date if title else date(1980, 1, 1),
+            boot=boot,
+            interleave=keys.interleave,
+            image=image,
+            where=where,
+        )
+
+    def image(self, keys: SideKeys, geometry: Geometry, where: str) -> bytes | None:
+        """A ready image in the order of a dump."""
+        if keys.order is not None and keys.image is None:
+            self.add(f"{where}.order", "goes with `image` only")
+        if keys.image is None:
+            return None
+        data = self.source(keys.image, f"{where}.image")
+        asked = tuple(keys.order) if isinstance(keys.order, list) else keys.order
+        order = geometry.addresses if asked is None else geometry.image_order(asked)
+        if order is None:
+            names = ", ".join(["as-numbered", *(["heads-apart"] if geometry.heads == 2 else []), *dict(geometry.orders)])
+            self.add(f"{where}.order", f"{geometry.id} has no such order; it has {names}, or a list of one track's sectors")
+            return None
+        if data is None:
+            return None
+        off = len(data) - geometry.dump_bytes
+        if off:
+            what = f"{abs(off):,} bytes too {'long' if off > 0 else 'short'}"
+            self.add(f"{where}.image", f"{keys.image} has {len(data):,} bytes, {what} for {geometry.id} ({geometry.dump_bytes:,})")
+            return None
+        size = geometry.size
+        sectors = {address: data[at * size : (at + 1) * size] for at, address in enumerate(order)}
+        return b"".join(sectors[address] for address in geometry.addresses)
+
+    def named(self, find: Callable[[str], Any], kind: str, name: Any, where: str) -> Any:
+        """A geometry or volume by its id."""
+        if not isinstance(name, str):
+            return None
+        try:
+            return find(name)
+        except KeyError:
+            self.add(where, f"there is no {name!r}; there are {', '.join(registry.names(kind))}")
+        except DefinitionError as error:
+            self.add(where, str(error))
+        return None
+
+    def tables(self, raw: Any, where: str) -> Iterator[tuple[dict[str, Any], str]]:
+        """The tables of an array of tables, each with its place."""
+        if not isinstance(raw, list) or not all(isinstance(each, dict) for each in raw):
+            self.add(where, f"must be an array of tables, [[{where}]]")
+            return
+        yield from ((each, f"{where}[{number}]") for number, each in enumerate(raw))
+
+    def files(self, raw: Any, where: str) -> Iterator[tuple[FileIn, bool]]:
+        for each, place in self.tables(raw, where):
+            keys = parse(FileKeys, each, place, self.problems)
+            data = self.source(each.get("source"), f"{place}.source")
+            if keys is None:
+                continue
+            if (keys.name is None) == (keys.name_bytes is None):
+                self.add(f"{place}.name", "a file has either `name` or `name_bytes`")
+                continue
+            name = keys.name.encode("utf-8") if keys.name is not None else bytes.fromhex(keys.name_bytes or "")
+            if data is not None:
+                yield FileIn(name, data, keys.name is None, keys.type, keys.load_address, keys.locked, place), keys.volatile
+
+    def places(self, raw: Any, geometry: Geometry | None, where: str) -> Iterator[Place]:
+        for each, place in self.tables(raw, where):
+            keys = parse(PlaceKeys, each, place, self.problems)
+            data = self.source(each.get("source"), f"{place}.source")
+            if keys is None or geometry is None:
+                continue
+            address = Address(keys.track, keys.head, keys.sector)
+            if address not in geometry.places:
+                self.add(place, f"{geometry.id} has no track {keys.track} head {keys.head} sector {keys.sector}")
+            elif data is not None:
+                yield Place(address, data, place)
+
+    # Sources
+
+    def source(self, name: Any, where: str) -> bytes | None:
+        """The bytes of a file of the job, None when there is a problem with it."""
+        if not isinstance(name, str) or not name:
+            return None
+        path = self.folder / name
+        if Path(name).is_absolute() or ".." in re.split(r"[/\\]", name):
+            self.add(where, f"{name} leads out of the job's folder; sources lie inside it")
+            return None
+        try:
+            inside = path.resolve(strict=True)
+            if not inside.is_relative_to(self.folder.resolve()):
+                self.add(where, f"{name} is a link out of the job's folder; sources lie inside it")
+            elif not inside.is_file():
+                self.add(where, f"{name} is not a file")
+            elif inside.stat().st_size > LARGEST_SOURCE:
+                self.add(where, f"{name} has {inside.stat().st_size:,} bytes, a source at most {LARGEST_SOURCE:,}")
+            else:
+                return inside.read_bytes()
+        except FileNotFoundError:
+            self.add(where, f"there is no file {name} beside the job")
+        except (OSError, ValueError, RuntimeError) as error:
+            self.add(where, f"{name} can't be read: {getattr(error, 'strerror', None) or error}")
+        return None
