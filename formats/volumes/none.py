@@ -1,0 +1,39 @@
+"""No volume: the side is a ready image, without files that this program knows of."""
+
+from formats.errors import Problem, VolumeError
+from formats.geometry import Geometry
+from formats.image import Image
+from formats.volumes.interface import VolumeIn, VolumeOut
+
+
+class ReadyImage:
+    """A side whose sectors all come from an image."""
+
+    id = "none"
+
+    def fits(self, geometry: Geometry) -> bool:
+        """Any geometry."""
+        return True
+
+    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
+        """The image, every sector of it used. VolumeError when there is none, or when files, places or a boot come with it."""
+        where = content.where
+        problems = [Problem(f"{where}.image".lstrip("."), "is missing: without a volume a side is a ready image")] if content.image is None else []
+        extra = (("file", content.files), ("place", content.places), ("boot", content.boot), ("interleave", content.interleave))
+        problems += [Problem(f"{where}.{name}".lstrip("."), "does not go with a ready image") for name, given in extra if given]
+        if problems:
+            raise VolumeError(*problems)
+        image = Image(geometry, content.image)
+        image.used.update(geometry.addresses)
+        return image
+
+    def read(self, image: Image) -> VolumeOut:
+        """No files."""
+        return VolumeOut(b"", 0, image.geometry.size, ())
+
+    def check(self, image: Image) -> list[Problem]:
+        """Nothing that could contradict itself."""
+        return []
+
+
+VOLUME = ReadyImage()
