@@ -41,8 +41,13 @@ class Target:
     def fillable(self) -> Flags:
         """Sectors that a reader's filler could equal."""
         made = np.zeros(len(self.rows), np.bool_)
-        made[list(self.side.unproven)] = True
+        made[self.unproven] = True
         return made
+
+    @cached_property
+    def unproven(self) -> Places:
+        """Their places."""
+        return np.array(self.side.unproven, np.int64)
 
     @cached_property
     def slot(self) -> tuple[int, int, int] | None:
@@ -58,7 +63,7 @@ class Target:
             return False
         place, first, last = self.slot
         own = self.rows[place].tobytes()
-        return row[:first] == own[:first] and row[last:] == own[last:]
+        return bool(row[:first] == own[:first] and row[last:] == own[last:])
 
     def read_slot(self, row: bytes) -> tuple[bool, str | None]:
         """Whether the slot in its sector's bytes holds what it may, and the serial."""
@@ -86,7 +91,8 @@ class Judged:
     @cached_property
     def differing(self) -> Places:
         """Places of the sectors that differ."""
-        return np.flatnonzero(self.kinds == NUMBER["differs"])
+        made: Places = (self.kinds == NUMBER["differs"]).nonzero()[0]
+        return made
 
     @cached_property
     def looks(self) -> dict[int, Looks]:
@@ -94,23 +100,25 @@ class Judged:
         return {place: look for place in self.differing.tolist() if (look := self._look(place)) is not None}
 
     def _look(self, place: int) -> Looks | None:
-        row = self.rows[place]
+        row = self.rows[place].tobytes()
         if self.shifts(place):
             return "shifted"
-        if place and self.known[place - 1] and (row == self.rows[place - 1]).all():
+        if place and self.known[place - 1] and row == self.rows[place - 1].tobytes():
             return "repeats-previous"
-        return "filled" if (row == row[0]).all() else None
+        return "filled" if row == row[:1] * len(row) else None
 
     def shifts(self, place: int) -> list[int]:
         """By how many sectors (1 to 16) further on in the master a sector's bytes are found; fillers don't count."""
-        further = slice(place + 1, place + 1 + len(_SHIFTS))
-        same = (self.target.rows[further] == self.rows[place]).all(axis=1) & ~self.target.fillable[further]
-        return (np.flatnonzero(same) + 1).tolist()
+        row, size, dump = self.rows[place].tobytes(), self.target.side.size, self.target.side.dump
+        if dump.find(row, (place + 1) * size, (place + 1 + len(_SHIFTS)) * size) < 0:
+            return []
+        starts = ((step, (place + step) * size) for step in _SHIFTS)
+        return [step for step, at in starts if dump[at : at + size] == row and not self.target.fillable[place + step]]
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """Every sector's finding, in the order of the dump."""
-        places = np.flatnonzero(self.kinds).tolist()
+        places = self.kinds.nonzero()[0].tolist()
         looks = self.looks
         addresses = self.target.geometry.addresses
         return tuple(Finding(*addresses[place], KINDS[self.kinds[place]], looks.get(place)) for place in places)
@@ -118,45 +126,40 @@ class Judged:
     @property
     def good(self) -> int:
         """Sectors without a finding, or with `soft` only."""
-        return int(((self.kinds == 0) | (self.kinds == NUMBER["soft"])).sum())
+        return int(np.count_nonzero(_GOOD[self.kinds]))
 
 
 def compare_dump(target: Target, dump: bytes, report: Report | None) -> Judged:
     """A dump, whole or short by whole sectors, and what its reader reported."""
-    size, count = target.side.size, len(target.rows)
-    covered = np.arange(count) < len(dump) // size
-    rows = target.rows
-    if len(dump) == len(target.side.dump):
-        rows = np.frombuffer(dump, np.uint8).reshape(-1, size)
-    else:
-        rows = rows.copy()
-        rows.reshape(-1)[: len(dump)] = np.frombuffer(dump, np.uint8)
-    equal = _same_rows(rows, target.rows)
-    kinds = np.where(equal, 0, NUMBER["differs"]).astype(np.uint8)
+    size = target.side.size
+    count, covered = len(target.rows), len(dump) // size
+    whole = dump if covered == count else dump + target.side.dump[len(dump) :]
+    rows = np.frombuffer(whole, np.uint8).reshape(count, size)
+    kinds = np.zeros(count, np.uint8)
+    kinds[_unequal_rows(rows, target.rows)] = NUMBER["differs"]
     serial = None
-    if target.slot and covered[target.slot[0]]:
+    if target.slot and target.slot[0] < covered:
         place = target.slot[0]
         row = rows[place].tobytes()
         if target.around_slot(row):
             right, serial = target.read_slot(row)
-            equal[place], kinds[place] = True, 0 if right else NUMBER["serial"]
-    kinds[~covered] = NUMBER["not-tried"]
+            kinds[place] = 0 if right else NUMBER["serial"]
+    kinds[covered:] = NUMBER["not-tried"]
     if report is not None:
         kinds = _reported(target, report, kinds)
         if target.slot and kinds[target.slot[0]] not in (0, NUMBER["soft"]):
             serial = None
-    equal &= np.isin(kinds, (0, NUMBER["soft"], NUMBER["serial"]))
-    return Judged(target, kinds, equal, covered, rows, serial)
+    return Judged(target, kinds, _EQUAL[kinds], np.arange(count) < covered, rows, serial)
 
 
-def _same_rows(one: Bytes, other: Bytes) -> Flags:
-    """Which rows are the same; compared eight bytes at a time where the rows' size allows."""
-    if one.shape[1] % 8:
-        same: Flags = (one == other).all(axis=1)
-        return same
-    unequal = np.flatnonzero(one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64))
-    made = np.ones(len(one), np.bool_)
-    made[unequal // (one.shape[1] // 8)] = False
+_GOOD = np.array([kind in ("", "soft") for kind in KINDS])
+_EQUAL = np.array([kind in ("", "soft", "serial") for kind in KINDS])  # kinds whose bytes are the master's, where a dump has no report
+
+
+def _unequal_rows(one: Bytes, other: Bytes) -> Places:
+    """Places of the rows that are not the same (some of them several times); sectors are whole numbers of eight bytes."""
+    width = one.shape[1] // 8
+    made: Places = (one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64)).nonzero()[0] // width
     return made
 
 

@@ -3,12 +3,14 @@
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
-from mastering.compare import Judged, Target
+from mastering.compare import Judged, Target, compare_dump
 from mastering.verdict import Diagnosis
-from mastering.view import View
+from mastering.view import DumpView, View
 
 _SHIFTED_AT_LEAST = 8
 
@@ -87,14 +89,44 @@ def _matching(case: Case, candidates: Sequence[Candidate]) -> Iterator[tuple[flo
     """Share and label of the candidates that have more than half of the sectors in which they differ from the side judged."""
     judged = case.view.judged(case.target)
     for candidate in candidates:
-        differing = differences(case.target, candidate.target)
-        total = int(differing.sum())
-        if judged is not None and same_layout(case.target, candidate.target) and 2 * int((judged.kinds != 0).sum()) <= total:
-            continue  # a sector that is the candidate's has a finding here, and those are too few
+        apart = distance(case.target, candidate.target)
+        if judged is not None and isinstance(case.view, DumpView) and 2 * apart.at_most(judged) <= apart.total:
+            continue
         found = case.view.judged(candidate.target)
-        equal = 0 if found is None else int((found.equal & differing).sum())
-        if 2 * equal > total:
-            yield equal / total, candidate.label
+        equal = 0 if found is None else int((found.equal & apart.differing).sum())
+        if 2 * equal > apart.total:
+            yield equal / apart.total, candidate.label
+
+
+@dataclass(frozen=True)
+class Distance:
+    """How far a candidate is from the side judged.
+
+    `differing`: by place of its sectors, where it differs; `total`: how many those are; `alike`: in how many of them the side's own
+    dump would be the candidate's all the same (none, but where layouts differ).
+    """
+
+    differing: npt.NDArray[np.bool_]
+    total: int
+    alike: int
+    sectors_each: int
+
+    def at_most(self, judged: Judged) -> int:
+        """No more sectors than this can be the candidate's: those that are alike, and those touched by a sector that differs."""
+        return self.alike + int(np.count_nonzero(judged.kinds)) * self.sectors_each
+
+
+@lru_cache(maxsize=4096)
+def distance(judged: Target, candidate: Target) -> Distance:
+    """A candidate's distance from the side judged. Where layouts differ, all of the candidate's sectors count as differing."""
+    if same_layout(judged, candidate):
+        differing: npt.NDArray[np.bool_] = (judged.rows != candidate.rows).any(axis=1)
+        return Distance(differing, int(differing.sum()), 0, 1)
+    dump = judged.side.dump
+    can_be = len(dump) <= len(candidate.side.dump) and len(dump) % candidate.side.size == 0
+    alike = int(compare_dump(candidate, dump, None).equal.sum()) if can_be else 0
+    everywhere = np.ones(len(candidate.rows), np.bool_)
+    return Distance(everywhere, len(everywhere), alike, judged.side.size // candidate.side.size + 2)
 
 
 def same_layout(one: Target, other: Target) -> bool:
@@ -102,16 +134,10 @@ def same_layout(one: Target, other: Target) -> bool:
     return len(one.side.dump) == len(other.side.dump) and one.side.plain == other.side.plain
 
 
-def differences(judged: Target, candidate: Target) -> np.typing.NDArray[np.bool_]:
-    """By place of the candidate's sectors: where it differs from the side judged; everywhere when their layouts do."""
-    if not same_layout(judged, candidate):
-        return np.ones(len(candidate.rows), np.bool_)
-    made: np.typing.NDArray[np.bool_] = (judged.rows != candidate.rows).any(axis=1)
-    return made
-
-
 def is_shifted(judged: Judged) -> bool:
     """More than half of the differing sectors, and eight or more, hold what the master has a little further on."""
+    if len(judged.differing) < _SHIFTED_AT_LEAST:
+        return False
     shifted = [place for place, looks in judged.looks.items() if looks == "shifted"]
     if len(shifted) < _SHIFTED_AT_LEAST:
         return False

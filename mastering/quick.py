@@ -31,8 +31,8 @@ class Quick:
         self._longest = max(len(each.dump) for each in self._sides)
         self._matches = [(each.dump, Match(each, None)) for each in self._sides]
 
-    def match(self, path: str) -> Match | None:
-        """The side that the file at a path equals; None when it equals none, or must be looked at in full."""
+    def match(self, path: str) -> Match | bytes | None:
+        """The side that the file at a path equals; else its bytes, when it is no longer than a dump; else None."""
         try:
             handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
             try:
@@ -44,7 +44,8 @@ class Quick:
         for dump, match in self._matches:
             if data == dump:
                 return match
-        return self._with_serial(data)
+        found = self._with_serial(data)
+        return found if found or not 0 < len(data) <= self._longest else data
 
     def _with_serial(self, data: bytes) -> Match | None:
         for side in self._sides:
@@ -52,7 +53,8 @@ class Quick:
             if start is None or side.slot is None or len(data) != len(side.dump):
                 continue
             end = start + side.slot.bytes
-            if data[:start] == side.dump[:start] and data[end:] == side.dump[end:]:
-                right, serial = read_slot(data[start:end], side.dump[start:end], self._catalogue)
+            slot, marker = data[start:end], side.dump[start:end]
+            if slot != marker and data[:start] + marker + data[end:] == side.dump:
+                right, serial = read_slot(slot, marker, self._catalogue)
                 return Match(side, serial) if right else None
         return None

@@ -4,9 +4,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from formats.errors import ContainerError
 from mastering.compare import Target
-from mastering.diagnose import Candidate, Case, diagnose, differences, same_layout
+from mastering.diagnose import Candidate, Case, diagnose, distance, same_layout
 from mastering.master import Master
 from mastering.verdict import Finding, Verdict
 from mastering.view import DumpView, View
@@ -42,7 +44,7 @@ class Verifier:
     def judge(self, view: View) -> Verdict:
         """The verdict of a read-back. ContainerError when it is none of this master's."""
         targets = self._sides_of(view)
-        cases = [Case(view, target, self._beside(target), lambda: self._foreign) for target in targets]
+        cases = [Case(view, target, self._beside[target.name], lambda: self._foreign) for target in targets]
         if len(targets) > 1:
             self._accept_any(view, targets)
             diagnosis, matches = diagnose(cases)
@@ -53,7 +55,7 @@ class Verifier:
         judged = view.accepted(target)
         complete = not judged.kinds.any()
         diagnosis, matches = (None, ()) if complete else diagnose(cases)
-        unproven = int((judged.kinds[list(target.side.unproven)] == 0).sum()) if view.evidence == "dump" else 0
+        unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
         return Verdict(
             view.name,
             target.name,
@@ -95,11 +97,13 @@ class Verifier:
     def _equal(view: View, target: Target, rival: Target) -> int:
         """Sound and equal sectors of a side among those in which it differs from the other one."""
         judged = view.judged(target)
-        return 0 if judged is None else int((judged.equal & differences(rival, target)).sum())
+        return 0 if judged is None else int((judged.equal & distance(rival, target).differing).sum())
 
-    def _beside(self, target: Target) -> list[Candidate]:
-        """The job's other sides."""
-        return [Candidate(each, f"{self.master.label} {name}") for name, each in self.targets.items() if each is not target]
+    @cached_property
+    def _beside(self) -> dict[str, list[Candidate]]:
+        """For each side the job's other sides."""
+        sides = {name: Candidate(target, f"{self.master.label} {name}") for name, target in self.targets.items()}
+        return {name: [side for other, side in sides.items() if other != name] for name in sides}
 
     # What is no read-back
 
@@ -117,7 +121,7 @@ class Verifier:
 
     def _is_wrong_length(self, view: DumpView, target: Target) -> bool:
         """Whether a dump has neither the side's length nor one that is short of it."""
-        others = [each.target for each in self._beside(target)]
+        others = [each.target for each in self._beside[target.name]]
         return len(view.dump) != len(target.side.dump) and not view.is_short(target, others)
 
     def _of_wrong_length(self, view: DumpView, target: Target, cases: Sequence[Case]) -> Verdict:

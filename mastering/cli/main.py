@@ -11,7 +11,7 @@ import click
 from formats.errors import FormatsError
 from mastering.errors import MasteringError
 
-_NOT_COMMANDS = {"__init__", "main", "output", "words"}
+_NOT_COMMANDS = {"__init__", "main", "output", "spread", "words"}
 INTERRUPTED = 130
 FAILED = 2
 

@@ -4,12 +4,13 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from mastering.cli.spread import in_order
 from mastering.cli.words import findings_text, hands_text
 from mastering.errors import MasteringError
 from mastering.master import Master, open_master, open_masters
@@ -38,8 +39,7 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     run = _Run(open_master(Path(master)), side, shelf)
     counts: Counter[str] = Counter()
     status = 0
-    for source in sources(readbacks):
-        state, line = run.line(source, as_json)
+    for state, line in in_order(list(sources(readbacks)), partial(run.line, as_json=as_json)):
         counts[state] += 1
         status = max(status, _STATUS.get(state, 2))
         sys.stdout.write(line) if as_json or state != "error" else sys.stderr.write(line)
@@ -69,13 +69,13 @@ class _Run:
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
         match = None if source.report else self.quick.match(source.path)
-        if match is not None:
+        if isinstance(match, Match):
             return "pass", self._passing(source.path, match, as_json)
         from formats.errors import ContainerError
         from mastering.view import load
 
         try:
-            verdict = self.verifier.judge(load(source, self.longest))
+            verdict = self.verifier.judge(load(source, self.longest, match))
         except (MasteringError, ContainerError) as error:
             line = json.dumps({"readback": source.path, "error": str(error)}) if as_json else f"error     {error}"
             return "error", line + "\n"

@@ -1,0 +1,62 @@
+"""Work on many files by all processors: one forked process each, results in the order of the files."""
+
+import marshal
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from typing import BinaryIO, TypeVar
+
+from mastering.errors import MasteringError
+
+Item = TypeVar("Item")
+Result = tuple[str, str]
+
+BLOCK = 32  # items whose results travel together
+LEAST = 8 * BLOCK  # fewer items are done here: a process costs more than they do
+
+
+def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[Result]:
+    """`work` of each item, in order. Many items are shared out by blocks to processes forked now; what `work` keeps is each one's own."""
+    count = min(os.cpu_count() or 1, len(os.sched_getaffinity(0)), len(items) // LEAST + 1) if hasattr(os, "fork") else 1
+    if count < 2:
+        yield from map(work, items)
+        return
+    blocks = [items[first : first + BLOCK] for first in range(0, len(items), BLOCK)]
+    sys.stdout.flush()
+    sys.stderr.flush()
+    workers = [_start(blocks[number::count], work) for number in range(count)]
+    try:
+        for number in range(len(blocks)):
+            yield from _next(workers[number % count][1])
+    finally:
+        for process, results in workers:
+            results.close()  # a process that still writes ends by that
+            os.waitpid(process, 0)
+
+
+def _start(blocks: Sequence[Sequence[Item]], work: Callable[[Item], Result]) -> tuple[int, BinaryIO]:
+    """Forks a process that does some blocks; its number, and where its results come from."""
+    reading, writing = os.pipe()
+    process = os.fork()
+    if process:
+        os.close(writing)
+        return process, os.fdopen(reading, "rb")
+    status = 1
+    try:
+        os.close(reading)
+        with os.fdopen(writing, "wb") as results:
+            for block in blocks:
+                marshal.dump([work(item) for item in block], results)
+                results.flush()
+        status = 0
+    finally:
+        os._exit(status)
+
+
+def _next(results: BinaryIO) -> list[Result]:
+    """The results of a process's next block."""
+    try:
+        made: list[Result] = marshal.load(results)
+    except (EOFError, ValueError, TypeError) as error:
+        raise MasteringError("a process that judged read-backs ended too soon; run the command again") from error
+    return made
