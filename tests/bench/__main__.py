@@ -91,10 +91,10 @@ def dumps(folder: Path, count: int) -> None:
     for name, data, bound in (("passing", dump, 0.7), ("one bad sector in each", damaged, 1.5)):
         kept = copies(folder, name.replace(" ", "-"), [data] * count, ".dump")
         files = sorted(map(str, kept.iterdir()))
-        with open(os.devnull, "wb") as nowhere:
-            judged = lambda: run([*OBVERSE, "verify", made, kept])  # noqa: B023, E731
-            cat = lambda: subprocess.run(["cat", *files], stdout=nowhere, check=True)  # noqa: B023, E731
-            digest = lambda: subprocess.run(["sha256sum", *files], stdout=nowhere, check=True)  # noqa: B023, E731
+        with Path(os.devnull).open("wb") as nowhere:
+            judged = lambda: run([*OBVERSE, "verify", made, kept])
+            cat = lambda: subprocess.run(["cat", *files], stdout=nowhere, check=True)
+            digest = lambda: subprocess.run(["sha256sum", *files], stdout=nowhere, check=True)
             ratio(f"{count:,} dumps, {name}", judged, cat, "cat", bound)
             ratio(f"  beside it: sha256sum of {count:,} dumps", digest, cat, "cat", float("inf"))
 
@@ -123,14 +123,14 @@ def starts(folder: Path) -> None:
     passing = next((folder / "passing").iterdir())
     failing = next((folder / "one-bad-sector-in-each").iterdir())
     capture = next((folder / "captures-gcr4to5-35z").iterdir())
-    nothing = lambda: run([sys.executable, "-c", "pass"])  # noqa: E731
+    nothing = lambda: run([sys.executable, "-c", "pass"])
     for name, arguments, bound in (
         ("--help", ["--help"], 6),
         ("verify, one passing dump", ["verify", made, passing], 12),
         ("verify, one failing dump", ["verify", made, failing], 25),
         ("verify, one capture", ["verify", made, capture], 25),
     ):
-        ratio(name, lambda: run([*OBVERSE, *arguments]), nothing, "python -c pass", bound)  # noqa: B023
+        ratio(name, lambda: run([*OBVERSE, *arguments]), nothing, "python -c pass", bound)
 
 
 def main() -> None:

@@ -1,0 +1,39 @@
+"""Turns a reader's cells into a capture: python cells_to_capture.py FOLDER OUT.capture
+
+For a reader that leaves one text file a track, named track-CC-H.txt (cylinder, head): in the first line the cell length in
+nanoseconds, then the cells as 0 and 1, in as many lines as it likes, from one index hole to the next. Adapt `tracks` to yours.
+"""
+
+import json
+import struct
+import sys
+import zlib
+from pathlib import Path
+
+SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")
+EXACTLY_ONE_TURN = 1  # use 0 for cells that begin or end anywhere, or go round more than once
+
+
+def tracks(folder):
+    """Cylinder, head, cell length in nanoseconds and cells of every track."""
+    for path in sorted(Path(folder).glob("track-*.txt")):
+        _, cylinder, head = path.stem.split("-")
+        cell_ns, *cells = path.read_text().split()
+        yield int(cylinder), int(head), float(cell_ns), "".join(cells)
+
+
+def chunk(kind, payload):
+    """Length, type, payload, CRC-32 over type and payload."""
+    return struct.pack(">I", len(payload)) + kind + payload + struct.pack(">I", zlib.crc32(kind + payload))
+
+
+def main(folder, out):
+    """Writes the capture."""
+    parts = [SIGNATURE, chunk(b"HEAD", json.dumps({"version": 1, "rpm": 300, "writer": "cells_to_capture.py"}).encode())]
+    for cylinder, head, cell_ns, cells in tracks(folder):
+        fields = struct.pack(">BBHII", cylinder, head, EXACTLY_ONE_TURN, round(cell_ns * 1000), len(cells))
+        parts.append(chunk(b"CELL", fields + int(cells.ljust(-(-len(cells) // 8) * 8, "0"), 2).to_bytes(-(-len(cells) // 8), "big")))
+    Path(out).write_bytes(b"".join([*parts, chunk(b"TAIL", b"")]))
+
+
+main(*sys.argv[1:])

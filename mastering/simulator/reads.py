@@ -1,0 +1,46 @@
+"""Read-backs of simulated discs: captures of one or many turns, dumps, dumps with a reader's report. Captures say `simulated`."""
+
+from collections.abc import Collection
+
+import numpy as np
+
+from formats.containers import capture, sector_report
+from formats.containers.capture import Capture, Track
+from formats.geometry import Address, Geometry
+from mastering.simulator.disc import Disc, passing
+
+WRITER = "obverse simulator"
+FILLER = 0xF6  # what this reader leaves where it could read nothing
+
+
+def read_capture(disc: Disc, rng: np.random.Generator, turns: float = 1.2, cylinders: int | None = None) -> bytes:
+    """A capture of so many turns of every track, of the first `cylinders` only when the reader stopped early."""
+    geometry = disc.geometry
+    tracks = []
+    for (cylinder, head), _ in sorted(disc.tracks.items()):
+        if cylinders is None or cylinder < cylinders:
+            cells, marks = passing(disc, (cylinder, head), turns, rng)
+            cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
+            tracks.append(Track(cylinder, head, False, cell_ps, len(cells), np.packbits(cells).tobytes(), marks))
+    return capture.write(Capture(geometry.rpm, WRITER, tuple(tracks), simulated=True))
+
+
+def read_dump(geometry: Geometry, dump: bytes, unread: Collection[Address]) -> bytes:
+    """A dump in which some sectors could not be read and hold the reader's filler."""
+    made = bytearray(dump)
+    for address in unread:
+        at = geometry.places[address] * geometry.size
+        made[at : at + geometry.size] = bytes([FILLER]) * geometry.size
+    return bytes(made)
+
+
+def report(geometry: Geometry, unread: Collection[Address], tries: int = 10) -> bytes:
+    """What the reader of such a dump says of its sectors."""
+    rows = ((address, "block-check", tries) if address in unread else (address, "good", 1) for address in geometry.addresses)
+    return sector_report.write(rows)
+
+
+def dropped_sector(geometry: Geometry, dump: bytes, place: int) -> bytes:
+    """A dump whose reader lost one sector, so that all that follows moved up; a filler stands at its end."""
+    size = geometry.size
+    return dump[: place * size] + dump[(place + 1) * size :] + bytes([FILLER]) * size
