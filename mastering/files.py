@@ -28,9 +28,10 @@ def refuse_existing(target: Path) -> None:
         raise MasteringError(f"{target}: exists already; name a folder that does not")
 
 
-def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
+def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True) -> None:
     """Makes a folder that did not exist, with these files by relative name; everything flushed before it gets its name.
 
+    `durable` False leaves out the flushing, for what can be made again at any time.
     MasteringError when it exists or can't be written; then nothing of it is left.
     """
     refuse_existing(target)
@@ -40,7 +41,7 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
     except OSError as error:
         raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
     try:
-        _fill(beside, files)
+        _fill(beside, files, durable)
         os.rename(beside, target)  # noqa: PTH104  (Path.rename would replace an empty folder just as silently)
         _flush(parent)
     except OSError as error:
@@ -49,7 +50,7 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
+def _fill(folder: Path, files: Mapping[str, bytes], durable: bool) -> None:
     folder.chmod(0o755)
     for name, data in files.items():
         path = folder / name
@@ -58,11 +59,13 @@ def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
             (folder / inner).chmod(0o755)
         with path.open("xb") as file:
             file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+            if durable:
+                file.flush()
+                os.fsync(file.fileno())
         path.chmod(0o644)
-    for inner in {folder, *(path for path in folder.rglob("*") if path.is_dir())}:
-        _flush(inner)
+    if durable:
+        for inner in (folder, *(path for path in folder.rglob("*") if path.is_dir())):
+            _flush(inner)
 
 
 def _flush(folder: Path) -> None:

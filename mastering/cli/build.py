@@ -58,12 +58,14 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         geometry = side.plan.geometry
         count = len(geometry.addresses)
         told.append(f"  side {name}: {side.plan.platform}: {geometry.id}, {side.plan.volume.id}")
-        told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes in {len(file.sectors)} sectors" for file in side.files]
+        told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
         room = f", {side.free:,} units of {side.unit} bytes free" if side.files else ""
         told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
         doubtful = len(unproven(side.dump, geometry.size))
         if doubtful:
-            told.append(f"    {doubtful} sectors could be a reader's filler: read such copies as captures, or with sector reports")
+            told.append(
+                f"    {doubtful} sector{'' if doubtful == 1 else 's'} could be a reader's filler: read such copies as captures, or with sector reports"
+            )
     if built.slot:
         where = f"track {built.slot['track']} sector {built.slot['sector']}"
         told.append(f"  serial: {built.slot['bytes']} bytes on side {built.slot['side']}, {where}")

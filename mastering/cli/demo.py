@@ -32,7 +32,7 @@ def command(out: str, again: bool) -> None:
     target = Path(out)
     _make_room(target, again)
     shop = {str(path.relative_to(_shop())): path.read_bytes() for path in sorted(_shop().rglob("*")) if _belongs(path)}
-    write_folder(target, shop | {_SIGN: _SIGN_TEXT})
+    write_folder(target, shop | {_SIGN: _SIGN_TEXT}, durable=False)
     lines(_day(target))
 
 
@@ -100,7 +100,7 @@ def _build(shop: Path, job: str, name: str) -> "Master":
 def _write_reads(folder: Path, made: "list[Copy]") -> None:
     from mastering.files import write_folder
 
-    write_folder(folder, {name: data for copy in made for name, data in copy.files.items()})
+    write_folder(folder, {name: data for copy in made for name, data in copy.files.items()}, durable=False)
 
 
 def _judged(shop: Path, master: "Master", older: "Master", copy: "Copy") -> Iterator[str]:

@@ -29,7 +29,8 @@ _SHOWN = 6
 def hands_text(verdict: Verdict, sides: int) -> str:
     """What to do with the disc, in one sentence."""
     if verdict.verdict == "pass":
-        unproven = f" ({verdict.unproven} sectors could be a filler's)" if verdict.unproven else ""
+        many = f"{verdict.unproven} sector{'' if verdict.unproven == 1 else 's'}"
+        unproven = f" ({many} could be a filler's)" if verdict.unproven else ""
         return (f"Side {verdict.side} is good." if sides > 1 else "Good: box it.") + unproven
     if verdict.verdict == "marginal":
         return "Don't box it yet: read it again."

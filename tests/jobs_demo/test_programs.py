@@ -1,11 +1,8 @@
 """The demo's programs are real: their bytes are their sources assembled, and they play."""
 
-import sys
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 from assembler import assemble
 from machine import Machine
 

@@ -1,0 +1,130 @@
+"""`obverse new`: a commented job to start from."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+
+from mastering.cli.output import lines
+from mastering.errors import MasteringError
+
+_TITLE = """\
+# A job: what goes onto both sides of a disc. Build it with
+#   obverse build {name}/job.toml --out {name}-1.0
+# and ask beforehand what is wrong and how full each side is:
+#   obverse build {name}/job.toml --dry-run
+
+[title]
+name = "My title"
+publisher = "My shop"
+catalogue = "MT-001"          # A-Z, 0-9 and hyphens; serials begin with it
+revision = "1.0"
+# date = 2026-11-25           # what volumes stamp; default 1980-01-01
+
+# [serial]                    # each disc carries its serial where these bytes stand, once, inside one sector
+# side = "A"
+# marker = "<<SERIAL-GOES-HERE>>"
+"""
+
+_SIDE = """
+[side.{side}]                      # {face}
+platform = "the machine of side {side}"
+geometry = "{geometry}"
+volume = "{volume}"
+# free = "numbered"           # free sectors are filled with texts of their own; or "zero"
+"""
+
+# What a side of each volume may say, and a first file.
+_VOLUMES: Mapping[str, str] = {
+    "zoned-dos": """\
+label = "MY TITLE"
+# disc_id = "MT"              # two characters; default: the catalogue number's last two
+# interleave = 10             # the step from one block of a file to its next
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 16 characters
+source = "{source}"
+type = "program"              # or "sequential", "user"
+load_address = 0x2000         # or "in-file", when the source begins with it
+# locked = true
+# volatile = true             # the customer's machine may change this file
+""",
+    "catalog-dos": """\
+# volume_number = 254
+# boot = "boot.bin"           # the bytes of tracks 0 to 2
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 30 characters
+source = "{source}"
+type = "binary"               # or "text", "integer", "floating"
+load_address = 0x2000
+# locked = true
+""",
+    "fat12": """\
+label = "MY TITLE"
+# boot = "boot.bin"           # the code of the boot sector
+
+[[side.{side}.file]]
+name = "FIRST.BIN"            # 8.3
+source = "{source}"
+# locked = true
+""",
+    "none": """\
+image = "{source}"
+# order = "as-numbered"       # how the image holds the sectors, when not as a dump does
+""",
+}
+
+
+@click.command(short_help="Make a commented job to start from.")
+@click.argument("folder", type=click.Path(), metavar="DIR")
+@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side; give it twice for two.")
+def command(folder: str, sides: tuple[str, ...]) -> None:
+    """Make the folder DIR, which must not exist, with a commented job that builds as it is."""
+    from mastering.files import write_folder
+
+    target = Path(folder)
+    files = _files(target.name, [_parsed(side) for side in sides])
+    write_folder(target, files)
+    lines([f"{target / 'job.toml'} is ready; put your own files in place of {', '.join(sorted(set(files) - {'job.toml'}))}"])
+
+
+def _parsed(text: str) -> tuple[str, str, str]:
+    """Side, geometry and volume."""
+    side, equals, rest = text.partition("=")
+    geometry, colon, volume = rest.partition(":")
+    if side not in ("A", "B") or not equals or not colon:
+        raise MasteringError(f"--side {text}: A=GEOMETRY:VOLUME or B=GEOMETRY:VOLUME was expected")
+    return side, geometry, volume
+
+
+def _files(name: str, sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
+    """The job and its first sources."""
+    from formats import registry
+
+    if len({side for side, _, _ in sides}) < len(sides) or sides[0][0] != "A":
+        raise MasteringError("--side: name side A first, then side B where there is one")
+    text, files = _TITLE.format(name=name), {}
+    for side, geometry_id, volume_id in sides:
+        geometry = registry.geometry(_known("geometries", geometry_id))
+        volume = registry.volume(_known("volumes", volume_id))
+        if not volume.fits(geometry):
+            raise MasteringError(f"--side {side}: {volume_id} is not defined on {geometry_id}")
+        if len(sides) == 2 and geometry.heads == 2:
+            raise MasteringError(f"--side {side}: {geometry_id} records both faces, so such a job has side A only")
+        source = f"side-{side.lower()}/{'image' if volume_id == 'none' else 'first'}.bin"
+        face = "label up" if side == "A" else "the disc turned over"
+        text += _SIDE.format(side=side, face=face, geometry=geometry_id, volume=volume_id)
+        text += _VOLUMES.get(volume_id, "").format(side=side, source=source)
+        size = geometry.dump_bytes if volume_id == "none" else 64
+        files[source] = bytes(range(256)) * (size // 256) if size >= 256 else bytes(range(1, size + 1))
+    return {"job.toml": text.encode(), **files}
+
+
+def _known(kind: str, name: str) -> str:
+    """A name that is declared."""
+    from formats import registry
+
+    if name not in registry.names(kind):
+        raise MasteringError(f"there is no {name!r}; there are {', '.join(registry.names(kind))}")
+    return name
