@@ -6,7 +6,7 @@ A reader needs none of this, it follows the links; a customer's machine reads a 
 from collections.abc import Container, Iterable
 
 from formats.geometry import Address, Geometry
-from formats.volume import Link, numbered
+from formats.linked import Link, numbered
 
 
 class FreeSpace:
@@ -77,11 +77,12 @@ class DownwardSpace(FreeSpace):
     def __init__(self, geometry: Geometry, tracks: Iterable[int]) -> None:
         super().__init__(geometry)
         self.tracks = tuple(tracks)
-        self.last: Link = (self.tracks[0], 0)
+        self.last: Link | None = None
 
     def next(self, step: int) -> Link:
         """The sector `step` below the last one, else the track's highest, else the next track's. There must be one."""
         track = next(each for each in self.tracks if self.free[each])
-        free, start = self.free[track], self.last[1] - step if track == self.last[0] else self.sectors[track]
+        start = self.last[1] - step if self.last and track == self.last[0] else self.sectors[track]
+        free = self.free[track]
         self.last = self.take((track, max((each for each in free if each <= start), default=max(free))))
         return self.last

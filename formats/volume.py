@@ -1,19 +1,18 @@
 """What the file systems share: the rule for names, who owns which sector, chains with an end, bytes at fixed sectors.
 
-A volume numbers its sectors by links (track, sector); a `numbered` table turns them into the addresses of the identifiers.
 Everything here is bounded by the number of sectors of the disc, whatever the bytes on it are.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Protocol, TypeVar
 
 from formats.errors import Problem, VolumeError
 from formats.geometry import Address, Geometry
 from formats.image import Image
-from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.source import Source
+from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
 
-Link = tuple[int, int]
 Unit = TypeVar("Unit", bound=Hashable)
 
 ASCII = frozenset(range(0x20, 0x60))  # the 64 characters that every keyboard and printer of the time had
@@ -104,6 +103,13 @@ def check_names(
             problems.add(where, f"two files have the name {shown(file.name)}" + (f", the other is {first.where}" if first.where else ""))
 
 
+def check_type(file: FileIn, types: Mapping[str, int], volume: str, problems: Problems) -> None:
+    """Note a type that the volume has no word for."""
+    if file.type not in types:
+        given = "no type is given" if file.type is None else f"{file.type!r} is no type"
+        problems.add(key(file.where, "type"), f"{given}; {volume} has {', '.join(types)}")
+
+
 def check_word(value: object, where: str, problems: Problems) -> None:
     """Note a number that two bytes can't hold."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 0xFFFF:
@@ -124,17 +130,6 @@ def refuse(content: VolumeIn, volume: str, unused: Iterable[str], problems: Prob
 
 
 # Sectors
-
-
-def numbered(geometry: Geometry) -> dict[Link, Address]:
-    """The volume's own numbers of each sector: its track, and its place on that track in the order of a dump."""
-    table: dict[Link, Address] = {}
-    on_track: dict[int, int] = {}
-    for address in geometry.addresses:
-        place = on_track.setdefault(address.track, geometry.first_sector)
-        table[address.track, place] = address
-        on_track[address.track] += 1
-    return table
 
 
 def claim(owners: dict[Unit, str], units: Iterable[Unit], owner: str) -> list[tuple[Unit, str]]:
@@ -175,21 +170,29 @@ def lay_places(image: Image, places: Sequence[Place], owners: dict[Address, str]
     return laid
 
 
-def follow(first: Unit | None, following: Callable[[Unit], Unit | None], exists: Callable[[Unit], bool]) -> tuple[tuple[Unit, ...], str]:
-    """The units of a chain, each once, and what was wrong with it: empty when it comes to its end."""
-    seen: dict[Unit, None] = {}
+def follow(
+    first: Unit | None, following: Callable[[Unit], Unit | None], exists: Callable[[Unit], bool], owners: dict[Unit, str], owner: str
+) -> tuple[tuple[Unit, ...], str]:
+    """Own the units of a chain; they, and what was wrong with it: empty when it comes to its end.
+
+    It stops where it leads to a unit that does not exist or that has an owner, so all chains of a disc together are never
+    longer than the disc.
+    """
+    found: list[Unit] = []
     unit = first
     while unit is not None:
         if not exists(unit):
-            return tuple(seen), f"its chain leads to {_text(unit)}, which is no part of the disc's data"
-        if unit in seen:
-            return tuple(seen), f"its chain comes back to {_text(unit)} and has no end"
-        seen[unit] = None
+            return tuple(found), f"its chain leads to {text_of(unit)}, where no data can be"
+        if unit in owners:
+            return tuple(found), f"its chain runs into {text_of(unit)}, which belongs to {owners[unit]} already"
+        owners[unit] = owner
+        found.append(unit)
         unit = following(unit)
-    return tuple(seen), ""
+    return tuple(found), ""
 
 
-def _text(unit: object) -> str:
+def text_of(unit: object) -> str:
+    """A link or a cluster for people."""
     return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"cluster {unit}"
 
 
@@ -199,53 +202,61 @@ def full(needed: int, available: int, unit: str) -> str:
     return f"the disc is too full: needs {over} more {unit}{'s' if over > 1 else ''} than the {available} it has" if over > 0 else ""
 
 
-# Volumes whose sectors are linked by track and sector
-
-
-class Walk:
-    """An image of linked sectors as a reader walks it; `problems` is what keeps it from being read to its end."""
-
-    def __init__(self, image: Image) -> None:
-        self.image = image
-        self.addresses = numbered(image.geometry)
-        self.problems = Problems()
-
-    def sector(self, struct: Any, link: Link) -> Any:
-        """One sector as a record of the volume."""
-        return struct.parse(self.image.read(self.addresses[link]))
-
-    def chain(self, first: Link | None, following: Callable[[Link], Link | None], where: str) -> tuple[Link, ...]:
-        """The sectors of a chain as far as it can be followed."""
-        found, wrong = follow(first, following, self.addresses.__contains__)
-        if wrong:
-            self.problems.add(where, wrong)
-        return found
-
-    def claim(self, owners: dict[Address, str], links: Iterable[Link], owner: str) -> Iterator[Problem]:
-        """Give sectors to an owner: a problem for each that has one."""
-        for address, other in claim(owners, [self.addresses[link] for link in links], owner):
-            yield Problem(owner, f"{say(address)} belongs to {other} too")
-
-    def free_in_map(self, links: Iterable[Link], owners: dict[Address, str], where: str) -> Iterator[Problem]:
-        """Problems of sectors that the map calls free: those that are used, those that are not there."""
-        for link in links:
-            address = self.addresses.get(link)
-            if address is None:
-                yield Problem(where, f"{_text(link)} is free, and the disc has no such sector")
-            elif address in owners:
-                yield Problem(where, f"{say(address)} is free, and used by {owners[address]}")
-
-
-def link_of(parsed: Any) -> Link | None:
-    """A link as it was parsed: None where it names no track."""
-    return (parsed.track, parsed.sector) if parsed.track else None
-
-
-def parts_of(link: Link) -> dict[str, int]:
-    """A link as it is built."""
-    return {"track": link[0], "sector": link[1]}
-
-
 def word_of(types: Mapping[str, int], number: int) -> str | int:
     """The volume's word for a type, or the number where it has none."""
     return next((word for word, known in types.items() if known == number), number)
+
+
+# The whole
+
+
+class Builder(Protocol):
+    """One volume in the making."""
+
+    def build(self) -> Image:
+        """The side; VolumeError with every problem."""
+        ...
+
+
+class Reader(Protocol):
+    """One volume, walked when it was made; `problems` is what keeps it from being read to its end."""
+
+    problems: Problems
+
+    def volume(self) -> VolumeOut:
+        """What was read, when there are no problems."""
+        ...
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        ...
+
+
+@dataclass(frozen=True)
+class FileSystem:
+    """A volume (see `formats.volumes.interface`) from its plans by geometry, its builder and its reader."""
+
+    id: str
+    sources: tuple[Source, ...]
+    plans: Mapping[str, object]
+    builder: Callable[[Geometry, VolumeIn], Builder]
+    reader: Callable[[Image], Reader]
+
+    def fits(self, geometry: Geometry) -> bool:
+        """Whether a plan is declared for that geometry."""
+        return geometry.id in self.plans
+
+    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
+        """A side with these files. VolumeError with every problem."""
+        return self.builder(geometry, content).build()
+
+    def read(self, image: Image) -> VolumeOut:
+        """Its files. VolumeError when they can't be followed."""
+        reader = self.reader(image)
+        reader.problems.stop()
+        return reader.volume()
+
+    def check(self, image: Image) -> list[Problem]:
+        """Everything in it that contradicts itself."""
+        reader = self.reader(image)
+        return [*reader.problems, *reader.contradictions()]

@@ -14,10 +14,11 @@ from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Paddin
 from formats import volume
 from formats.errors import Problem
 from formats.free_space import OutwardSpace
-from formats.geometry import Address, Geometry
+from formats.geometry import Geometry
 from formats.image import Image
+from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
 from formats.source import Source
-from formats.volume import Link, NameRule, Problems, Walk, link_of, parts_of
+from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 
 SOURCES = (
@@ -64,7 +65,7 @@ BLOCK = Struct("link" / LINK, "data" / Bytes(254))  # last block: track 0, and t
 
 NAMES = NameRule(longest=16, pad=0xA0)
 TYPES = {"sequential": 1, "program": 2, "user": 3}
-DELETED, PROGRAM = 0, 2  # type 0 with bit 7: an entry without bytes of its own
+DELETED, PROGRAM = 0, 2  # type 0 with bit 7 is an entry without bytes of its own, wherever it points
 CLOSED, LOCKED, TYPE = 0x80, 0x40, 0x07
 EMPTY = 1  # index of the last byte used in a last block without any
 LAST = 0xFF  # the same of a directory sector
@@ -113,12 +114,21 @@ class _Reader(Walk):
         super().__init__(image)
         self.plan = PLANS[image.geometry.id]
         self.header = self.sector(HEADER, self.plan.header)
-        self.directory = self.chain(self.plan.directory, self._next, "directory")
-        entries = [entry for link in self.directory for entry in self.sector(DIRECTORY, link).entries if entry.type]
-        self.files = [(entry, self.chain(link_of(entry.start), self._next, volume.shown(NAMES.load(entry.name)))) for entry in entries]
+        self.owners.update(dict.fromkeys(self.plan.system, "the block map"))
+        directory = self.chain(self.plan.directory, self._next, "directory")
+        entries = [entry for link in directory for entry in self.sector(DIRECTORY, link).entries if entry.type]
+        self.files = [(entry, *self._chains(entry)) for entry in entries]
 
     def _next(self, link: Link) -> Link | None:
         return link_of(self.sector(BLOCK, link).link)
+
+    def _chains(self, entry: Any) -> tuple[tuple[Link, ...], int]:
+        """A file's blocks, and how many blocks the directory should count: with the side sectors of a relative file."""
+        if entry.type & TYPE == DELETED:
+            return (), entry.blocks
+        where = volume.shown(NAMES.load(entry.name))
+        chain = self.chain(link_of(entry.start), self._next, where)
+        return chain, len(chain) + len(self.chain(link_of(entry.side), self._next, where))
 
     @cached_property
     def map(self) -> dict[int, Any]:
@@ -129,7 +139,7 @@ class _Reader(Walk):
             for track in range(part.first, part.last + 1)
         }
 
-    def file(self, entry: Any, chain: Sequence[Link]) -> FileOut:
+    def _file(self, entry: Any, chain: Sequence[Link]) -> FileOut:
         data = b"".join(_used(self.sector(BLOCK, link)) for link in chain)
         number = entry.type & TYPE
         return FileOut(
@@ -141,25 +151,23 @@ class _Reader(Walk):
             tuple(self.addresses[link] for link in chain),
         )
 
+    def volume(self) -> VolumeOut:
+        """Its files, unclosed ones too; `free` is the sum of the map's counts without the directory's track."""
+        free = sum(entry.free for track, entry in self.map.items() if track != self.plan.directory[0])
+        files = tuple(self._file(entry, chain) for entry, chain, _ in self.files)
+        return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files)
+
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
         if link_of(self.header.link) != self.plan.directory:
             yield Problem("header", f"its link to the directory is {link_of(self.header.link)}, not {self.plan.directory}")
-        owners: dict[Address, str] = {}
-        yield from self.claim(owners, self.plan.system, "block map")
-        yield from self.claim(owners, self.directory, "directory")
-        for entry, chain in self.files:
-            where = volume.shown(NAMES.load(entry.name))
-            sides, wrong = volume.follow(link_of(entry.side), self._next, self.addresses.__contains__)
-            if wrong:
-                yield Problem(where, f"side sectors: {wrong}")
-            yield from self.claim(owners, (*chain, *sides), where)
-            yield from self._entry(entry, chain, len(chain) + len(sides), where)
+        for entry, chain, blocks in self.files:
+            yield from self._entry(entry, chain, blocks, volume.shown(NAMES.load(entry.name)))
         for track, entry in self.map.items():
             free = [(track, sector) for sector in range(8 * MAP_ENTRY.bits.sizeof()) if entry.bits >> sector & 1]
             if entry.free != len(free):
                 yield Problem("block map", f"track {track} has {entry.free} free blocks by its count, {len(free)} by its bits")
-            yield from self.free_in_map(free, owners, "block map")
+            yield from self.free_in_map(free, "block map")
 
     def _entry(self, entry: Any, chain: Sequence[Link], blocks: int, where: str) -> Iterator[Problem]:
         if not entry.type & CLOSED:
@@ -177,13 +185,12 @@ def _used(block: Any) -> bytes:
     return data if block.link.track else data[: max(block.link.sector - EMPTY, 0)]
 
 
-class _Builder:
+class _Builder(LinkedBuilder):
     """One volume in the making."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
-        self.image, self.content, self.plan = Image(geometry), content, PLANS[geometry.id]
-        self.addresses = volume.numbered(geometry)
-        self.problems = Problems()
+        super().__init__(geometry, content)
+        self.plan = PLANS[geometry.id]
         self.space = OutwardSpace(geometry, self.plan.directory[0])
 
     def build(self) -> Image:
@@ -215,9 +222,6 @@ class _Builder:
         if len(content.files) > entries:
             problems.add(content.where, f"{len(content.files)} files, where the directory holds {entries}")
 
-    def _write(self, link: Link, data: bytes) -> None:
-        self.image.write(self.addresses[link], data)
-
     def _file(self, file: FileIn) -> dict[str, Any]:
         """Lay a file's blocks; its directory entry."""
         address = file.load_address
@@ -229,7 +233,7 @@ class _Builder:
             chain.append(self.space.after(chain[-1], step))
         links = [*chain[1:], (0, len(parts[-1]) + EMPTY)]
         for at, link, part in zip(chain, links, parts, strict=True):
-            self._write(at, BLOCK.build({"link": parts_of(link), "data": part.ljust(size, b"\0")}))
+            self.write(at, BLOCK.build({"link": parts_of(link), "data": part.ljust(size, b"\0")}))
         return {
             "link": parts_of((0, 0)),
             "type": TYPES[str(file.type)] | CLOSED | LOCKED * file.locked,
@@ -244,19 +248,19 @@ class _Builder:
             eight = (entries[start : start + 8] + [nothing] * 8)[:8]
             following = self.space.on_track(*at, self.plan.directory_step) if start + 8 < len(entries) else None
             link = self.space.take(following) if following else (0, LAST)
-            self._write(at, DIRECTORY.build({"entries": [eight[0] | {"link": parts_of(link)}, *eight[1:]]}))
+            self.write(at, DIRECTORY.build({"entries": [eight[0] | {"link": parts_of(link)}, *eight[1:]]}))
             at = following or at
 
     def _header(self) -> None:
         label = NAMES.store(self.content.label)
-        self._write(self.plan.header, HEADER.build({"link": parts_of(self.plan.directory), "name": label, "id": self.content.disc_id}))
+        self.write(self.plan.header, HEADER.build({"link": parts_of(self.plan.directory), "name": label, "id": self.content.disc_id}))
         for part in self.plan.map:
             sector = bytearray(self.image.read(self.addresses[part.at]))
             for track in range(part.first, part.last + 1):
                 free = self.space.free[track]
                 entry = MAP_ENTRY.build({"free": len(free), "bits": sum(1 << each for each in free)})
                 sector[part.place(track) : part.place(track) + len(entry)] = entry
-            self._write(part.at, bytes(sector))
+            self.write(part.at, bytes(sector))
 
 
 def _length(file: FileIn) -> int:
@@ -265,9 +269,7 @@ def _length(file: FileIn) -> int:
 
 def _check_file(file: FileIn, problems: Problems) -> None:
     where = volume.key(file.where, "load_address")
-    if file.type not in TYPES:
-        given = "no type is given" if file.type is None else f"{file.type!r} is no type"
-        problems.add(volume.key(file.where, "type"), f"{given}; zoned-dos has {', '.join(TYPES)}")
+    volume.check_type(file, TYPES, "zoned-dos", problems)
     if file.load_address == "in-file":
         if len(file.data) < 2:
             problems.add(where, f"a source of {len(file.data)} bytes can't begin with its load address")
@@ -277,31 +279,4 @@ def _check_file(file: FileIn, problems: Problems) -> None:
         problems.add(where, 'a program needs one: a number, or "in-file" when the source begins with it')
 
 
-class ZonedDos:
-    """The volume of the zoned geometries."""
-
-    id = "zoned-dos"
-
-    def fits(self, geometry: Geometry) -> bool:
-        """Whether a plan of the map and directory is declared for it."""
-        return geometry.id in PLANS
-
-    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
-        """A side with these files. VolumeError with every problem."""
-        return _Builder(geometry, content).build()
-
-    def read(self, image: Image) -> VolumeOut:
-        """Its files, unclosed ones too; `free` is the sum of the map's counts without the directory's track."""
-        reader = _Reader(image)
-        reader.problems.stop()
-        free = sum(entry.free for track, entry in reader.map.items() if track != reader.plan.directory[0])
-        files = tuple(reader.file(entry, chain) for entry, chain in reader.files)
-        return VolumeOut(NAMES.load(reader.header.name), free, BLOCK.data.sizeof(), files)
-
-    def check(self, image: Image) -> list[Problem]:
-        """Everything in it that contradicts itself."""
-        reader = _Reader(image)
-        return [*reader.problems, *reader.contradictions()]
-
-
-VOLUME = ZonedDos()
+VOLUME = FileSystem("zoned-dos", SOURCES, PLANS, _Builder, _Reader)

@@ -1,0 +1,320 @@
+"""Catalog DOS: table of contents and catalog on track 17, each file's sectors in track/sector lists.
+
+The volume counts the sectors of a track in the order of a dump, not by their identifiers. A text ends at its first 00, so one 00
+is laid behind it. A sector that the map calls used and no file owns is common practice (tracks 0 to 2, reserved by hand), and
+so is no problem.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from construct import Array, Byte, Bytes, Default, Int8sb, Int16ub, Int16ul, Padding, Struct
+
+from formats import volume
+from formats.errors import Problem
+from formats.free_space import DownwardSpace
+from formats.geometry import Geometry
+from formats.image import Image
+from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.source import Source
+from formats.volume import FileSystem, NameRule, Problems
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+
+SOURCES = (
+    Source("A textbook on the 16-sector system", "chapter 4: table of contents, catalog, lists, 496 sectors free", "published"),
+    Source("Sectors of a track taken from the highest down, lists before data", "", "from memory"),
+)
+
+LINK = Struct("track" / Byte, "sector" / Byte)
+
+CONTENTS = Struct(
+    Padding(1),
+    "catalog" / LINK,  # 01: first catalog sector
+    "release" / Byte,
+    Padding(2),
+    "volume" / Byte,  # 06: 1 to 254
+    Padding(32),
+    "pairs" / Default(Byte, 122),  # 27: of a track/sector list
+    Padding(8),
+    "last" / Byte,  # 30: track allocated last, and where to go on from it
+    "direction" / Int8sb,
+    Padding(2),
+    "tracks" / Byte,
+    "sectors" / Byte,
+    "size" / Int16ul,  # 36: bytes of a sector
+    "map" / Array(50, Struct("free" / Int16ub, Padding(2))),  # 38: the highest sector is the highest bit; 1 is free
+)
+
+ENTRY = Struct(
+    "list" / LINK,  # track FF: deleted, 00: never used, nor any behind it
+    "type" / Byte,  # bit 7 locked
+    "name" / Bytes(30),  # 03: bit 7 set, padded A0
+    "sectors" / Int16ul,  # 21: lists and data
+)
+
+CATALOG = Struct(Padding(1), "next" / LINK, Padding(8), "entries" / Array(7, ENTRY))
+
+LIST = Struct(
+    Padding(1),
+    "next" / LINK,
+    Padding(2),
+    "offset" / Int16ul,  # 05: how many sectors of the file stand in the lists before
+    Padding(5),
+    "pairs" / Array(122, LINK),  # 0C: track 00 is a hole, which reads as zeros
+)
+
+NAMES = NameRule(longest=30, pad=0xA0, high=0x80)
+TYPES = {"text": 0x00, "integer": 0x01, "floating": 0x02, "binary": 0x04}
+WORDS = {0x01: Struct("length" / Int16ul), 0x02: Struct("length" / Int16ul), 0x04: Struct("address" / Int16ul, "length" / Int16ul)}
+NOTHING: Link = (0, 0)
+TEXT, LOCKED, DELETED = 0x00, 0x80, 0xFF
+PAIRS = 122
+HIGHEST_VOLUME = 254
+LONGEST = 0xFFFF  # what a length word counts
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Where a geometry's volume keeps what.
+
+    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector.
+    """
+
+    release: int
+    contents: Link = (17, 0)
+    first: int = 15
+    boot: int = 3
+    step: int = 1
+
+
+PLANS = {"gcr6and2-35x16x256": Plan(release=3)}
+
+
+@dataclass(frozen=True)
+class _File:
+    """A file of the catalog: its lists, and its sectors in order, None for a hole."""
+
+    entry: Any
+    lists: tuple[Link, ...]
+    pairs: list[Link | None]
+
+    @property
+    def where(self) -> str:
+        return volume.shown(NAMES.load(self.entry.name))
+
+    @property
+    def number(self) -> int:
+        number: int = self.entry.type & ~LOCKED
+        return number
+
+
+class _Reader(Walk):
+    """One image, walked from its table of contents."""
+
+    def __init__(self, image: Image) -> None:
+        super().__init__(image)
+        self.plan = PLANS[image.geometry.id]
+        self.contents = self.sector(CONTENTS, self.plan.contents)
+        self.owners[self.plan.contents] = "table of contents"
+        self.catalog = self.chain(link_of(self.contents.catalog), lambda link: link_of(self.sector(CATALOG, link).next), "catalog")
+        self.files = [self._sectors(entry) for entry in self._entries()]
+        for file in self.files:
+            if wrong := self._short(file):
+                self.problems.add(file.where, wrong)
+
+    def _entries(self) -> Iterator[Any]:
+        for link in self.catalog:
+            for entry in self.sector(CATALOG, link).entries:
+                if not entry.list.track:
+                    return
+                if entry.list.track != DELETED:
+                    yield entry
+
+    def _sectors(self, entry: Any) -> _File:
+        where = volume.shown(NAMES.load(entry.name))
+        lists = self.chain(link_of(entry.list), lambda link: link_of(self.sector(LIST, link).next), where)
+        pairs = [link_of(pair) for link in lists for pair in self.sector(LIST, link).pairs]
+        while pairs and pairs[-1] is None:
+            pairs.pop()
+        for pair in pairs:
+            self.chain(pair, lambda _: None, where)
+        return _File(entry, lists, [pair for pair in pairs if pair is None or pair in self.addresses])
+
+    def _words(self, file: _File) -> Any:
+        """The words before the file's own bytes, None where it has none."""
+        if file.number not in WORDS or not file.pairs or file.pairs[0] is None:
+            return None
+        return self.sector(WORDS[file.number], file.pairs[0])
+
+    def _short(self, file: _File) -> str:
+        """Why a file that begins with its length does not hold it; empty when it does."""
+        words, room = self._words(file), len(file.pairs) * self.image.geometry.size
+        if words is None:
+            return "its length word is missing" if file.number in WORDS else ""
+        need = WORDS[file.number].sizeof() + words.length
+        return f"needs {need} bytes by its length word, its sectors hold {room}" if need > room else ""
+
+    def _file(self, file: _File) -> FileOut:
+        size = self.image.geometry.size
+        content = b"".join(self.image.read(self.addresses[pair]) if pair else bytes(size) for pair in file.pairs)
+        words = self._words(file)
+        first = WORDS[file.number].sizeof() if words else 0
+        last = first + words.length if words else len(content)
+        if file.number == TEXT:
+            last = len(content.partition(b"\0")[0])
+        return FileOut(
+            NAMES.load(file.entry.name),
+            volume.word_of(TYPES, file.number),
+            words.get("address") if words else None,
+            bool(file.entry.type & LOCKED),
+            content[first:last],
+            tuple(self.addresses[pair] for pair in file.pairs[: -(-last // size)] if pair),
+        )
+
+    def volume(self) -> VolumeOut:
+        """Its files; a catalog has no label. `free` counts the bits of the map."""
+        free = sum(entry.free.bit_count() for entry in self.contents.map)
+        return VolumeOut(b"", free, self.image.geometry.size, tuple(self._file(file) for file in self.files))
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        geometry, contents = self.image.geometry, self.contents
+        said = (contents.tracks, contents.sectors, contents.size, contents.pairs)
+        real = (geometry.cylinders, len(geometry.numbers(0)), geometry.size, PAIRS)
+        if said != real:
+            yield Problem("table of contents", f"tracks, sectors, bytes of a sector, pairs of a list are {said}, not {real}")
+        if not 1 <= contents.volume <= HIGHEST_VOLUME:
+            yield Problem("table of contents", f"volume {contents.volume} is not 1 to {HIGHEST_VOLUME}")
+        for file in self.files:
+            count = len(file.lists) + sum(pair is not None for pair in file.pairs)
+            if file.entry.sectors != count:
+                yield Problem(file.where, f"the catalog gives it {file.entry.sectors} sectors, it has {count}")
+            for number, link in enumerate(file.lists):
+                if (offset := self.sector(LIST, link).offset) != number * PAIRS:
+                    yield Problem(file.where, f"list {number + 1} says that {offset} sectors come before it, not {number * PAIRS}")
+        free = [(track, sector) for track, entry in enumerate(contents.map) for sector in _sectors_of(entry.free, real[1])]
+        yield from self.free_in_map(free, "free map")
+
+
+def _sectors_of(bits: int, sectors: int) -> list[int]:
+    """The sectors that a track's 16 bits call free: the highest sector is the highest bit. Negative where no sector belongs."""
+    return [bit - 16 + sectors for bit in range(16) if bits >> bit & 1]
+
+
+class _Builder(LinkedBuilder):
+    """One volume in the making."""
+
+    def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
+        super().__init__(geometry, content)
+        self.plan = PLANS[geometry.id]
+        self.middle = self.plan.contents[0]
+        last = geometry.first_track + geometry.cylinders
+        self.space = DownwardSpace(geometry, (*range(self.middle + 1, last), *range(self.middle - 1, self.plan.boot - 1, -1)))
+
+    def build(self) -> Image:
+        geometry, content = self.image.geometry, self.content
+        system = [address for (track, _), address in self.addresses.items() if track == self.middle]
+        owners = dict.fromkeys(system, "the catalog")
+        boot = content.boot or b""
+        sectors = [address for (track, _), address in self.addresses.items() if track < self.plan.boot]
+        if len(boot) > len(sectors) * geometry.size:
+            self.problems.add(volume.key(content.where, "boot"), f"{len(boot)} bytes, where {len(sectors) * geometry.size} fit")
+        for place, address in enumerate(sectors[: -(-len(boot) // geometry.size)]):
+            owners[address] = "the boot bytes"
+            self.image.write(address, boot[place * geometry.size : (place + 1) * geometry.size])
+        volume.lay_places(self.image, content.places, owners, self.problems)
+        self.space.remove({*owners, *sectors})
+        self._check()
+        self.problems.stop()
+        self._catalog([self._file(file) for file in content.files])
+        self._contents()
+        return self.image
+
+    def _check(self) -> None:
+        content, problems = self.content, self.problems
+        volume.refuse(content, "catalog-dos", ("label", "image"), problems)
+        volume.check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
+        if not 1 <= content.volume_number <= HIGHEST_VOLUME:
+            problems.add(volume.key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")
+        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+        for file in content.files:
+            _check_file(file, problems)
+        needed = sum(_needed(file, self.image.geometry.size) for file in content.files)
+        if wrong := volume.full(needed, self.space.available(self.space.tracks), "sector"):
+            problems.add(content.where, wrong)
+        entries = self.plan.first * CATALOG.entries.count
+        if len(content.files) > entries:
+            problems.add(content.where, f"{len(content.files)} files, where the catalog holds {entries}")
+
+    def _next(self) -> Link:
+        return self.space.next(self.content.interleave or self.plan.step)
+
+    def _file(self, file: FileIn) -> dict[str, Any]:
+        """Lay a file's lists and sectors; its catalog entry."""
+        number = TYPES[str(file.type)]
+        data = file.data + b"\0" * (number == TEXT)
+        if number in WORDS:
+            data = WORDS[number].build({"address": file.load_address, "length": len(data)}) + data
+        size = self.image.geometry.size
+        parts = [data[start : start + size] for start in range(0, len(data), size)]
+        lists: list[tuple[Link, list[Link]]] = []
+        for start in range(0, len(parts), PAIRS):
+            lists.append((self._next(), [self._next() for _ in parts[start : start + PAIRS]]))
+        for link, part in zip((link for _, pairs in lists for link in pairs), parts, strict=True):
+            self.write(link, part)
+        following = [link for link, _ in lists[1:]] + [NOTHING]
+        for place, ((link, pairs), then) in enumerate(zip(lists, following, strict=True)):
+            filled = [parts_of(pair) for pair in (pairs + [NOTHING] * PAIRS)[:PAIRS]]
+            self.write(link, LIST.build({"next": parts_of(then), "offset": place * PAIRS, "pairs": filled}))
+        name = NAMES.store(file.name, file.raw_name)
+        type_ = number | LOCKED * file.locked
+        return {"list": parts_of(lists[0][0]), "type": type_, "name": name, "sectors": len(lists) + len(parts)}
+
+    def _catalog(self, entries: list[dict[str, Any]]) -> None:
+        nothing = {"list": parts_of(NOTHING), "type": 0, "name": bytes(30), "sectors": 0}
+        for place, sector in enumerate(range(self.plan.first, 0, -1)):
+            seven = (entries[place * 7 : place * 7 + 7] + [nothing] * 7)[:7]
+            then = (self.middle, sector - 1) if sector > 1 else NOTHING
+            self.write((self.middle, sector), CATALOG.build({"next": parts_of(then), "entries": seven}))
+
+    def _contents(self) -> None:
+        geometry, last = self.image.geometry, self.space.last[0] if self.space.last else self.middle
+        free = {track: sectors for track, sectors in self.space.free.items() if track != self.middle}
+        sectors = len(geometry.numbers(0))
+        bits = [sum(1 << 16 - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
+        contents = {
+            "catalog": parts_of((self.middle, self.plan.first)),
+            "release": self.plan.release,
+            "volume": self.content.volume_number,
+            "last": last,
+            "direction": 1 if last >= self.middle else -1,
+            "tracks": geometry.cylinders,
+            "sectors": sectors,
+            "size": geometry.size,
+            "map": [{"free": each} for each in bits],
+        }
+        self.write(self.plan.contents, CONTENTS.build(contents))
+
+
+def _needed(file: FileIn, size: int) -> int:
+    """Sectors of a file, its lists too."""
+    number = TYPES.get(str(file.type))
+    data = -(-(len(file.data) + (WORDS[number].sizeof() if number in WORDS else number == TEXT)) // size)
+    return data + max(1, -(-data // PAIRS))
+
+
+def _check_file(file: FileIn, problems: Problems) -> None:
+    where, source = volume.key(file.where, "load_address"), volume.key(file.where, "source")
+    volume.check_type(file, TYPES, "catalog-dos", problems)
+    if file.type == "binary":
+        volume.check_word(file.load_address, where, problems)
+    elif file.load_address is not None:
+        problems.add(where, "only a binary file has one; leave the key out")
+    if file.type == "text" and 0 in file.data:
+        problems.add(source, f"a text ends at its first 00, and byte {file.data.index(0)} is one")
+    if TYPES.get(str(file.type)) in WORDS and len(file.data) > LONGEST:
+        problems.add(source, f"{len(file.data)} bytes, where the length word counts to {LONGEST}")
+
+
+VOLUME = FileSystem("catalog-dos", SOURCES, PLANS, _Builder, _Reader)

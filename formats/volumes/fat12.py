@@ -1,0 +1,305 @@
+"""FAT12 as ECMA-107 / ISO 9293 lay it down: a parameter block, two allocation tables, a root directory of a fixed size.
+
+Names are 8.3. A cluster with placed bytes is marked bad, so that no system takes it and no checker counts it as lost. A root
+directory is all that is built; subdirectories are read. A disc without a parameter block, as the oldest systems made them, is
+read by its media descriptor.
+"""
+
+from binascii import crc32
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Iterator
+from typing import Any
+
+from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
+
+from formats import volume
+from formats.errors import Problem
+from formats.fat import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, unpack
+from formats.fat import LABEL as LABELS
+from formats.geometry import Geometry
+from formats.image import Image
+from formats.source import Source
+from formats.volume import FileSystem, Problems
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+
+SOURCES = (
+    Source("ECMA-107, Volume and File Structure of Disk Cartridges", "parameter block, allocation tables, directory", "published"),
+    Source("Support article Q75131", "media descriptors and parameter blocks of the usual discs", "published"),
+)
+
+PARAMETERS = Struct(
+    "sector_bytes" / Int16ul,  # 11
+    "cluster_sectors" / Byte,  # a power of two
+    "reserved" / Int16ul,  # 14: sectors before the first table
+    "fats" / Byte,
+    "root_entries" / Int16ul,  # 17
+    "sectors" / Int16ul,
+    "media" / Byte,  # 21
+    "fat_sectors" / Int16ul,
+    "track_sectors" / Int16ul,  # 24
+    "heads" / Int16ul,
+    "hidden" / Default(Int32ul, 0),
+    "large" / Default(Int32ul, 0),
+)
+
+BOOT = Struct(
+    "jump" / Bytes(3),
+    "maker" / Default(Bytes(8), b"OBVERSE "),
+    "parameters" / PARAMETERS,
+    "drive" / Default(Byte, 0),  # 36
+    Padding(1),
+    "extended" / Default(Byte, 0x29),  # 38: the three fields behind it are there
+    "serial" / Int32ul,
+    "label" / Bytes(11),  # 43
+    "type" / Default(Bytes(8), b"FAT12   "),
+    "code" / Bytes(448),  # 62
+    "signature" / Bytes(2),  # 510
+)
+
+ENTRY = Struct(
+    "name" / Bytes(11),  # byte 0: E5 deleted, 00 end, 05 stands for E5
+    "attributes" / Byte,
+    Padding(10),
+    "time" / Default(Int16ul, 0),
+    "date" / Int16ul,  # 24
+    "cluster" / Int16ul,
+    "size" / Int32ul,
+)
+
+READ_ONLY, LABEL, DIRECTORY, LONG_NAME = 0x01, 0x08, 0x10, 0x0F
+END_OF_DIRECTORY = 0x00
+FREE, BAD, LAST = 0x000, 0xFF7, 0xFF8  # FF8 to FFF end a chain
+END_OF_CHAIN = 0xFFF
+NO_LABEL = b"NO NAME"
+HALT = b"\xeb\x3c\x90" + bytes(59) + b"\xf4\xeb\xfd"  # a jump to byte 62; there: halt, and again
+SIGNATURE = b"\x55\xaa"
+EPOCH, LAST_YEAR = 1980, 2107
+
+PLANS = {
+    "mfm-40x8x512": Medium(0xFE, 1, 64, 1),
+    "mfm-40x9x512": Medium(0xFC, 1, 64, 2),
+    "mfm-40x8x512-2s": Medium(0xFF, 2, 112, 1),
+    "mfm-40x9x512-2s": Medium(0xFD, 2, 112, 2),
+    "mfm-80x9x512-2s": Medium(0xF9, 2, 112, 3),
+    "mfm-80x15x512-2s": Medium(0xF9, 1, 224, 7),
+}
+
+
+class _Reader:
+    """One image, walked from its root directory."""
+
+    def __init__(self, image: Image) -> None:
+        self.image, self.geometry = image, image.geometry
+        self.problems = Problems()
+        self.owners: dict[int, str] = {}
+        self.label = b""
+        self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
+        self.parameters = BOOT.parse(self._sectors(range(1))).parameters
+        self.stated = self._stated()
+        self.layout = self.stated or Layout(PLANS[self.geometry.id], len(self.geometry.addresses), self.geometry.size)
+        table = self._sectors(self.layout.table(0))
+        self.table = unpack(table)
+        if self.stated or table[0] == self.layout.medium.media:
+            self._walk()
+        else:
+            self.problems.add("boot sector", "there is neither a parameter block for this geometry nor its media descriptor in the table")
+
+    def _sectors(self, places: range) -> bytes:
+        size = self.geometry.size
+        return bytes(self.image.dump[places.start * size : places.stop * size])
+
+    def _stated(self) -> Layout | None:
+        """The layout that the parameter block states, None where it can't be true of this geometry."""
+        block, most = self.parameters, len(self.geometry.addresses)
+        if block.sector_bytes != self.geometry.size or block.cluster_sectors.bit_count() != 1 or block.sectors > most:
+            return None
+        if not (block.reserved and block.fats and block.root_entries and block.fat_sectors):
+            return None
+        medium = Medium(block.media, block.cluster_sectors, block.root_entries, block.fat_sectors, block.reserved, block.fats)
+        layout = Layout(medium, block.sectors, self.geometry.size)
+        return layout if layout.clusters else None
+
+    def _chain(self, first: int, owner: str) -> tuple[int, ...]:
+        def following(cluster: int) -> int | None:
+            return None if self.table[cluster] >= LAST else self.table[cluster]
+
+        found, wrong = volume.follow(first, following, self.layout.clusters.__contains__, self.owners, owner)
+        if wrong:
+            self.problems.add(owner, wrong)
+        return found
+
+    def _data(self, chain: tuple[int, ...]) -> bytes:
+        return b"".join(self._sectors(self.layout.sectors_of(cluster)) for cluster in chain)
+
+    def _walk(self) -> None:
+        """Read the root directory, then the directories in it, and so on. Each takes a cluster of its own, so there is an end."""
+        directories = deque([(b"", self._sectors(range(self.layout.root, self.layout.data)))])
+        while directories:
+            path, data = directories.popleft()
+            for entry in _entries(data):
+                name = path + load_name(entry.name)
+                if entry.attributes & DIRECTORY:
+                    directories.append((name + b"/", self._data(self._chain(entry.cluster, volume.shown(name)))))
+                elif entry.attributes & LABEL:
+                    self.label = self.label or LABELS.load(entry.name)
+                else:
+                    self._file(name, entry)
+
+    def _file(self, name: bytes, entry: Any) -> None:
+        where = volume.shown(name)
+        chain = self._chain(entry.cluster, where) if entry.cluster else ()
+        if entry.size > len(chain) * self.layout.cluster_bytes:
+            self.problems.add(where, f"the directory gives it {entry.size} bytes, its chain holds {len(chain) * self.layout.cluster_bytes}")
+        self.files.append((name, entry, chain))
+
+    def volume(self) -> VolumeOut:
+        """Its files, the root directory's first; `free` are clusters."""
+        free = sum(self.table[cluster] == FREE for cluster in self.layout.clusters)
+        return VolumeOut(self.label, free, self.layout.cluster_bytes, tuple(self._out(*file) for file in self.files))
+
+    def _out(self, name: bytes, entry: Any, chain: tuple[int, ...]) -> FileOut:
+        places = [place for cluster in chain for place in self.layout.sectors_of(cluster)]
+        sectors = tuple(self.geometry.addresses[place] for place in places[: -(-entry.size // self.geometry.size)])
+        return FileOut(name, None, None, bool(entry.attributes & READ_ONLY), self._data(chain)[: entry.size], sectors)
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        layout, first = self.layout, self._sectors(self.layout.table(0))
+        yield from self._geometry() if self.stated else ()
+        if first[0] != layout.medium.media or self.table[0] >> 8 != LAST >> 8 or self.table[1] < LAST:
+            yield Problem("allocation table", f"begins with {first[:3].hex(' ')}, where {layout.medium.media:02x} ff ff was expected")
+        for copy in range(1, layout.medium.fats):
+            if self._sectors(layout.table(copy)) != first:
+                yield Problem("allocation table", f"copy {copy + 1} differs from the first")
+        for cluster in layout.clusters:
+            if self.table[cluster] not in (FREE, BAD) and cluster not in self.owners:
+                yield Problem("allocation table", f"cluster {cluster} is allocated, and no file's")
+        for name, entry, chain in self.files:
+            if len(chain) > -(-entry.size // layout.cluster_bytes):
+                yield Problem(volume.shown(name), f"its chain holds {len(chain)} clusters, more than its {entry.size} bytes need")
+
+    def _geometry(self) -> Iterator[Problem]:
+        """The parameter block against the geometry."""
+        block, geometry = self.parameters, self.geometry
+        said = (block.sectors, block.track_sectors, block.heads, block.media)
+        real = (len(geometry.addresses), len(geometry.numbers(0)), geometry.heads, PLANS[geometry.id].media)
+        for what, found, right in zip(("sectors", "sectors of a track", "heads", "media descriptor"), said, real, strict=True):
+            if found != right:
+                yield Problem("boot sector", f"{what}: {found}, where this geometry has {right}")
+
+
+def _entries(data: bytes) -> Iterator[Any]:
+    """The entries of a directory that are in use, without those of long names and the links to itself and its parent."""
+    size = ENTRY.sizeof()
+    for start in range(0, len(data), size):
+        entry = ENTRY.parse(data[start : start + size])
+        if entry.name[0] == END_OF_DIRECTORY:
+            return
+        if entry.name[0] != DELETED and entry.attributes & LONG_NAME != LONG_NAME and not entry.name.startswith(b"."):
+            yield entry
+
+
+class _Builder:
+    """One volume in the making."""
+
+    def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
+        self.image, self.content, self.geometry = Image(geometry), content, geometry
+        self.layout = Layout(PLANS[geometry.id], len(geometry.addresses), geometry.size)
+        self.problems = Problems()
+        self.table = {cluster: FREE for cluster in self.layout.clusters}
+
+    def build(self) -> Image:
+        geometry, layout = self.geometry, self.layout
+        owners = dict.fromkeys(geometry.addresses[: layout.data], "the boot sector, the tables or the directory")
+        for address in volume.lay_places(self.image, self.content.places, owners, self.problems):
+            if cluster := layout.cluster_of(geometry.places[address]):
+                self.table[cluster] = BAD
+        self._check()
+        self.problems.stop()
+        entries = [self._file(file) for file in self.content.files]
+        if self.content.label:
+            entries.insert(0, self._entry(LABELS.store(self.content.label), LABEL, 0, 0))
+        self._lay(range(layout.root, layout.data), b"".join(entries))
+        table = pack([0xF00 | layout.medium.media, END_OF_CHAIN, *self.table.values()])
+        for copy in range(layout.medium.fats):
+            self._lay(layout.table(copy), table)
+        self._lay(range(1), self._boot())
+        return self.image
+
+    def _check(self) -> None:
+        content, problems, layout = self.content, self.problems, self.layout
+        volume.refuse(content, "fat12", ("image",), problems)
+        volume.check_step(content, len(layout.clusters) - 1, problems)
+        if content.label and (wrong := LABELS.problem(content.label)):
+            problems.add(volume.key(content.where, "label"), wrong)
+        if not EPOCH <= content.date.year <= LAST_YEAR:
+            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {EPOCH} to {LAST_YEAR}")
+        if content.boot and len(content.boot) > self.geometry.size:
+            problems.add(volume.key(content.where, "boot"), f"{len(content.boot)} bytes, where sector 0 has {self.geometry.size}")
+        volume.check_names(content.files, name_problem, store_name, problems)
+        for file in content.files:
+            for name in ("type", "load_address"):
+                if getattr(file, name) is not None:
+                    problems.add(volume.key(file.where, name), "fat12 has no place for it; leave the key out")
+        needed = sum(-(-len(file.data) // layout.cluster_bytes) for file in content.files)
+        if wrong := volume.full(needed, list(self.table.values()).count(FREE), "cluster"):
+            problems.add(content.where, wrong)
+        room = layout.medium.root_entries - bool(content.label)
+        if len(content.files) > room:
+            problems.add(content.where, f"{len(content.files)} files, where the directory holds {room}")
+
+    def _lay(self, places: range, data: bytes) -> None:
+        size = self.geometry.size
+        for number, place in enumerate(places):
+            self.image.write(self.geometry.addresses[place], data[number * size : (number + 1) * size])
+
+    def _file(self, file: FileIn) -> bytes:
+        """Lay a file's clusters; its directory entry."""
+        size, chain = self.layout.cluster_bytes, self._clusters(-(-len(file.data) // self.layout.cluster_bytes))
+        for number, (cluster, then) in enumerate(zip(chain, [*chain[1:], END_OF_CHAIN], strict=False)):
+            self.table[cluster] = then
+            self._lay(self.layout.sectors_of(cluster), file.data[number * size : (number + 1) * size])
+        name = store_name(file.name, file.raw_name)
+        return self._entry(name, READ_ONLY * file.locked, chain[0] if chain else 0, len(file.data))
+
+    def _clusters(self, count: int) -> list[int]:
+        """Free clusters: the first, then `interleave` on from each, again from the start where there is none further on."""
+        free = [cluster for cluster, entry in self.table.items() if entry == FREE]
+        chain: list[int] = []
+        for _ in range(count):
+            start = chain[-1] + (self.content.interleave or 1) if chain else 0
+            chain.append(free.pop(bisect_left(free, start) % len(free)))
+        return chain
+
+    def _entry(self, name: bytes, attributes: int, cluster: int, size: int) -> bytes:
+        date = self.content.date
+        stamp = date.year - EPOCH << 9 | date.month << 5 | date.day
+        built: bytes = ENTRY.build({"name": name, "attributes": attributes, "date": stamp, "cluster": cluster, "size": size})
+        return built
+
+    def _boot(self) -> bytes:
+        """Sector 0: jump, code and signature of the boot file, as far as it reaches, the rest ours."""
+        layout, geometry, content = self.layout, self.geometry, self.content
+        code = content.boot or HALT
+        sector = code + (bytes(geometry.size - len(SIGNATURE)) + SIGNATURE)[len(code) :]
+        block = {
+            **{
+                field: getattr(layout.medium, field)
+                for field in ("media", "cluster_sectors", "root_entries", "fat_sectors", "reserved", "fats")
+            },
+            "sector_bytes": geometry.size,
+            "sectors": layout.sectors,
+            "track_sectors": len(geometry.numbers(0)),
+            "heads": geometry.heads,
+        }
+        parts = BOOT.parse(sector)
+        serial = crc32(repr([content.label, content.date, *((file.name, file.data) for file in content.files)]).encode())
+        label = LABELS.store(content.label or NO_LABEL)
+        boot: bytes = BOOT.build(
+            {"jump": parts.jump, "parameters": block, "serial": serial, "label": label, "code": parts.code, "signature": parts.signature}
+        )
+        return boot
+
+
+VOLUME = FileSystem("fat12", SOURCES, PLANS, _Builder, _Reader)
