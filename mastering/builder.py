@@ -99,6 +99,9 @@ def _slot(job: Job, sides: Mapping[str, BuiltSide]) -> tuple[Mapping[str, Any] |
     side, marker = sides[job.serial.side], job.serial.marker
     geometry = side.plan.geometry
     count = _count(side.dump, marker)
+    cut = [text_of(file.name) for file in side.files if marker in file.data]
+    if not count and cut:
+        return None, [f"serial.marker: in {cut[0]} it lies across a sector's end; move it, so that it lies within one sector"]
     if count != 1:
         found = "is not on" if not count else f"occurs {count} times on"
         return None, [f"serial.marker: {marker.decode()!r} {found} side {job.serial.side}; it must occur there once"]

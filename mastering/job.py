@@ -112,15 +112,18 @@ class _Loader:
             if needed:
                 self.add(name, "is missing")
             return None
-        return parse(model, value, name, self.problems) if isinstance(value, dict) else None
+        if not isinstance(value, dict):
+            self.add(name, f"must be a table, [{name}]")
+            return None
+        return parse(model, value, name, self.problems)
 
     # Sides
 
     def sides(self, title: TitleKeys | None) -> dict[str, SidePlan]:
         raw = self.raw.get("side")
         if not isinstance(raw, dict):
-            if raw is None:
-                self.add("side", "is missing: a job has [side.A], and [side.B] where the disc is turned over")
+            missing = "is missing: a job has [side.A], and [side.B] where the disc is turned over"
+            self.add("side", missing if raw is None else "must hold tables, [side.A] and [side.B]")
             return {}
         for name in raw:
             if name not in ("A", "B"):

@@ -1,0 +1,183 @@
+"""Bad jobs: each has its one clear line with its dotted place, and all of them come at once."""
+
+from pathlib import Path
+
+import pytest
+from bench import MARKER
+
+from mastering.builder import build
+from mastering.errors import MasteringError, ProblemsError
+from mastering.job import load
+
+GOOD = """
+[title]
+name = "Lamplighter"
+publisher = "Saltmarsh Software"
+catalogue = "SM-004"
+revision = "1.2"
+
+[side.A]
+platform = "machine"
+geometry = "gcr4to5-35z"
+volume = "zoned-dos"
+
+[[side.A.file]]
+name = "LAMPLIGHTER"
+source = "program.bin"
+type = "program"
+load_address = 0x2000
+"""
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    (tmp_path / "job.toml").write_text(GOOD)
+    (tmp_path / "program.bin").write_bytes(b"\x60" * 600)
+    (tmp_path / "marked.bin").write_bytes(b"\x60" * 100 + MARKER)
+    (tmp_path / "side.bin").write_bytes(bytes(184_320))
+    return tmp_path
+
+
+def problems(shop: Path, text: str) -> list[str]:
+    """What is wrong with a job, without the file's name in front of what was found while it was read."""
+    (shop / "job.toml").write_text(text)
+    with pytest.raises(ProblemsError) as raised:
+        build(load(shop / "job.toml"))
+    return [problem.removeprefix(f"{shop / 'job.toml'}: ") for problem in raised.value.problems]
+
+
+def changed(old: str, new: str) -> str:
+    assert old in GOOD
+    return GOOD.replace(old, new)
+
+
+def test_a_good_job_builds(shop):
+    built = build(load(shop / "job.toml"))
+    assert built.sides["A"].files[0].data == b"\x00\x20" + b"\x60" * 600
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (changed('revision = "1.2"', 'revision = "1.2"\npublsher = "x"'), "title.publsher: unknown key; did you mean `publisher`?"),
+        (changed('revision = "1.2"', ""), "title.revision: is missing"),
+        (changed('"SM-004"', '"sm-004"'), "title.catalogue: must be two or more of A-Z and 0-9, with single hyphens between them, not 'sm-004'"),
+        (changed('name = "Lamplighter"', "name = 4"), "title.name: must be a text in quotes, not 4"),
+        (changed('revision = "1.2"', 'revision = "1.2"\ndate = "today"'), "title.date: must be a date such as 2026-11-25, without quotes, not 'today'"),
+        ("[sides]\n" + GOOD, "sides: unknown key; did you mean `side`?"),
+        (GOOD + "\n[edition.school]\n", "edition: editions can't be built yet; give each its own job file"),
+        (GOOD + '\n[side.C]\n', "side.C: a disc has sides A (label up) and B (turned over)"),
+        (changed("[side.A]", "[side.B]").replace("side.A", "side.B"), "side.A: is missing: side A is the one with the label up"),
+        (changed("gcr4to5-35z", "gcr4to5-36z"), "side.A.geometry: there is no 'gcr4to5-36z'; there are gcr4to5-35z, gcr6and2-35x16x256, mfm-40x9x512, mfm-40x9x512-2s"),
+        (changed("zoned-dos", "fat12"), "side.A.volume: fat12 is not defined on gcr4to5-35z"),
+        (changed("zoned-dos", "fat"), "side.A.volume: there is no 'fat'; there are catalog-dos, fat12, none, zoned-dos"),
+        (changed("0x2000", "0x20000"), "side.A.file[0].load_address: must be at most 65535 or 'in-file', not 131072"),
+        (changed("load_address", "load_adress"), "side.A.file[0].load_adress: unknown key; did you mean `load_address`?"),
+        (changed("program.bin", "missing.bin"), "side.A.file[0].source: there is no file missing.bin beside the job"),
+        (changed("program.bin", "../program.bin"), "side.A.file[0].source: ../program.bin leads out of the job's folder; sources lie inside it"),
+        (changed("program.bin", "/etc/passwd"), "side.A.file[0].source: /etc/passwd leads out of the job's folder; sources lie inside it"),
+        (changed("program.bin", "link"), "side.A.file[0].source: link is a link out of the job's folder; sources lie inside it"),
+        (changed("program.bin", "."), "side.A.file[0].source: . is not a file"),
+        (changed('name = "LAMPLIGHTER"', 'name_bytes = "4C 4"'), "side.A.file[0].name_bytes: must be bytes in hexadecimal, such as \"4C 41\", not '4C 4'"),
+        (changed('name = "LAMPLIGHTER"', 'name = "A"\nname_bytes = "41"'), "side.A.file[0].name: a file has either `name` or `name_bytes`"),
+        (GOOD + '\n[serial]\nside = "B"\nmarker = "<<SERIAL-GOES-HERE>>"', "serial.side: the job has no side B"),
+        (GOOD + '\n[serial]\nside = "A"\nmarker = "<<SERIAL>>"', "serial.marker: must have at least 20 characters, not '<<SERIAL>>'"),
+        (changed('volume = "zoned-dos"', 'volume = "zoned-dos"\ndisc_id = "SMX"'), "side.A.disc_id: must be two printable ASCII characters, not 'SMX'"),
+        (changed('volume = "zoned-dos"', 'volume = "zoned-dos"\nsuffix = "dump"'), "side.A.suffix: 'dump' is a name of the master's own"),
+        (changed('volume = "zoned-dos"', 'volume = "zoned-dos"\nfree = "ones"'), "side.A.free: must be 'numbered' or 'zero', not 'ones'"),
+        (changed('volume = "zoned-dos"', 'volume = "zoned-dos"\norder = "as-numbered"'), "side.A.order: goes with `image` only"),
+        (GOOD + '\n[[side.A.place]]\ntrack = 36\nsector = 0\nsource = "program.bin"', "side.A.place[0]: gcr4to5-35z has no track 36 head 0 sector 0"),
+        (GOOD + '\n[[side.A.place]]\ntrack = -1\nsector = 0\nsource = "program.bin"', "side.A.place[0].track: must be at least 0, not -1"),
+    ],
+)  # fmt: skip
+def test_one_thing_wrong(shop, text, said):
+    (shop / "link").symlink_to("/etc/passwd")
+    assert problems(shop, text) == [said]
+
+
+def test_a_source_that_is_too_large_is_not_read(shop):
+    with (shop / "program.bin").open("wb") as file:
+        file.truncate(1 << 34)
+    assert problems(shop, GOOD) == ["side.A.file[0].source: program.bin has 17,179,869,184 bytes, a source at most 16,777,216"]
+
+
+def test_a_two_head_geometry_leaves_no_side_b(shop):
+    side_b = GOOD[GOOD.index("[side.A]") :].replace("side.A", "side.B")
+    text = GOOD[: GOOD.index("[side.A]")] + '[side.A]\nplatform = "m"\ngeometry = "mfm-40x9x512-2s"\nvolume = "fat12"\n' + side_b
+    assert problems(shop, text) == ["side.B: a two-head geometry records both faces, so such a job has side A only"]
+
+
+def test_a_ready_image_of_the_wrong_length(shop):
+    text = GOOD[: GOOD.index("[side.A]")] + '[side.A]\nplatform = "m"\ngeometry = "mfm-40x9x512"\nvolume = "none"\nimage = "program.bin"\n'
+    assert problems(shop, text) == ["side.A.image: program.bin has 600 bytes, 183,720 bytes too short for mfm-40x9x512 (184,320)"]
+    text = text.replace("program.bin", "side.bin") + 'order = "block-order"\n'
+    assert problems(shop, text) == ["side.A.order: mfm-40x9x512 has no such order; it has as-numbered, or a list of one track's sectors"]
+
+
+def test_orders_of_a_ready_image(shop):
+    rows = [bytes([number]) * 512 for number in range(9)]
+    (shop / "side.bin").write_bytes(b"".join(rows) * 40)
+    text = GOOD[: GOOD.index("[side.A]")] + '[side.A]\nplatform = "m"\ngeometry = "mfm-40x9x512"\nvolume = "none"\nimage = "side.bin"\n'
+    (shop / "job.toml").write_text(text + "order = [9, 8, 7, 6, 5, 4, 3, 2, 1]\n")
+    assert build(load(shop / "job.toml")).sides["A"].dump == b"".join(reversed(rows)) * 40
+
+
+def test_a_dump_that_would_be_taken_for_a_capture_is_refused(shop):
+    (shop / "side.bin").write_bytes(bytes.fromhex("8A4F42560D0A1A0A").ljust(184_320, b"\0"))
+    text = GOOD[: GOOD.index("[side.A]")] + '[side.A]\nplatform = "m"\ngeometry = "mfm-40x9x512"\nvolume = "none"\nimage = "side.bin"\n'
+    [said] = problems(shop, text)
+    assert said.startswith("side.A: its first eight bytes are the signature of a capture")
+
+
+SERIAL = GOOD.replace("program.bin", "marked.bin") + '\n[serial]\nside = "A"\nmarker = "<<SERIAL-GOES-HERE>>"\n'
+
+
+def test_the_marker_lies_in_one_sector_once(shop):
+    (shop / "job.toml").write_text(SERIAL)
+    assert dict(build(load(shop / "job.toml")).slot) == {
+        "side": "A", "track": 17, "head": 0, "sector": 0, "offset": 104, "bytes": 20, "place": 336,
+    }  # fmt: skip
+    (shop / "marked.bin").write_bytes(b"\x60" * 100)
+    assert problems(shop, SERIAL) == ["serial.marker: '<<SERIAL-GOES-HERE>>' is not on side A; it must occur there once"]
+    (shop / "marked.bin").write_bytes(MARKER * 2)
+    assert problems(shop, SERIAL) == ["serial.marker: '<<SERIAL-GOES-HERE>>' occurs 2 times on side A; it must occur there once"]
+
+
+def test_a_marker_across_a_sectors_end_is_told_from_one_that_is_missing(shop):
+    text = GOOD[: GOOD.index("[side.A]")] + '[side.A]\nplatform = "m"\ngeometry = "mfm-40x9x512"\nvolume = "none"\nimage = "side.bin"\n'
+    (shop / "side.bin").write_bytes((b"\x60" * 500 + MARKER).ljust(184_320, b"\0"))
+    said = problems(shop, text + '[serial]\nside = "A"\nmarker = "<<SERIAL-GOES-HERE>>"\n')
+    assert said == ["serial.marker: it lies across the end of track 0 sector 1; move it, so that it lies within one sector"]
+
+
+def test_a_marker_across_a_blocks_end_in_a_file(shop):
+    (shop / "marked.bin").write_bytes(b"\x60" * 240 + MARKER)
+    said = problems(shop, SERIAL)
+    assert said == ["serial.marker: in LAMPLIGHTER it lies across a sector's end; move it, so that it lies within one sector"]
+
+
+def test_everything_wrong_is_told_at_once(shop):
+    text = GOOD.replace("revision", "revsion").replace("gcr4to5-35z", "gcr").replace("program.bin", "none.bin").replace("0x2000", '"here"')
+    assert [problem.partition(":")[0] for problem in problems(shop, text)] == [
+        "title.revision", "title.revsion", "side.A.file[0].load_address", "side.A.file[0].source", "side.A.geometry",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"[title\n", "not TOML"),
+        (b"\xff\xfe", "byte 0: not UTF-8"),
+        (b"x = 1\n" * 300_000, "1,800,000 bytes, a job file has at most 1,048,576"),
+        (b"side = 4\ntitle = 5\n", r"title: must be a table, \[title\]\n.*side: must hold tables"),
+    ],
+)
+def test_a_file_that_is_no_job(shop, data, said):
+    (shop / "job.toml").write_bytes(data)
+    with pytest.raises(MasteringError, match=said):
+        load(shop / "job.toml")
+
+
+def test_a_job_that_is_not_there(shop):
+    with pytest.raises(MasteringError, match=r"nothing.toml: can't be read: No such file or directory"):
+        load(shop / "nothing.toml")
