@@ -196,10 +196,14 @@ def text_of(unit: object) -> str:
     return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"cluster {unit}"
 
 
-def full(needed: int, available: int, unit: str) -> str:
-    """By how much a disc is too full; empty when it is not."""
-    over = needed - available
-    return f"the disc is too full: needs {over} more {unit}{'s' if over > 1 else ''} than the {available} it has" if over > 0 else ""
+def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, entries: int, problems: Problems) -> None:
+    """Note by how much a disc is too full, and files that its directory has no entry for."""
+    if needed > available:
+        over = needed - available
+        text = f"the disc is too full: needs {over} more {unit}{'s' if over > 1 else ''} than the {available} it has"
+        problems.add(content.where, text)
+    if len(content.files) > entries:
+        problems.add(content.where, f"the directory is too full: {len(content.files)} files, where it holds {entries}")
 
 
 def word_of(types: Mapping[str, int], number: int) -> str | int:

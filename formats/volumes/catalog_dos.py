@@ -193,13 +193,9 @@ class _Reader(Walk):
             for number, link in enumerate(file.lists):
                 if (offset := self.sector(LIST, link).offset) != number * PAIRS:
                     yield Problem(file.where, f"list {number + 1} says that {offset} sectors come before it, not {number * PAIRS}")
-        free = [(track, sector) for track, entry in enumerate(contents.map) for sector in _sectors_of(entry.free, real[1])]
+        words = ((track, entry.free) for track, entry in enumerate(contents.map))
+        free = [(track, bit - 16 + real[1]) for track, word in words for bit in range(16) if word >> bit & 1]
         yield from self.free_in_map(free, "free map")
-
-
-def _sectors_of(bits: int, sectors: int) -> list[int]:
-    """The sectors that a track's 16 bits call free: the highest sector is the highest bit. Negative where no sector belongs."""
-    return [bit - 16 + sectors for bit in range(16) if bits >> bit & 1]
 
 
 class _Builder(LinkedBuilder):
@@ -209,20 +205,19 @@ class _Builder(LinkedBuilder):
         super().__init__(geometry, content)
         self.plan = PLANS[geometry.id]
         self.middle = self.plan.contents[0]
-        last = geometry.first_track + geometry.cylinders
-        self.space = DownwardSpace(geometry, (*range(self.middle + 1, last), *range(self.middle - 1, self.plan.boot - 1, -1)))
+        above = range(self.middle + 1, geometry.cylinders)
+        self.space = DownwardSpace(geometry, (*above, *range(self.middle - 1, self.plan.boot - 1, -1)))
 
     def build(self) -> Image:
         geometry, content = self.image.geometry, self.content
-        system = [address for (track, _), address in self.addresses.items() if track == self.middle]
-        owners = dict.fromkeys(system, "the catalog")
+        owners = {address: "the catalog" for (track, _), address in self.addresses.items() if track == self.middle}
         boot = content.boot or b""
         sectors = [address for (track, _), address in self.addresses.items() if track < self.plan.boot]
         if len(boot) > len(sectors) * geometry.size:
             self.problems.add(volume.key(content.where, "boot"), f"{len(boot)} bytes, where {len(sectors) * geometry.size} fit")
-        for place, address in enumerate(sectors[: -(-len(boot) // geometry.size)]):
+        for start, address in zip(range(0, len(boot), geometry.size), sectors, strict=False):
             owners[address] = "the boot bytes"
-            self.image.write(address, boot[place * geometry.size : (place + 1) * geometry.size])
+            self.image.write(address, boot[start : start + geometry.size])
         volume.lay_places(self.image, content.places, owners, self.problems)
         self.space.remove({*owners, *sectors})
         self._check()
@@ -241,11 +236,8 @@ class _Builder(LinkedBuilder):
         for file in content.files:
             _check_file(file, problems)
         needed = sum(_needed(file, self.image.geometry.size) for file in content.files)
-        if wrong := volume.full(needed, self.space.available(self.space.tracks), "sector"):
-            problems.add(content.where, wrong)
-        entries = self.plan.first * CATALOG.entries.count
-        if len(content.files) > entries:
-            problems.add(content.where, f"{len(content.files)} files, where the catalog holds {entries}")
+        room = self.plan.first * CATALOG.entries.count
+        volume.check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
 
     def _next(self) -> Link:
         return self.space.next(self.content.interleave or self.plan.step)
@@ -258,18 +250,16 @@ class _Builder(LinkedBuilder):
             data = WORDS[number].build({"address": file.load_address, "length": len(data)}) + data
         size = self.image.geometry.size
         parts = [data[start : start + size] for start in range(0, len(data), size)]
-        lists: list[tuple[Link, list[Link]]] = []
-        for start in range(0, len(parts), PAIRS):
-            lists.append((self._next(), [self._next() for _ in parts[start : start + PAIRS]]))
-        for link, part in zip((link for _, pairs in lists for link in pairs), parts, strict=True):
-            self.write(link, part)
+        groups = [parts[start : start + PAIRS] for start in range(0, len(parts), PAIRS)]
+        lists = [(self._next(), [self._next() for _ in group]) for group in groups]
         following = [link for link, _ in lists[1:]] + [NOTHING]
         for place, ((link, pairs), then) in enumerate(zip(lists, following, strict=True)):
+            for pair, part in zip(pairs, groups[place], strict=True):
+                self.write(pair, part)
             filled = [parts_of(pair) for pair in (pairs + [NOTHING] * PAIRS)[:PAIRS]]
             self.write(link, LIST.build({"next": parts_of(then), "offset": place * PAIRS, "pairs": filled}))
-        name = NAMES.store(file.name, file.raw_name)
-        type_ = number | LOCKED * file.locked
-        return {"list": parts_of(lists[0][0]), "type": type_, "name": name, "sectors": len(lists) + len(parts)}
+        kept = {"type": number | LOCKED * file.locked, "name": NAMES.store(file.name, file.raw_name)}
+        return {"list": parts_of(lists[0][0]), **kept, "sectors": len(lists) + len(parts)}
 
     def _catalog(self, entries: list[dict[str, Any]]) -> None:
         nothing = {"list": parts_of(NOTHING), "type": 0, "name": bytes(30), "sectors": 0}
@@ -280,20 +270,11 @@ class _Builder(LinkedBuilder):
 
     def _contents(self) -> None:
         geometry, last = self.image.geometry, self.space.last[0] if self.space.last else self.middle
-        free = {track: sectors for track, sectors in self.space.free.items() if track != self.middle}
-        sectors = len(geometry.numbers(0))
+        free, sectors = self.space.free, len(geometry.numbers(0))
         bits = [sum(1 << 16 - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
-        contents = {
-            "catalog": parts_of((self.middle, self.plan.first)),
-            "release": self.plan.release,
-            "volume": self.content.volume_number,
-            "last": last,
-            "direction": 1 if last >= self.middle else -1,
-            "tracks": geometry.cylinders,
-            "sectors": sectors,
-            "size": geometry.size,
-            "map": [{"free": each} for each in bits],
-        }
+        contents = {"catalog": parts_of((self.middle, self.plan.first)), "release": self.plan.release, "volume": self.content.volume_number}
+        contents |= {"last": last, "direction": 1 if last >= self.middle else -1, "map": [{"free": each} for each in bits]}
+        contents |= {"tracks": geometry.cylinders, "sectors": sectors, "size": geometry.size}
         self.write(self.plan.contents, CONTENTS.build(contents))
 
 

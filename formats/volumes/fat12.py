@@ -69,8 +69,7 @@ ENTRY = Struct(
 
 READ_ONLY, LABEL, DIRECTORY, LONG_NAME = 0x01, 0x08, 0x10, 0x0F
 END_OF_DIRECTORY = 0x00
-FREE, BAD, LAST = 0x000, 0xFF7, 0xFF8  # FF8 to FFF end a chain
-END_OF_CHAIN = 0xFFF
+FREE, BAD, LAST, END_OF_CHAIN = 0x000, 0xFF7, 0xFF8, 0xFFF  # all from FF8 on end a chain
 NO_LABEL = b"NO NAME"
 HALT = b"\xeb\x3c\x90" + bytes(59) + b"\xf4\xeb\xfd"  # a jump to byte 62; there: halt, and again
 SIGNATURE = b"\x55\xaa"
@@ -243,11 +242,8 @@ class _Builder:
                 if getattr(file, name) is not None:
                     problems.add(volume.key(file.where, name), "fat12 has no place for it; leave the key out")
         needed = sum(-(-len(file.data) // layout.cluster_bytes) for file in content.files)
-        if wrong := volume.full(needed, list(self.table.values()).count(FREE), "cluster"):
-            problems.add(content.where, wrong)
         room = layout.medium.root_entries - bool(content.label)
-        if len(content.files) > room:
-            problems.add(content.where, f"{len(content.files)} files, where the directory holds {room}")
+        volume.check_room(content, needed, list(self.table.values()).count(FREE), "cluster", entries=room, problems=problems)
 
     def _lay(self, places: range, data: bytes) -> None:
         size = self.geometry.size
@@ -260,8 +256,7 @@ class _Builder:
         for number, (cluster, then) in enumerate(zip(chain, [*chain[1:], END_OF_CHAIN], strict=False)):
             self.table[cluster] = then
             self._lay(self.layout.sectors_of(cluster), file.data[number * size : (number + 1) * size])
-        name = store_name(file.name, file.raw_name)
-        return self._entry(name, READ_ONLY * file.locked, chain[0] if chain else 0, len(file.data))
+        return self._entry(store_name(file.name, file.raw_name), READ_ONLY * file.locked, chain[0] if chain else 0, len(file.data))
 
     def _clusters(self, count: int) -> list[int]:
         """Free clusters: the first, then `interleave` on from each, again from the start where there is none further on."""

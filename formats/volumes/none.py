@@ -18,7 +18,9 @@ class ReadyImage:
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """The image, every sector of it used. VolumeError when there is none, or when files, places or a boot come with it."""
         where = content.where
-        problems = [Problem(f"{where}.image".lstrip("."), "is missing: without a volume a side is a ready image")] if content.image is None else []
+        problems = (
+            [Problem(f"{where}.image".lstrip("."), "is missing: without a volume a side is a ready image")] if content.image is None else []
+        )
         extra = (("file", content.files), ("place", content.places), ("boot", content.boot), ("interleave", content.interleave))
         problems += [Problem(f"{where}.{name}".lstrip("."), "does not go with a ready image") for name, given in extra if given]
         if problems:

@@ -216,11 +216,9 @@ class _Builder(LinkedBuilder):
         for file in content.files:
             _check_file(file, problems)
         blocks = sum(max(1, -(-_length(file) // BLOCK.data.sizeof())) for file in content.files)
-        if wrong := volume.full(blocks, self.space.available((*self.space.below, *self.space.above)), "block"):
-            problems.add(content.where, wrong)
-        entries = 8 * (1 + len(self.space.free[self.space.middle]))
-        if len(content.files) > entries:
-            problems.add(content.where, f"{len(content.files)} files, where the directory holds {entries}")
+        available = self.space.available((*self.space.below, *self.space.above))
+        room = DIRECTORY.entries.count * (1 + len(self.space.free[self.space.middle]))
+        volume.check_room(content, blocks, available, "block", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
         """Lay a file's blocks; its directory entry."""
