@@ -123,7 +123,7 @@ def open_masters(shelf: Path) -> list[Master]:
 def open_master(path: Path) -> Master:
     """The master in a folder, every file's digest proved. MasterError names the first file that is not what it was."""
     for where, what in fixity(path):
-        raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew")
+        raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
     try:
         record = json.loads(_bytes(path, "data/master.json", "data"))
         return _master(path, record)
