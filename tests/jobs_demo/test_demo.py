@@ -1,0 +1,154 @@
+"""The demo, run as a newcomer runs it; and the two scripts that turn a reader's output into files for the program."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from formats.containers import capture
+from mastering.master import open_master
+
+REPO = Path(__file__).parents[2]
+SHOP = REPO / "jobs_demo"
+OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
+ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO)}
+
+
+def run(*arguments: object, cwd: Path) -> subprocess.CompletedProcess:
+    return subprocess.run([*OBVERSE, *map(str, arguments)], capture_output=True, text=True, check=False, cwd=cwd, env=ENVIRONMENT)
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory) -> tuple[Path, str]:
+    """The folder that the demo made, and what it printed."""
+    folder = tmp_path_factory.mktemp("newcomer")
+    done = run("demo", cwd=folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    return folder, done.stdout
+
+
+# Name, what was wrong with it, verdict and what to do: the demo's twelve copies.
+EXPECTED = [
+    ("0001-X-A.capture", "nothing", "pass: Side A is good."),
+    ("0001-X-B.dump", "nothing", "pass: Side B is good."),
+    ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: not all could be read."),
+    ("0002-V-B.dump", "two sectors that the reader gave up on", "fail: Read it again: not all could be read."),
+    ("0003-T-A.capture", "a sector that comes right at every other turn only", "marginal: Don't box it yet: read it again."),
+    ("0003-T-B.capture", "nothing: three turns of every track", "pass: Side B is good."),
+    ("0004-R-A.dump", "the disc was put in the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
+    ("0004-R-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
+    ("0005-P-A.dump", "written from the older revision's master", "fail: Ask where it came from: this is Lamplighter 1.1 A."),
+    ("0005-P-B.capture", "never written: a blank slipped through", "fail: Write it: nothing is recorded on it."),
+    ("0006-N-B.capture", "written with another volume number", "fail: Write it again: it was written wrong."),
+    ("0007-L-B.dump", "the reader lost a sector on the way", "fail: Read it again: the reader left sectors out."),
+]
+
+
+def test_the_demo_names_each_fault_and_what_to_do_with_the_disc(day):
+    _, text = day
+    told = re.findall(r"SM-004-(\S+) +wrong with it: (.*)\n +(.*)\n", text)
+    assert len(told) == len(EXPECTED)
+    for (name, fault, said), (expected_name, expected_fault, expected_said) in zip(told, EXPECTED, strict=True):
+        assert name == expected_name
+        assert fault.startswith(expected_fault)
+        assert said.startswith(expected_said)
+
+
+def test_the_demo_says_that_it_is_simulated(day):
+    folder, text = day
+    assert "Everything below is simulated: no disc and no drive is involved." in text
+    for path in (folder / "obverse-demo" / "copies").glob("*.capture"):
+        assert capture.read(path.read_bytes(), path.name).simulated
+
+
+def test_what_the_demo_suggests_works(day):
+    folder, text = day
+    commands = re.findall(r"^   obverse (.*?)(?:   \(.*)?$", text, re.MULTILINE)
+    assert len(commands) == 4
+    for command in commands:
+        done = run(*command.split(), cwd=folder)
+        assert done.returncode == (1 if command.startswith("verify") else 0), done.stderr
+
+
+def test_the_demo_comes_out_the_same_every_time(day, tmp_path):
+    folder, text = day
+    again = run("demo", cwd=tmp_path)
+    assert again.stdout == text
+    for name in ("copies/SM-004-0003-T-A.capture", "masters/lamplighter-1.2/manifest-sha256.txt"):
+        assert (tmp_path / "obverse-demo" / name).read_bytes() == (folder / "obverse-demo" / name).read_bytes()
+
+
+def test_a_demo_replaces_nothing_but_a_demo(tmp_path):
+    (tmp_path / "obverse-demo").mkdir()
+    (tmp_path / "obverse-demo" / "mine.txt").write_text("keep")
+    for options in ((), ("--again",)):
+        done = run("demo", *options, cwd=tmp_path)
+        assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert (tmp_path / "obverse-demo" / "mine.txt").read_text() == "keep"
+    assert run("demo", "--out", "other", cwd=tmp_path).returncode == 0
+    assert run("demo", "--out", "other", cwd=tmp_path).returncode == 2
+    assert run("demo", "--out", "other", "--again", cwd=tmp_path).returncode == 0
+
+
+def test_no_command_on_the_demo_takes_200_megabytes(day):
+    folder, _ = day
+    master = "obverse-demo/masters/lamplighter-1.2"
+    code = "import resource, sys; from mastering.cli.main import run; run(sys.argv[1:]); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    for arguments in (
+        ["demo", "--out", "measured"],
+        ["verify", master, "obverse-demo/copies"],
+        ["check", master],
+        ["build", "obverse-demo/job.toml", "--dry-run"],
+    ):
+        done = subprocess.run(
+            [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, cwd=folder, env=ENVIRONMENT
+        )
+        assert int(done.stdout.splitlines()[-1]) < 200_000
+
+
+# The scripts
+
+
+def test_cells_become_a_capture(day, tmp_path):
+    folder, _ = day
+    path = folder / "obverse-demo/masters/lamplighter-1.2"
+    side = open_master(path).sides["A"]
+    read = capture.read((path / "data/side-A.capture").read_bytes(), "master")
+    for track in read.tracks:
+        cells = "".join(map(str, np.unpackbits(np.frombuffer(track.bits, np.uint8))[: track.cells]))
+        rows = "\n".join(cells[at : at + 100] for at in range(0, len(cells), 100))
+        (tmp_path / f"track-{track.cylinder:02}-{track.head}.txt").write_text(f"{track.cell_ps / 1000}\n{rows}\n")
+    subprocess.run([sys.executable, SHOP / "cells_to_capture.py", tmp_path, tmp_path / "copy.capture"], check=True)
+    made = capture.read((tmp_path / "copy.capture").read_bytes(), "copy")
+    assert made.tracks == read.tracks
+    assert side.sha256
+    assert run("verify", path, tmp_path / "copy.capture", cwd=tmp_path).returncode == 0
+
+
+def test_a_readers_messages_become_a_report(day, tmp_path):
+    folder, _ = day
+    path = folder / "obverse-demo/masters/lamplighter-1.2"
+    shutil.copy(path / "data/side-B.dump", tmp_path / "copy.dump")
+    (tmp_path / "log.txt").write_text(
+        "reading ...\ntrack 17 head 0 sector 4: good after 3 tries\ntrack 22 head 0 sector 11: data check failed after 10 tries\n"
+        "track 23 head 0 sector 1: humming noise after 2 tries\n"
+    )
+    subprocess.run([sys.executable, SHOP / "log_to_report.py", tmp_path / "log.txt", tmp_path / "copy.report.csv"], check=True)
+    done = run("verify", path, tmp_path / "copy.dump", cwd=tmp_path)
+    assert done.returncode == 1
+    for said in (
+        "track 17 sector 4: good only some of the time",
+        "track 22 sector 11: its data fails its check",
+        "track 23 sector 1: the reader gave up",
+    ):
+        assert said in done.stdout
+
+
+@pytest.mark.parametrize("script", ["cells_to_capture.py", "log_to_report.py"])
+def test_the_scripts_are_short(script):
+    assert len((SHOP / script).read_text().splitlines()) <= 40
