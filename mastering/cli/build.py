@@ -63,9 +63,8 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
         doubtful = len(unproven(side.dump, geometry.size))
         if doubtful:
-            told.append(
-                f"    {doubtful} sector{'' if doubtful == 1 else 's'} could be a reader's filler: read such copies as captures, or with sector reports"
-            )
+            many = f"{doubtful} sector{'' if doubtful == 1 else 's'}"
+            told.append(f"    {many} could be a reader's filler: read such copies as captures, or with sector reports")
     if built.slot:
         where = f"track {built.slot['track']} sector {built.slot['sector']}"
         told.append(f"  serial: {built.slot['bytes']} bytes on side {built.slot['side']}, {where}")
