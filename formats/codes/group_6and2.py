@@ -44,12 +44,12 @@ class GroupSixAndTwo:
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The bytes and the residue. A word that the code lacks makes all that is chained behind it unsound, the residue last."""
         coded = np.frombuffer(rows.tobytes().translate(_VALUE), np.uint8).reshape(rows.shape)
-        sound = (coded < _NONE).all(axis=1)
+        sound: Flags = np.all(coded < _NONE, axis=1, keepdims=True)
         values = np.bitwise_xor.accumulate(coded.T.copy(), axis=0)  # a row a place: each step takes all blocks at once
         aux = values[:_AUX].tobytes()
         low = np.frombuffer(b"".join(aux.translate(pair) for pair in _PAIRS), np.uint8).reshape(3 * _AUX, len(rows))
         data = np.concatenate((values[_AUX:342] << 2 | low[:256], values[342:]))
-        return np.ascontiguousarray(data.T), np.repeat(sound[:, None], 257, axis=1)
+        return np.ascontiguousarray(data.T), np.repeat(sound, 257, axis=1)
 
 
 CODE = GroupSixAndTwo()

@@ -70,7 +70,8 @@ class _Chunk:
     payload: bytes
 
     def refuse(self, what: str) -> NoReturn:
-        raise ContainerError(f"{self.name}: chunk {self.number} ({self.type.decode('ascii', 'replace')}, byte {self.offset}): {what}")
+        called = self.type.decode() if self.type.isalpha() and self.type.isascii() else self.type.hex(" ").upper()
+        raise ContainerError(f"{self.name}: chunk {self.number} ({called}, byte {self.offset}): {what}")
 
 
 def read(data: bytes, name: str) -> Capture:

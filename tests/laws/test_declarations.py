@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-GEOMETRIES = sorted(path for path in (Path(__file__).parents[2] / "formats" / "geometries").glob("*.py") if path.name != "__init__.py")
+FORMATS = Path(__file__).parents[2] / "formats"
+GEOMETRIES = sorted(path for path in (FORMATS / "geometries").glob("*.py") if path.name != "__init__.py")
 MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.source"}
 
 
@@ -26,3 +27,20 @@ def test_a_geometry_is_a_docstring_imports_and_assignments(path):
 @pytest.mark.parametrize("path", GEOMETRIES, ids=lambda path: path.stem)
 def test_a_geometry_fits_a_screen(path):
     assert len(path.read_text().splitlines()) <= 75
+
+
+IMPLEMENTATIONS = sorted(
+    path
+    for kind in ("codes", "geometries", "volumes", "containers")
+    for path in (FORMATS / kind).glob("*.py")
+    if path.name != "__init__.py"
+)
+
+
+@pytest.mark.parametrize("path", IMPLEMENTATIONS, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_an_implementation_imports_no_sibling_and_an_interface_no_implementation(path):
+    kind = path.parent.name
+    imported = {node.module or "" for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.ImportFrom)}
+    assert {name for name in imported if name.startswith(f"formats.{kind}")} <= {f"formats.{kind}.interface"} - {
+        f"formats.{kind}.{path.stem}"
+    }

@@ -87,6 +87,8 @@ def test_developers_md_names_only_files_that_exist():
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "pyproject.toml"])
 def test_the_top_level_holds_what_it_should(name):
-    kept = {path.name for path in REPO.iterdir() if not path.name.startswith(".") and path.name not in ("build", "dist", "obverse.egg-info")}
+    kept = {
+        path.name for path in REPO.iterdir() if not path.name.startswith(".") and path.name not in ("build", "dist", "obverse.egg-info")
+    }
     assert kept <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "mastering", "formats", "tests", "jobs_demo", "obverse-demo"}
     assert name in kept

@@ -85,7 +85,7 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head() + cell() + TAIL + b"\0", "1 bytes behind TAIL, where the file should end"),
         (SIGNATURE + head() + cell() + chunk(b"TAIL", b"x"), "chunk 3 (TAIL, byte 93): TAIL must be empty"),
         (SIGNATURE + head() + chunk(b"NEWS") + TAIL, "chunk 2 (NEWS, byte 67): a type that this version does not know"),
-        (SIGNATURE + head() + chunk(b"NE1S") + TAIL, "chunk 2 (NE1S, byte 67): four ASCII letters were expected as its type"),
+        (SIGNATURE + head() + chunk(b"NE1S") + TAIL, "chunk 2 (4E 45 31 53, byte 67): four ASCII letters were expected as its type"),
         (SIGNATURE + head() + mark(1) + cell() + TAIL, "chunk 2 (MARK, byte 67): index marks belong right behind a track, not behind HEAD"),
         (SIGNATURE + head() + cell() + mark(1) + mark(2) + TAIL, "index marks belong right behind a track, not behind MARK"),
         (SIGNATURE + head() + cell() + mark(3, 3) + TAIL, "index marks must ascend"),
