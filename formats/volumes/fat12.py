@@ -166,7 +166,7 @@ class _Reader:
         """What a reader can live with and a master can't."""
         layout, first = self.layout, self._sectors(self.layout.table(0))
         yield from self._geometry() if self.stated else ()
-        if first[0] != layout.medium.media or self.table[0] >> 8 != LAST >> 8 or self.table[1] < LAST:
+        if first[:3] != bytes([layout.medium.media, 0xFF, 0xFF]):
             yield Problem("allocation table", f"begins with {first[:3].hex(' ')}, where {layout.medium.media:02x} ff ff was expected")
         for copy in range(1, layout.medium.fats):
             if self._sectors(layout.table(copy)) != first:

@@ -1,0 +1,150 @@
+"""FAT12 volumes against programs that no one here wrote: a file system checker, a formatter, a library that reads and writes."""
+
+import subprocess
+import warnings
+from datetime import date
+
+import pytest
+
+from formats import registry
+from formats.geometry import Address
+from formats.image import Image
+from formats.volumes.interface import FileIn, Place, VolumeIn
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")  # the library's own base uses a deprecated way to declare itself
+    from pyfatfs.PyFatFS import PyFatFS
+
+# Every number of the two media, for a formatter that guesses some of them wrong: media, sectors of a cluster, entries, heads.
+MEDIA = {"mfm-40x9x512": ("0xFC", 1, 64, 1), "mfm-40x9x512-2s": ("0xFD", 2, 112, 2)}
+NAMES = sorted(MEDIA)
+
+FILES = [
+    FileIn(b"LAMP.COM", bytes(range(256)) * 17 + b"end", locked=True),
+    FileIn(b"EMPTY", b""),
+    FileIn(b"ONE.DAT", b"1"),
+    FileIn(b"CLUSTER.BIN", b"C" * 1024),
+    *(FileIn(b"F%d.TXT" % number, b"light " * number) for number in range(40)),
+]
+
+
+def built(name: str, **keys) -> Image:
+    content = {"files": FILES, "label": b"SALT MARSH", "date": date(1984, 1, 31)} | keys
+    return registry.volume("fat12").build(registry.geometry(name), VolumeIn(**content))
+
+
+def checked(path) -> str:
+    """What the checker says of an image that it must not touch; fails when it is not there or finds anything."""
+    run = subprocess.run(["fsck.fat", "-n", "-v", str(path)], capture_output=True, text=True, timeout=30, check=False)
+    assert run.returncode == 0, run.stdout + run.stderr
+    return run.stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"files": []},
+        {"files": [], "label": b""},
+        {},
+        {"interleave": 5},
+        {"boot": b"\xeb\x3c\x90" + bytes(59) + b"\xcd\x19"},
+        {"places": [Place(Address(20, 0, 3), bytes([7]) * 5000)]},
+    ],
+    ids=["empty", "no label", "files", "interleave", "boot", "place"],
+)
+def test_the_checker_finds_nothing_in_a_built_volume(name, keys, tmp_path):
+    path = tmp_path / "side.dump"
+    path.write_bytes(built(name, **keys).dump)
+    files = keys.get("files", FILES)
+    label = 1 if keys.get("label", b"L") else 0
+    assert f"{len(files) + label} files" in checked(path)
+    assert path.read_bytes() == built(name, **keys).dump
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_checker_finds_a_lost_cluster(name, tmp_path):
+    """The judge is awake: one entry of both tables, changed by hand."""
+    dump = built(name).dump
+    for table in (512, 1536):
+        dump[table + 528] = 0xFF
+    path = tmp_path / "side.dump"
+    path.write_bytes(dump)
+    assert subprocess.run(["fsck.fat", "-n", str(path)], capture_output=True, timeout=30, check=False).returncode == 1
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_library_reads_what_was_built(name, tmp_path):
+    path = tmp_path / "side.dump"
+    path.write_bytes(built(name).dump)
+    disc = PyFatFS(str(path), encoding="cp437", read_only=True)
+    assert sorted(disc.listdir("/")) == sorted(file.name.decode() for file in FILES)
+    for file in FILES:
+        assert disc.readbytes(f"/{file.name.decode()}") == file.data
+    assert disc.getinfo("/LAMP.COM", ["details"]).modified.date() == date(1984, 1, 31)
+
+
+def formatted(name: str, path) -> bytes:
+    """An image that a general-purpose formatter made, told every number."""
+    geometry = registry.geometry(name)
+    media, cluster, entries, heads = MEDIA[name]
+    path.write_bytes(bytes(geometry.dump_bytes))
+    options = [
+        "-a",
+        "-F",
+        "12",
+        "-S",
+        "512",
+        "-s",
+        cluster,
+        "-R",
+        1,
+        "-f",
+        2,
+        "-r",
+        entries,
+        "-M",
+        media,
+        "-g",
+        f"{heads}/9",
+        "-D",
+        0,
+        "-h",
+        0,
+    ]
+    options += ["-n", "FOREIGN", "-i", "0badcafe", "--invariant"]
+    subprocess.run(["mkfs.fat", *map(str, options), str(path)], check=True, capture_output=True, timeout=30)
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_parameter_block_is_the_one_that_a_formatter_writes(name, tmp_path):
+    theirs = formatted(name, tmp_path / "theirs")
+    ours = built(name, files=[]).dump
+    assert ours[11:39] == theirs[11:39]
+    assert ours[54:62] == theirs[54:62] == b"FAT12   "
+    assert ours[510:515] == theirs[510:515]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_foreign_volume_is_read(name, tmp_path):
+    """Files and folders put by the library into the formatter's image."""
+    path = tmp_path / "theirs"
+    formatted(name, path)
+    disc = PyFatFS(str(path), encoding="cp437")
+    for file in FILES[:20]:
+        disc.writebytes(f"/{file.name.decode()}", file.data)
+    disc.makedir("/MAPS")
+    disc.makedir("/MAPS/DEEP")
+    disc.writebytes("/MAPS/LEVEL.ONE", b"1" * 3000)
+    disc.writebytes("/MAPS/DEEP/LEVEL.TWO", b"2" * 700)
+    disc.writebytes("/a name too long for 8.3.text", b"long")
+    disc.remove("/ONE.DAT")
+    disc.close()
+    image = Image(registry.geometry(name), path.read_bytes())
+    found = registry.volume("fat12").read(image)
+    theirs = {file.name: file.data for file in FILES[:20] if file.name != b"ONE.DAT"}
+    theirs |= {b"MAPS/LEVEL.ONE": b"1" * 3000, b"MAPS/DEEP/LEVEL.TWO": b"2" * 700, b"ANAMET.TEX": b"long"}
+    assert found.label == b"FOREIGN"
+    assert {file.name: file.data for file in found.files} == theirs
+    assert registry.volume("fat12").check(image) == []
