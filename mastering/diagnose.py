@@ -130,8 +130,8 @@ def distance(judged: Target, candidate: Target) -> Distance:
 
 
 def same_layout(one: Target, other: Target) -> bool:
-    """Whether two sides have the same sectors."""
-    return len(one.side.dump) == len(other.side.dump) and one.side.plain == other.side.plain
+    """Whether two sides have the same sectors: the same geometry, and the same length."""
+    return len(one.side.dump) == len(other.side.dump) and one.side.geometry_id == other.side.geometry_id
 
 
 def is_shifted(judged: Judged) -> bool:

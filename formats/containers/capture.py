@@ -5,12 +5,11 @@ and big-endian. Every breach names the file, the chunk's number, type and byte o
 """
 
 import json
-import math
 import struct
+import sys
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any, NoReturn
 
 from formats.errors import ContainerError
@@ -23,8 +22,9 @@ MOST_CHUNKS = 1024
 LAST_CYLINDER = 95
 MOST_MARKS = 64
 
-_TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in picoseconds, number of cells
+_TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in ps (INTV: ticks per second), number of cells (intervals)
 _TURN = 1  # flag: exactly one turn
+_SHOWN = 40  # characters of a value in a message
 _REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 
 
@@ -81,14 +81,11 @@ def read(data: bytes, name: str) -> Capture:
     if not data.startswith(SIGNATURE):
         raise ContainerError(f"{name}: byte 0: no capture, its signature {SIGNATURE.hex(' ').upper()} was expected{_damage(data)}")
     known = (chunk for chunk in _chunks(data, name) if not chunk.type[:1].islower())
-    head = next(known, None)
-    if head is None or head.type != b"HEAD":
-        raise ContainerError(f"{name}: chunk 1 (byte 8): HEAD was expected{f', not {head.type.decode()}' if head else ''}")
+    head = next(known)  # a file without even a TAIL is refused before
+    if head.type != b"HEAD":
+        head.refuse("HEAD was expected first")
     capture = _head(head)
-    tracks = _tracks(known)
-    if not tracks:
-        raise ContainerError(f"{name}: holds no track (no CELL chunk); read the disc again")
-    return replace(capture, tracks=tuple(tracks))
+    return replace(capture, tracks=_tracks(known))
 
 
 def _damage(data: bytes) -> str:
@@ -142,18 +139,24 @@ def _head(chunk: _Chunk) -> Capture:
     if not isinstance(head, dict):
         chunk.refuse("a JSON object was expected")
     if head.get("version") != 1 or isinstance(head["version"], bool):
-        chunk.refuse(f"version 1 was expected, not {json.dumps(head.get('version'))}")
+        chunk.refuse(f"version 1 was expected, not {_shown(head.get('version'))}")
     if not _is_positive(head.get("rpm")):
-        chunk.refuse(f"rpm must be a number above 0, not {json.dumps(head.get('rpm'))}")
+        chunk.refuse(f"rpm must be a number above 0, not {_shown(head.get('rpm'))}")
     if not isinstance(head.get("writer"), str):
         chunk.refuse("writer must be a text: which program made the file")
     for key in ("reversed", "simulated"):
         if not isinstance(head.get(key, False), bool):
-            chunk.refuse(f"{key} must be true or false, not {json.dumps(head[key])}")
+            chunk.refuse(f"{key} must be true or false, not {_shown(head[key])}")
     if "tpi" in head and not _is_positive(head["tpi"]):
-        chunk.refuse(f"tpi must be a number above 0, not {json.dumps(head['tpi'])}")
+        chunk.refuse(f"tpi must be a number above 0, not {_shown(head['tpi'])}")
     tpi = float(head["tpi"]) if "tpi" in head else None
     return Capture(float(head["rpm"]), head["writer"], (), head.get("reversed", False), head.get("simulated", False), tpi)
+
+
+def _shown(value: Any) -> str:
+    """A JSON value as it may stand in a message of one line."""
+    text = {dict: "an object", list: "a list"}.get(type(value)) or json.dumps(value)
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
 def _no_constant(text: str) -> NoReturn:
@@ -162,15 +165,10 @@ def _no_constant(text: str) -> NoReturn:
 
 def _is_positive(value: Any) -> bool:
     """Whether a JSON value is a finite number above 0."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return False
-    try:
-        return math.isfinite(float(value)) and value > 0
-    except OverflowError:
-        return False
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value <= sys.float_info.max
 
 
-def _tracks(chunks: Iterator[_Chunk]) -> list[Track]:
+def _tracks(chunks: Iterator[_Chunk]) -> tuple[Track, ...]:
     """The tracks behind HEAD, each with the marks right behind it."""
     tracks: list[Track] = []
     before = b"HEAD"
@@ -182,24 +180,39 @@ def _tracks(chunks: Iterator[_Chunk]) -> list[Track]:
                 chunk.refuse(f"index marks belong right behind a track, not behind {before.decode()}")
             tracks[-1] = replace(tracks[-1], marks=_marks(chunk, tracks[-1].cells))
         elif chunk.type == b"INTV":
-            chunk.refuse("times between transitions can't be judged yet; export bit cells (CELL) instead")
+            _intervals(chunk)
         elif chunk.type == b"TAIL":
             if chunk.payload:
                 chunk.refuse("TAIL must be empty")
+            if not tracks:
+                chunk.refuse("the file holds no track (no CELL chunk); read the disc again")
         else:
             chunk.refuse("HEAD stands a second time" if chunk.type == b"HEAD" else "a type that this version does not know")
         before = chunk.type
-    return tracks
+    return tuple(tracks)
 
 
-def _cell(chunk: _Chunk) -> Track:
+def _place(chunk: _Chunk) -> tuple[int, int, int, int, int]:
+    """The numbers before a track's cells or times; its cylinder and head can be."""
     if len(chunk.payload) < _TRACK.size:
         chunk.refuse(f"{len(chunk.payload)} bytes, at least {_TRACK.size} were expected")
-    cylinder, head, flags, cell_ps, count = _TRACK.unpack_from(chunk.payload)
+    cylinder, head, flags, scale, count = _TRACK.unpack_from(chunk.payload)
     if cylinder > LAST_CYLINDER:
         chunk.refuse(f"cylinder {cylinder}, the last one can be {LAST_CYLINDER}")
     if head > 1:
         chunk.refuse(f"head {head}, where 0 or 1 was expected")
+    return cylinder, head, flags, scale, count
+
+
+def _intervals(chunk: _Chunk) -> NoReturn:
+    _, _, flags, ticks, _ = _place(chunk)
+    if flags or not ticks:
+        chunk.refuse(f"flags {flags:04X} and {ticks} ticks per second, where 0 and more than 0 were expected")
+    chunk.refuse("an INTV chunk (times between transitions) can't be judged yet; export bit cells (CELL) instead")
+
+
+def _cell(chunk: _Chunk) -> Track:
+    cylinder, head, flags, cell_ps, count = _place(chunk)
     if flags & ~_TURN:
         chunk.refuse(f"flags {flags:04X}, where only bit 0 may be set")
     if not cell_ps:
@@ -219,7 +232,7 @@ def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
     if len(chunk.payload) != 2 + 4 * count:
         chunk.refuse(f"{count} index marks need {2 + 4 * count} bytes, {len(chunk.payload)} are there")
     marks = struct.unpack_from(f">{count}I", chunk.payload, 2)
-    if any(after <= before for before, after in pairwise(marks)):
+    if list(marks) != sorted(set(marks)):
         chunk.refuse("index marks must ascend")
     if marks and marks[-1] > cells:
         chunk.refuse(f"an index mark at cell {marks[-1]:,} of {cells:,}")
@@ -252,7 +265,7 @@ def on_geometry(capture: Capture, geometry: Geometry) -> Capture:
             f"a capture of {capture.tpi:g} tracks per inch can't be of {geometry.id}, which has {geometry.tpi} (or a drive of twice that)"
         )
     even = (track for track in capture.tracks if track.cylinder % 2 == 0)
-    return replace(capture, tracks=tuple(replace(track, cylinder=track.cylinder // 2) for track in even))
+    return replace(capture, tpi=None, tracks=tuple(replace(track, cylinder=track.cylinder // 2) for track in even))
 
 
 # Writing
@@ -260,11 +273,8 @@ def on_geometry(capture: Capture, geometry: Geometry) -> Capture:
 
 def write(capture: Capture) -> bytes:
     """The file of a capture. Optional keys of HEAD stand only where they say something."""
-    head: dict[str, Any] = {
-        "version": 1,
-        "rpm": int(capture.rpm) if capture.rpm == int(capture.rpm) else capture.rpm,
-        "writer": capture.writer,
-    }
+    rpm = int(capture.rpm) if capture.rpm == int(capture.rpm) else capture.rpm
+    head: dict[str, Any] = {"version": 1, "rpm": rpm, "writer": capture.writer}
     head |= {key: True for key in ("reversed", "simulated") if getattr(capture, key)}
     head |= {} if capture.tpi is None else {"tpi": capture.tpi}
     parts = [SIGNATURE, _framed(b"HEAD", json.dumps(head, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode())]
@@ -281,14 +291,14 @@ def _framed(kind: bytes, payload: bytes) -> bytes:
     return struct.pack(">I", len(payload)) + body + struct.pack(">I", zlib.crc32(body))
 
 
-def master_tracks(geometry: Geometry, tracks: Sequence[bytes]) -> Iterable[Track]:
-    """One turn of every track of a side; `tracks` as `formats.track.encode_side` gives them: cylinders ascending, head 0 first."""
-    for number, bits in enumerate(tracks):
-        cylinder, head = divmod(number, geometry.heads)
-        cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
-        yield Track(cylinder, head, True, cell_ps, geometry.track_cells(cylinder), bits)
-
-
 def write_master(geometry: Geometry, tracks: Sequence[bytes]) -> bytes:
-    """A master's capture: what a disc of this side should carry."""
-    return write(Capture(geometry.rpm, "obverse", tuple(master_tracks(geometry, tracks))))
+    """A master's capture: what a disc of this side should carry.
+
+    `tracks`: a turn of cells each, as `formats.track.encode_side` gives them: cylinders ascending, head 0 first.
+    """
+    places = (divmod(number, geometry.heads) for number in range(len(tracks)))
+    turns = (
+        Track(cylinder, head, True, round(geometry.zone(cylinder).cell_ns * 1000), geometry.track_cells(cylinder), bits)
+        for (cylinder, head), bits in zip(places, tracks, strict=True)
+    )
+    return write(Capture(geometry.rpm, "obverse", tuple(turns)))

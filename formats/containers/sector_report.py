@@ -14,6 +14,7 @@ STATES = frozenset(
     "good soft unread not-tried block-check no-block identifier-check misplaced absent data-mark identity serial".split()  # noqa: SIM905
 )
 LARGEST = 1 << 20
+_SHOWN = 40  # characters of a value in a message
 
 
 @dataclass(frozen=True)
@@ -70,13 +71,13 @@ def _row(name: str, line: int, row: list[str]) -> tuple[Address, str, int | None
         _refuse(name, line, f"{len(row)} columns, {len(HEADER)} were expected")
     track, head, sector = (_number(name, line, column, text) for column, text in zip(HEADER[:3], row[:3], strict=True))
     if row[3] not in STATES:
-        _refuse(name, line, f"the state {row[3]!r} is none of {', '.join(sorted(STATES))}")
+        _refuse(name, line, f"the state {row[3][:_SHOWN]!r} is none of {', '.join(sorted(STATES))}")
     return Address(track, head, sector), row[3], _number(name, line, "tries", row[4]) if row[4] else None
 
 
 def _number(name: str, line: int, column: str, text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 9):
-        _refuse(name, line, f"{column} must be a whole number, not {text!r}")
+        _refuse(name, line, f"{column} must be a whole number, not {text[:_SHOWN]!r}")
     return int(text)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from mastering.cli.output import json_lines, lines
-from mastering.master import fixity
+from mastering.master import MasterError, fixity
 
 
 @click.command(short_help="Check a master: its files, fields, volumes and sides.")
@@ -15,6 +15,8 @@ from mastering.master import fixity
 def command(master: str, as_json: bool) -> int:
     """Check a MASTER: every file's digest, what its captures hold, its volumes, its sides."""
     path = Path(master)
+    if not any((path / name).exists() for name in ("bagit.txt", "manifest-sha256.txt", "data")):
+        raise MasterError(f"{path}: no master; a master is a folder that `obverse build` made")
     broken = [{"where": where, "what": what} for where, what in fixity(path)]
     made: list[dict[str, Any]] = [{"check": "fixity", "side": None, "ok": not broken, "problems": broken}]
     if not broken:

@@ -1,6 +1,7 @@
 """The entry: finds the command, turns errors into one line and an exit status."""
 
 import errno
+import io
 import os
 import sys
 from importlib import import_module
@@ -47,6 +48,8 @@ def main() -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """The exit status of a command line; messages go to standard error."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a file's name may be in no encoding at all
     try:
         status = obverse.main(arguments, prog_name="obverse", standalone_mode=False)
         sys.stdout.flush()

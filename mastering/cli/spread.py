@@ -17,7 +17,7 @@ LEAST = 8 * BLOCK  # fewer items are done here: a process costs more than they d
 
 def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[Result]:
     """`work` of each item, in order. Many items are shared out by blocks to processes forked now; what `work` keeps is each one's own."""
-    count = min(os.cpu_count() or 1, len(os.sched_getaffinity(0)), len(items) // LEAST + 1) if hasattr(os, "fork") else 1
+    count = min(_processors(), len(items) // LEAST + 1)
     if count < 2:
         yield from map(work, items)
         return
@@ -32,6 +32,13 @@ def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[
         for process, results in workers:
             results.close()  # a process that still writes ends by that
             os.waitpid(process, 0)
+
+
+def _processors() -> int:
+    """How many processes may run at a time; 1 where there is no fork."""
+    if not hasattr(os, "fork"):
+        return 1
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _start(blocks: Sequence[Sequence[Item]], work: Callable[[Item], Result]) -> tuple[int, BinaryIO]:

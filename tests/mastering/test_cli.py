@@ -236,6 +236,20 @@ def test_what_is_no_master(arguments, said):
     assert (done.returncode, done.stdout, done.stderr) == (2, "", said + "\n")
 
 
+def test_check_of_what_is_no_master(tmp_path):
+    done = run("check", tmp_path)
+    assert (done.returncode, done.stderr) == (2, f"obverse: {tmp_path}: no master; a master is a folder that `obverse build` made\n")
+
+
+def test_a_name_in_no_encoding_is_judged_all_the_same(master, copies):
+    os.rename(copies / "0002-A.dump", os.fsencode(copies) + b"/\xff.dump")
+    for options in ((), ("--json",)):
+        done = subprocess.run([*OBVERSE, "verify", str(master), str(copies), *options], capture_output=True, check=False)
+        assert done.returncode == 1
+        assert b"Traceback" not in done.stderr
+        assert b"udcff" in done.stdout
+
+
 def test_a_side_that_the_master_lacks(master, copies):
     done = run("verify", master, copies, "--side", "C")
     assert (done.returncode, done.stderr) == (2, "obverse: --side C: this master has side A and B\n")

@@ -117,6 +117,12 @@ def test_cylinders_and_heads_beyond_the_geometry_are_ignored(copy):
     assert judge(copy.master, replace(copy.capture(), tracks=(*extra, *copy.capture().tracks))).verdict == "pass"
 
 
+def test_a_capture_of_other_cylinders_only_was_not_tried(copy):
+    tracks = (Track(80, 0, True, 2_000_000, 16, b"\xff\xff"), Track(95, 1, False, 2_000_000, 0, b""))
+    verdict = judge(copy.master, replace(copy.capture(), tracks=tracks))
+    assert (verdict.diagnosis, set(found(verdict).values())) == ("blank", {"not-tried"})
+
+
 # One sector's damage
 
 

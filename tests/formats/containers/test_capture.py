@@ -32,6 +32,11 @@ def cell(cylinder=0, head=0, flags=1, cell_ps=2_000_000, count=12, bits=b"\xab\x
     return chunk(b"CELL", struct.pack(">BBHII", cylinder, head, flags, cell_ps, count) + bits)
 
 
+def intervals(cylinder=0, head=0, flags=0, ticks=24_000_000, times=(96, 96)) -> bytes:
+    packed = zlib.compress(struct.pack(f">{len(times)}I", *times))
+    return chunk(b"INTV", struct.pack(">BBHII", cylinder, head, flags, ticks, len(times)) + packed)
+
+
 def mark(*positions: int, count: int | None = None) -> bytes:
     return chunk(b"MARK", struct.pack(f">H{len(positions)}I", len(positions) if count is None else count, *positions))
 
@@ -79,8 +84,10 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SMALL.replace(b"\r\n", b"\n"), "its line ends were changed: it was copied as text"),
         (bytes(byte & 0x7F for byte in SMALL), "its highest bits are gone: it was sent as 7-bit text"),
         (SIGNATURE, "x: byte 8: the file ends without TAIL; it was cut short, or is still being written"),
-        (SIGNATURE + cell() + TAIL, "x: chunk 1 (byte 8): HEAD was expected, not CELL"),
-        (SIGNATURE + head() + TAIL, "x: holds no track (no CELL chunk); read the disc again"),
+        (SIGNATURE + cell() + TAIL, "x: chunk 1 (CELL, byte 8): HEAD was expected first"),
+        (SIGNATURE + chunk(b"noTE") + cell() + TAIL, "x: chunk 2 (CELL, byte 20): HEAD was expected first"),
+        (SIGNATURE + TAIL, "x: chunk 1 (TAIL, byte 8): HEAD was expected first"),
+        (SIGNATURE + head() + TAIL, "x: chunk 2 (TAIL, byte 67): the file holds no track (no CELL chunk); read the disc again"),
         (SIGNATURE + head() + head() + cell() + TAIL, "x: chunk 2 (HEAD, byte 67): HEAD stands a second time"),
         (SIGNATURE + head() + cell() + TAIL + b"\0", "1 bytes behind TAIL, where the file should end"),
         (SIGNATURE + head() + cell() + chunk(b"TAIL", b"x"), "chunk 3 (TAIL, byte 93): TAIL must be empty"),
@@ -100,7 +107,11 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head() + cell(count=8) + TAIL, "8 cells need 1 bytes, 2 are there"),
         (SIGNATURE + head() + cell(count=9) + TAIL, "the bits behind the last cell must be 0"),
         (SIGNATURE + head() + chunk(b"CELL", b"short") + TAIL, "5 bytes, at least 12 were expected"),
-        (SIGNATURE + head() + chunk(b"INTV", bytes(20)) + TAIL, "chunk 2 (INTV, byte 67): times between transitions can't be judged yet"),
+        (SIGNATURE + head() + intervals() + TAIL, "chunk 2 (INTV, byte 67): an INTV chunk (times between transitions) can't be judged yet"),
+        (SIGNATURE + head() + intervals(cylinder=96) + TAIL, "chunk 2 (INTV, byte 67): cylinder 96, the last one can be 95"),
+        (SIGNATURE + head() + intervals(flags=1) + TAIL, "flags 0001 and 24000000 ticks per second, where 0 and more than 0 were expected"),
+        (SIGNATURE + head() + intervals(ticks=0) + TAIL, "flags 0000 and 0 ticks per second, where 0 and more than 0 were expected"),
+        (SIGNATURE + head() + chunk(b"INTV", bytes(11)) + TAIL, "chunk 2 (INTV, byte 67): 11 bytes, at least 12 were expected"),
         (SIGNATURE + struct.pack(">I", (64 << 20) + 1) + b"HEAD" + bytes(20), "67,108,865 bytes, at most 67,108,864 are allowed"),
         (SIGNATURE + struct.pack(">I", 4000) + b"HEAD" + bytes(20), "4,000 bytes were announced, 16 are there; the file was cut short"),
         (SIGNATURE + head() + cell() * 1023 + TAIL, "more than 1,024 chunks"),
@@ -110,6 +121,9 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head(rpm=0) + cell() + TAIL, "rpm must be a number above 0, not 0"),
         (SIGNATURE + head(rpm=True) + cell() + TAIL, "rpm must be a number above 0, not true"),
         (SIGNATURE + head(rpm=10**400) + cell() + TAIL, "rpm must be a number above 0"),
+        (SIGNATURE + head(rpm="fast" * 1000) + cell() + TAIL, 'not "fastfast'),
+        (SIGNATURE + head(rpm=[[300]] * 1000) + cell() + TAIL, "rpm must be a number above 0, not a list"),
+        (SIGNATURE + head(tpi={"of": 48}) + cell() + TAIL, "tpi must be a number above 0, not an object"),
         (SIGNATURE + head(rpm=float("nan")) + cell() + TAIL, "NaN is no JSON number"),
         (SIGNATURE + head(writer=5) + cell() + TAIL, "writer must be a text"),
         (SIGNATURE + head(reversed=1) + cell() + TAIL, "reversed must be true or false, not 1"),
@@ -125,6 +139,29 @@ def test_every_breach_has_its_line(data, said):
         capture.read(data, "x")
     assert said in str(raised.value)
     assert "\n" not in str(raised.value)
+    assert len(str(raised.value)) < 200
+
+
+def test_what_just_keeps_the_bounds_is_read():
+    """The last cylinder and head, the most marks, the most chunks, and an empty read."""
+    most = cell(95, 1) + mark(*range(12)) + cell(95, 1, 0, 1, 0, b"") + cell(0, 0, 1, 2**32 - 1, 64 * 8, bytes(64)) + mark(*range(64))
+    read = capture.read(SIGNATURE + head() + most + cell() * (1024 - 7) + TAIL, "x")
+    assert len(read.tracks) == 1024 - 4
+    assert [track.cells for track in read.tracks[:3]] == [12, 0, 512]
+    assert len(read.tracks[2].marks) == 64
+
+
+def test_a_drive_of_twice_the_tracks_sees_them_at_its_even_cylinders():
+    geometry = registry.geometry("gcr6and2-35x16x256")
+    read = capture.read(SIGNATURE + head(tpi=96) + cell(0) + cell(1) + cell(2) + cell(69) + TAIL, "x")
+    fitted = capture.on_geometry(read, geometry)
+    assert [track.cylinder for track in fitted.tracks] == [0, 1]
+    assert capture.on_geometry(fitted, geometry) == fitted
+    same = capture.read(SIGNATURE + head(tpi=48) + cell(0) + cell(1) + TAIL, "x")
+    assert capture.on_geometry(same, geometry) == same
+    for other in (24, 47.5, 100, 192):
+        with pytest.raises(ContainerError, match=f"a capture of {other:g} tracks per inch"):
+            capture.on_geometry(capture.read(SIGNATURE + head(tpi=other) + cell() + TAIL, "x"), geometry)
 
 
 def test_a_capture_cut_anywhere_is_refused():

@@ -34,6 +34,8 @@ def test_the_states_are_those_of_the_judgement_but_differs():
         (b"track,head,sector,state\n", "line 1: the header track,head,sector,state,tries was expected"),
         (HEADER + b"1,0,0,bad,1\n", "line 2: the state 'bad' is none of "),
         (HEADER + b"1,0,0,differs,1\n", "line 2: the state 'differs' is none of "),
+        (HEADER + b"1,0,0," + b"bad" * 1000 + b",1\n", "line 2: the state 'badbad"),
+        (HEADER + b"1" * 1000 + b",0,0,good,1\n", "line 2: track must be a whole number, not '1111"),
         (HEADER + b"1,0,0,good\n", "line 2: 4 columns, 5 were expected"),
         (HEADER + b"1,0,0,good,1,2\n", "line 2: 6 columns, 5 were expected"),
         (HEADER + b"a,0,0,good,1\n", "line 2: track must be a whole number, not 'a'"),
@@ -49,6 +51,7 @@ def test_every_breach_has_its_line(text, said):
     with pytest.raises(ContainerError) as raised:
         sector_report.read(text, "x")
     assert said in str(raised.value)
+    assert len(str(raised.value)) < 220
 
 
 def test_sectors_that_a_geometry_lacks():
