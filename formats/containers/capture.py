@@ -84,8 +84,7 @@ def read(data: bytes, name: str) -> Capture:
     head = next(known)  # a file without even a TAIL is refused before
     if head.type != b"HEAD":
         head.refuse("HEAD was expected first")
-    capture = _head(head)
-    return replace(capture, tracks=_tracks(known))
+    return replace(_head(head), tracks=_tracks(known))
 
 
 def _damage(data: bytes) -> str:
@@ -137,25 +136,24 @@ def _head(chunk: _Chunk) -> Capture:
     except (ValueError, RecursionError) as error:
         chunk.refuse(f"a JSON object in UTF-8 was expected ({error})")
     if not isinstance(head, dict):
-        chunk.refuse("a JSON object was expected")
+        chunk.refuse(f"a JSON object was expected, not {_shown(head)}")
     if head.get("version") != 1 or isinstance(head["version"], bool):
         chunk.refuse(f"version 1 was expected, not {_shown(head.get('version'))}")
-    if not _is_positive(head.get("rpm")):
-        chunk.refuse(f"rpm must be a number above 0, not {_shown(head.get('rpm'))}")
+    for key, instead in (("rpm", None), ("tpi", 1)):
+        if not _is_positive(head.get(key, instead)):
+            chunk.refuse(f"{key} must be a number above 0, not {_shown(head.get(key))}")
     if not isinstance(head.get("writer"), str):
         chunk.refuse("writer must be a text: which program made the file")
     for key in ("reversed", "simulated"):
         if not isinstance(head.get(key, False), bool):
             chunk.refuse(f"{key} must be true or false, not {_shown(head[key])}")
-    if "tpi" in head and not _is_positive(head["tpi"]):
-        chunk.refuse(f"tpi must be a number above 0, not {_shown(head['tpi'])}")
     tpi = float(head["tpi"]) if "tpi" in head else None
     return Capture(float(head["rpm"]), head["writer"], (), head.get("reversed", False), head.get("simulated", False), tpi)
 
 
 def _shown(value: Any) -> str:
     """A JSON value as it may stand in a message of one line."""
-    text = {dict: "an object", list: "a list"}.get(type(value)) or json.dumps(value)
+    text = "an object" if isinstance(value, dict) else "a list" if isinstance(value, list) else json.dumps(value)
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
@@ -208,7 +206,7 @@ def _intervals(chunk: _Chunk) -> NoReturn:
     _, _, flags, ticks, _ = _place(chunk)
     if flags or not ticks:
         chunk.refuse(f"flags {flags:04X} and {ticks} ticks per second, where 0 and more than 0 were expected")
-    chunk.refuse("an INTV chunk (times between transitions) can't be judged yet; export bit cells (CELL) instead")
+    chunk.refuse("times between transitions (INTV) are not yet judged; export bit cells (CELL) instead")
 
 
 def _cell(chunk: _Chunk) -> Track:
@@ -275,8 +273,8 @@ def write(capture: Capture) -> bytes:
     """The file of a capture. Optional keys of HEAD stand only where they say something."""
     rpm = int(capture.rpm) if capture.rpm == int(capture.rpm) else capture.rpm
     head: dict[str, Any] = {"version": 1, "rpm": rpm, "writer": capture.writer}
-    head |= {key: True for key in ("reversed", "simulated") if getattr(capture, key)}
-    head |= {} if capture.tpi is None else {"tpi": capture.tpi}
+    said = {"reversed": capture.reversed or None, "simulated": capture.simulated or None, "tpi": capture.tpi}
+    head |= {key: value for key, value in said.items() if value is not None}
     parts = [SIGNATURE, _framed(b"HEAD", json.dumps(head, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode())]
     for track in capture.tracks:
         fields = _TRACK.pack(track.cylinder, track.head, _TURN if track.turn else 0, track.cell_ps, track.cells)
@@ -296,9 +294,9 @@ def write_master(geometry: Geometry, tracks: Sequence[bytes]) -> bytes:
 
     `tracks`: a turn of cells each, as `formats.track.encode_side` gives them: cylinders ascending, head 0 first.
     """
-    places = (divmod(number, geometry.heads) for number in range(len(tracks)))
-    turns = (
-        Track(cylinder, head, True, round(geometry.zone(cylinder).cell_ns * 1000), geometry.track_cells(cylinder), bits)
-        for (cylinder, head), bits in zip(places, tracks, strict=True)
-    )
-    return write(Capture(geometry.rpm, "obverse", tuple(turns)))
+    made = []
+    for number, bits in enumerate(tracks):
+        cylinder, head = divmod(number, geometry.heads)
+        cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
+        made.append(Track(cylinder, head, True, cell_ps, geometry.track_cells(cylinder), bits))
+    return write(Capture(geometry.rpm, "obverse", tuple(made)))

@@ -107,7 +107,7 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head() + cell(count=8) + TAIL, "8 cells need 1 bytes, 2 are there"),
         (SIGNATURE + head() + cell(count=9) + TAIL, "the bits behind the last cell must be 0"),
         (SIGNATURE + head() + chunk(b"CELL", b"short") + TAIL, "5 bytes, at least 12 were expected"),
-        (SIGNATURE + head() + intervals() + TAIL, "chunk 2 (INTV, byte 67): an INTV chunk (times between transitions) can't be judged yet"),
+        (SIGNATURE + head() + intervals() + TAIL, "chunk 2 (INTV, byte 67): times between transitions (INTV) are not yet judged"),
         (SIGNATURE + head() + intervals(cylinder=96) + TAIL, "chunk 2 (INTV, byte 67): cylinder 96, the last one can be 95"),
         (SIGNATURE + head() + intervals(flags=1) + TAIL, "flags 0001 and 24000000 ticks per second, where 0 and more than 0 were expected"),
         (SIGNATURE + head() + intervals(ticks=0) + TAIL, "flags 0000 and 0 ticks per second, where 0 and more than 0 were expected"),
