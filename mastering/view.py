@@ -76,7 +76,7 @@ class CaptureView:
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
-            fitted = on_geometry(self.capture, geometry)
+            fitted = on_geometry(self.capture, geometry, self.name)
             self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
         return self._sighted[geometry]
 
@@ -96,7 +96,7 @@ class CaptureView:
 
     def is_short(self, target: Target, others: Iterable[Target]) -> bool:
         """Whether it lacks the last cylinders."""
-        fitted = on_geometry(self.capture, target.geometry)
+        fitted = on_geometry(self.capture, target.geometry, self.name)
         return max((track.cylinder for track in fitted.tracks), default=0) < target.geometry.cylinders - 1
 
     def is_blank(self, target: Target) -> bool:

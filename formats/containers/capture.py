@@ -254,14 +254,12 @@ def _turned(track: Track) -> Track:
     return replace(track, bits=bits, marks=tuple(track.cells - mark for mark in reversed(track.marks)))
 
 
-def on_geometry(capture: Capture, geometry: Geometry) -> Capture:
+def on_geometry(capture: Capture, geometry: Geometry, name: str) -> Capture:
     """A capture by the geometry's cylinders: of a drive with twice its tracks per inch the even ones. ContainerError at other ratios."""
-    if capture.tpi is None or capture.tpi == geometry.tpi:
+    if capture.tpi in (None, geometry.tpi):
         return capture
     if capture.tpi != 2 * geometry.tpi:
-        raise ContainerError(
-            f"a capture of {capture.tpi:g} tracks per inch can't be of {geometry.id}, which has {geometry.tpi} (or a drive of twice that)"
-        )
+        raise ContainerError(f"{name}: {capture.tpi:g} tracks per inch, where {geometry.id} needs {geometry.tpi} or twice that")
     even = (track for track in capture.tracks if track.cylinder % 2 == 0)
     return replace(capture, tpi=None, tracks=tuple(replace(track, cylinder=track.cylinder // 2) for track in even))
 
@@ -272,9 +270,8 @@ def on_geometry(capture: Capture, geometry: Geometry) -> Capture:
 def write(capture: Capture) -> bytes:
     """The file of a capture. Optional keys of HEAD stand only where they say something."""
     rpm = int(capture.rpm) if capture.rpm == int(capture.rpm) else capture.rpm
-    head: dict[str, Any] = {"version": 1, "rpm": rpm, "writer": capture.writer}
-    said = {"reversed": capture.reversed or None, "simulated": capture.simulated or None, "tpi": capture.tpi}
-    head |= {key: value for key, value in said.items() if value is not None}
+    optional = {"reversed": capture.reversed, "simulated": capture.simulated, "tpi": capture.tpi}
+    head = {"version": 1, "rpm": rpm, "writer": capture.writer} | {key: value for key, value in optional.items() if value}
     parts = [SIGNATURE, _framed(b"HEAD", json.dumps(head, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode())]
     for track in capture.tracks:
         fields = _TRACK.pack(track.cylinder, track.head, _TURN if track.turn else 0, track.cell_ps, track.cells)

@@ -154,14 +154,14 @@ def test_what_just_keeps_the_bounds_is_read():
 def test_a_drive_of_twice_the_tracks_sees_them_at_its_even_cylinders():
     geometry = registry.geometry("gcr6and2-35x16x256")
     read = capture.read(SIGNATURE + head(tpi=96) + cell(0) + cell(1) + cell(2) + cell(69) + TAIL, "x")
-    fitted = capture.on_geometry(read, geometry)
+    fitted = capture.on_geometry(read, geometry, "x")
     assert [track.cylinder for track in fitted.tracks] == [0, 1]
-    assert capture.on_geometry(fitted, geometry) == fitted
+    assert capture.on_geometry(fitted, geometry, "x") == fitted
     same = capture.read(SIGNATURE + head(tpi=48) + cell(0) + cell(1) + TAIL, "x")
-    assert capture.on_geometry(same, geometry) == same
+    assert capture.on_geometry(same, geometry, "x") == same
     for other in (24, 47.5, 100, 192):
-        with pytest.raises(ContainerError, match=f"a capture of {other:g} tracks per inch"):
-            capture.on_geometry(capture.read(SIGNATURE + head(tpi=other) + cell() + TAIL, "x"), geometry)
+        with pytest.raises(ContainerError, match=f"x: {other:g} tracks per inch, where gcr6and2-35x16x256 needs 48 or twice that"):
+            capture.on_geometry(capture.read(SIGNATURE + head(tpi=other) + cell() + TAIL, "x"), geometry, "x")
 
 
 def test_a_capture_cut_anywhere_is_refused():
