@@ -1,0 +1,6 @@
+"""Lets the files of this folder import the model by its plain name."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
