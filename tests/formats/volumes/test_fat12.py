@@ -81,9 +81,9 @@ def by_hand() -> bytearray:
     ]
     lay(dump, ROOT, b"".join(entries))
     lay(dump, ROOT + 32 * 8, entry(b"BEHIND  END", 0, 2, 600))
-    # Clusters 2 -> 5, 3 end, 4 bad, 5 end, 6 end, 7 end: pairs (005, FFF), (FF7, FFF), (FFF, FFF).
+    # Clusters 2 -> 5, 3 end, 4 bad, 5 end, 6 end, 7 end (FF8 to FFF all are one): pairs (005, FFF), (FF7, FFF), (FF8, FFF).
     for table in (TABLE, COPY):
-        lay(dump, table + 3, bytes.fromhex("05 f0 ff f7 ff ff ff ff ff"))
+        lay(dump, table + 3, bytes.fromhex("05 f0 ff f7 ff ff f8 ff ff"))
     lay(dump, DATA, b"L" * 512)
     lay(dump, DATA + 512, entry(b".          ", 0x10, 3, 0) + entry(b"..         ", 0x10, 0, 0) + entry(b"LEVELS  DAT", 0, 7, 3))
     lay(dump, DATA + 3 * 512, b"M" * 88 + b"slack")
@@ -366,6 +366,23 @@ def test_all_problems_come_at_once():
 )
 def test_names_that_are_refused(name, what):
     assert what in refused(FileIn(name, b""))
+
+
+def accepted(raw: bool) -> bytes:
+    """The single bytes that are a name."""
+    fine = bytearray()
+    for byte in range(256):
+        with suppress(VolumeError):
+            build(FileIn(bytes([byte]), b"", raw_name=raw))
+            fine.append(byte)
+    return bytes(fine)
+
+
+def test_the_characters_of_names():
+    """Common practice; the standard's own, letters, digits and the underline, are among them. Raw names have the upper half too."""
+    text = b"!#$%&'()-0123456789@ABCDEFGHIJKLMNOPQRSTUVWXYZ^_"
+    assert accepted(raw=False) == text
+    assert accepted(raw=True) == text + bytes(range(0x80, 0x100))
 
 
 def test_two_files_of_one_name():
