@@ -10,16 +10,12 @@ import sys
 import zlib
 from pathlib import Path
 
-SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")
-EXACTLY_ONE_TURN = 1  # use 0 for cells that begin or end anywhere, or go round more than once
-
 
 def tracks(folder):
     """Cylinder, head, cell length in nanoseconds and cells of every track."""
     for path in sorted(Path(folder).glob("track-*.txt")):
-        _, cylinder, head = path.stem.split("-")
         cell_ns, *cells = path.read_text().split()
-        yield int(cylinder), int(head), float(cell_ns), "".join(cells)
+        yield *map(int, path.stem.split("-")[1:]), float(cell_ns), "".join(cells)
 
 
 def chunk(kind, payload):
@@ -29,10 +25,15 @@ def chunk(kind, payload):
 
 def main(folder, out):
     """Writes the capture."""
-    parts = [SIGNATURE, chunk(b"HEAD", json.dumps({"version": 1, "rpm": 300, "writer": "cells_to_capture.py"}).encode())]
+    about = json.dumps({"version": 1, "rpm": 300, "writer": "cells_to_capture.py"}).encode()
+    parts = [bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A"), chunk(b"HEAD", about)]
     for cylinder, head, cell_ns, cells in tracks(folder):
-        fields = struct.pack(">BBHII", cylinder, head, EXACTLY_ONE_TURN, round(cell_ns * 1000), len(cells))
-        parts.append(chunk(b"CELL", fields + int(cells.ljust(-(-len(cells) // 8) * 8, "0"), 2).to_bytes(-(-len(cells) // 8), "big")))
+        if set(cells) - {"0", "1"}:
+            sys.exit(f"{folder}: cylinder {cylinder} head {head}: a cell is neither 0 nor 1")
+        size = (len(cells) + 7) // 8  # bytes; the last one is filled up with zeros
+        # The 1 means exactly one turn; use 0 for cells that begin or end anywhere, or go round more than once.
+        fields = struct.pack(">BBHII", cylinder, head, 1, round(cell_ns * 1000), len(cells))
+        parts.append(chunk(b"CELL", fields + int("0" + cells.ljust(8 * size, "0"), 2).to_bytes(size, "big")))
     Path(out).write_bytes(b"".join([*parts, chunk(b"TAIL", b"")]))
 
 

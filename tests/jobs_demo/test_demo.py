@@ -136,7 +136,7 @@ def test_a_readers_messages_become_a_report(day, tmp_path):
     shutil.copy(path / "data/side-B.dump", tmp_path / "copy.dump")
     (tmp_path / "log.txt").write_text(
         "reading ...\ntrack 17 head 0 sector 4: good after 3 tries\ntrack 22 head 0 sector 11: data check failed after 10 tries\n"
-        "track 23 head 0 sector 1: humming noise after 2 tries\n"
+        "track 23 head 0 sector 1: humming noise after 2 tries\nall tracks read\n"
     )
     subprocess.run([sys.executable, SHOP / "log_to_report.py", tmp_path / "log.txt", tmp_path / "copy.report.csv"], check=True)
     done = run("verify", path, tmp_path / "copy.dump", cwd=tmp_path)
@@ -147,6 +147,22 @@ def test_a_readers_messages_become_a_report(day, tmp_path):
         "track 23 sector 1: the reader gave up",
     ):
         assert said in done.stdout
+
+
+def test_a_reading_that_was_broken_off_becomes_no_report(tmp_path):
+    (tmp_path / "log.txt").write_text("track 17 head 0 sector 4: good after 3 tries\n")
+    command = [sys.executable, SHOP / "log_to_report.py", tmp_path / "log.txt", tmp_path / "copy.report.csv"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1)
+    assert not (tmp_path / "copy.report.csv").exists()
+
+
+def test_cells_that_are_none_become_no_capture(tmp_path):
+    (tmp_path / "track-00-0.txt").write_text("4000\n0101_1\n")
+    command = [sys.executable, SHOP / "cells_to_capture.py", tmp_path, tmp_path / "copy.capture"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (1, f"{tmp_path}: cylinder 0 head 0: a cell is neither 0 nor 1\n")
+    assert not (tmp_path / "copy.capture").exists()
 
 
 @pytest.mark.parametrize("script", ["cells_to_capture.py", "log_to_report.py"])
