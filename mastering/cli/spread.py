@@ -11,8 +11,8 @@ from mastering.errors import MasteringError
 Item = TypeVar("Item")
 Result = tuple[str, str]
 
-BLOCK = 32  # items whose results travel together
-LEAST = 8 * BLOCK  # fewer items are done here: a process costs more than they do
+BLOCK = 16  # items whose results travel together
+LEAST = 3 * BLOCK  # fewer items are done here: a process costs more than they do
 
 
 def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[Result]:
