@@ -239,9 +239,6 @@ class _Builder(LinkedBuilder):
         room = self.plan.first * CATALOG.entries.count
         volume.check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
 
-    def _next(self) -> Link:
-        return self.space.next(self.content.interleave or self.plan.step)
-
     def _file(self, file: FileIn) -> dict[str, Any]:
         """Lay a file's lists and sectors; its catalog entry."""
         number = TYPES[str(file.type)]
@@ -250,8 +247,9 @@ class _Builder(LinkedBuilder):
             data = WORDS[number].build({"address": file.load_address, "length": len(data)}) + data
         size = self.image.geometry.size
         parts = [data[start : start + size] for start in range(0, len(data), size)]
+        step = self.content.interleave or self.plan.step
         groups = [parts[start : start + PAIRS] for start in range(0, len(parts), PAIRS)]
-        lists = [(self._next(), [self._next() for _ in group]) for group in groups]
+        lists = [(self.space.next(step), [self.space.next(step) for _ in group]) for group in groups]
         following = [link for link, _ in lists[1:]] + [NOTHING]
         for place, ((link, pairs), then) in enumerate(zip(lists, following, strict=True)):
             for pair, part in zip(pairs, groups[place], strict=True):

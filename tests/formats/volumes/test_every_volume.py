@@ -1,0 +1,76 @@
+"""What holds for every volume, and the side without one."""
+
+import pytest
+
+from formats import registry
+from formats.errors import VolumeError
+from formats.geometry import Address
+from formats.image import Image
+from formats.source import Source
+from formats.volumes.interface import FileIn, Place, VolumeIn
+
+IDS = registry.names("volumes", foreign=False)
+GEOMETRIES = registry.names("geometries", foreign=False)
+PAIRS = [(name, geometry) for name in IDS for geometry in GEOMETRIES if registry.volume(name).fits(registry.geometry(geometry))]
+# What a volume of nothing has free: drive manuals, a textbook's count, the table of parameter blocks.
+FREE = {"gcr4to5-35z": 664, "gcr6and2-35x16x256": 496, "mfm-40x9x512": 351, "mfm-40x9x512-2s": 354}
+FILE_SYSTEMS = [pair for pair in PAIRS if pair[0] != "none"]
+
+
+def test_each_volume_stands_on_its_geometries_and_no_others():
+    families = {"zoned-dos": "gcr4to5-", "catalog-dos": "gcr6and2-35x16x256", "fat12": "mfm-"}
+    assert {pair for pair in PAIRS if pair[0] in families} == {
+        (name, geometry) for name, family in families.items() for geometry in FREE if geometry.startswith(family)
+    }
+    assert {geometry for name, geometry in PAIRS if name == "none"} == set(GEOMETRIES)
+
+
+@pytest.mark.parametrize("name, geometry", FILE_SYSTEMS)
+def test_a_volume_of_nothing(name, geometry):
+    volume, declared = registry.volume(name), registry.geometry(geometry)
+    image = volume.build(declared, VolumeIn(()))
+    assert volume.read(image).free == FREE[geometry]
+    assert volume.read(image).files == ()
+    assert volume.check(image) == []
+    unused = set(declared.addresses) - image.used
+    assert all(not any(image.read(address)) for address in unused)
+
+
+@pytest.mark.parametrize("name, geometry", FILE_SYSTEMS)
+def test_the_same_content_gives_the_same_bytes(name, geometry):
+    type_ = {"zoned-dos": "user", "catalog-dos": "integer"}.get(name)
+    files = [FileIn(b"F%d" % number, bytes([number]) * 700, type=type_) for number in range(30)]
+    first, second = (registry.volume(name).build(registry.geometry(geometry), VolumeIn(files)) for _ in range(2))
+    assert first.dump == second.dump and first.used == second.used
+
+
+@pytest.mark.parametrize("name", [name for name in IDS if name != "none"])
+def test_every_file_system_names_its_sources(name):
+    sources = registry.volume(name).sources
+    assert sources and all(isinstance(source, Source) and source.title for source in sources)
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+def test_a_ready_image_is_taken_as_it_is(geometry):
+    declared, none = registry.geometry(geometry), registry.volume("none")
+    dump = bytes(place % 251 for place in range(declared.dump_bytes))
+    image = none.build(declared, VolumeIn((), image=dump))
+    assert image.dump == dump
+    assert image.used == set(declared.addresses)
+    assert none.check(Image(declared, dump)) == []
+    held = none.read(image)
+    assert (held.label, held.free, held.unit, held.files) == (b"", 0, declared.size, ())
+
+
+def test_what_does_not_go_with_a_ready_image():
+    declared = registry.geometry(GEOMETRIES[0])
+    content = VolumeIn([FileIn(b"A", b"")], places=[Place(Address(1, 0, 0), b"x")], boot=b"x", interleave=3, where="side.B")
+    with pytest.raises(VolumeError) as error:
+        registry.volume("none").build(declared, content)
+    assert [problem.where for problem in error.value.problems] == [
+        "side.B.image",
+        "side.B.file",
+        "side.B.place",
+        "side.B.boot",
+        "side.B.interleave",
+    ]
