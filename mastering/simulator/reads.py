@@ -14,14 +14,17 @@ FILLER = 0xF6  # what this reader leaves where it could read nothing
 
 
 def read_capture(disc: Disc, rng: np.random.Generator, turns: float = 1.2, cylinders: int | None = None) -> bytes:
-    """A capture of so many turns of every track, of the first `cylinders` only when the reader stopped early."""
+    """A capture of so many turns of every track, each begun anywhere; of the first `cylinders` only when the reader stopped early.
+
+    A read of 1 turn says that it is exactly one (flag 1); any other number is a stretch with ends.
+    """
     geometry = disc.geometry
     tracks = []
     for (cylinder, head), _ in sorted(disc.tracks.items()):
         if cylinders is None or cylinder < cylinders:
             cells, marks = passing(disc, (cylinder, head), turns, rng)
             cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
-            tracks.append(Track(cylinder, head, False, cell_ps, len(cells), np.packbits(cells).tobytes(), marks))
+            tracks.append(Track(cylinder, head, turns == 1, cell_ps, len(cells), np.packbits(cells).tobytes(), marks))
     return capture.write(Capture(geometry.rpm, WRITER, tuple(tracks), simulated=True))
 
 
