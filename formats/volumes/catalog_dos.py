@@ -228,7 +228,7 @@ class _Builder(LinkedBuilder):
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "catalog-dos", ("label", "image"), problems)
+        volume.refuse(content, "catalog-dos", ("image",), problems)
         volume.check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
         if not 1 <= content.volume_number <= HIGHEST_VOLUME:
             problems.add(volume.key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")

@@ -310,7 +310,6 @@ def test_all_problems_come_at_once():
         FileIn(b"TEXT", b"\xc1\x00", type="text", load_address=1, where="side.A.file[1]"),
         FileIn(b"BIG ", bytes(65536), type="integer", where="side.A.file[2]"),
         FileIn(b"WHAT", b"", type="program", where="side.A.file[3]"),
-        label=b"LABEL",
         image=b"x",
         interleave=16,
         volume_number=255,
@@ -319,7 +318,6 @@ def test_all_problems_come_at_once():
     )
     assert found.split("; side.A.") == [
         "side.A.boot: 12289 bytes, where 12288 fit",
-        "label: catalog-dos has no place for it; leave the key out",
         "image: catalog-dos has no place for it; leave the key out",
         "interleave: a step of 16, where 1 to 15 make sense",
         "volume_number: 255 is not 1 to 254",
@@ -404,3 +402,10 @@ def test_no_image_brings_the_reader_down(seed, hand, damage):
     problems(dump)
     with suppress(VolumeError):
         read(dump)
+
+
+def test_a_label_is_the_masters_own_where_the_volume_has_no_place_for_it():
+    """A job may say it all the same: `master.json` keeps it, the disc does not."""
+    content = VolumeIn((), label=b"LAMPLIGHTER", volume_number=254)
+    built = registry.volume("catalog-dos").build(registry.geometry("gcr6and2-35x16x256"), content)
+    assert b"LAMPLIGHTER" not in bytes(byte & 0x7F for byte in built.dump)
