@@ -5,6 +5,7 @@ import re
 import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -92,3 +93,11 @@ def test_the_top_level_holds_what_it_should(name):
     }
     assert kept <= {"README.md", "DEVELOPERS.md", "pyproject.toml", "mastering", "formats", "tests", "jobs_demo", "obverse-demo"}
     assert name in kept
+
+
+def test_the_build_lists_every_package():
+    listed = set(tomllib.loads((REPO / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"])
+    there = {
+        str(path.parent.relative_to(REPO)).replace("/", ".") for kind in ("formats", "mastering") for path in (REPO / kind).rglob("*.py")
+    }
+    assert listed == there | {"mastering.jobs_demo"}
