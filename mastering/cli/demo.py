@@ -1,6 +1,9 @@
 """`obverse demo`: the whole job on an invented shop, with simulated drives."""
 
+import shlex
 import shutil
+import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,9 +17,11 @@ from mastering.errors import MasteringError
 if TYPE_CHECKING:
     from mastering.master import Master
     from mastering.simulator.evening import Copy
+    from mastering.verdict import Verdict
 
-_SIGN = "made-by-obverse-demo"  # a file that says: this folder may be replaced by --again
-_SIGN_TEXT = b"This folder was made by `obverse demo`; `obverse demo --again` replaces it.\n"
+_SIGN = "made-by-obverse-demo"  # a file that lists what the demo made: --again deletes these files and no other
+_MASTERS = {"lamplighter-1.2": "job.toml", "lamplighter-1.1": "job-1.1.toml"}
+_SHOWN = 3  # findings of a read-back
 
 
 @click.command(short_help="Show the whole job on an invented shop, with simulated drives.")
@@ -27,13 +32,47 @@ def command(out: str, again: bool) -> None:
 
     The discs and drives are simulated: nothing is written but the folder DIR.
     """
-    from mastering.files import write_folder
-
     target = Path(out)
-    _make_room(target, again)
-    shop = {str(path.relative_to(_shop())): path.read_bytes() for path in sorted(_shop().rglob("*")) if _belongs(path)}
-    write_folder(target, shop | {_SIGN: _SIGN_TEXT}, durable=False)
-    lines(_day(target))
+    _refuse(target, again)
+    try:
+        with tempfile.TemporaryDirectory(prefix=".obverse-demo-", dir=target.absolute().parent) as beside:
+            shop = Path(beside) / "shop"
+            told = list(_evening(shop, target))
+            if target.exists():
+                shutil.rmtree(target)  # nothing but a demo's own files is in it
+            shop.rename(target)
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be made: {error.strerror or error}") from error
+    lines(told)
+
+
+# The folder
+
+
+def _refuse(target: Path, again: bool) -> None:
+    """MasteringError unless the target is free, or holds just what an earlier demo made and is to be replaced."""
+    if not (target.exists() or target.is_symlink()):
+        return
+    if target.is_symlink() or not (target / _SIGN).is_file():
+        raise MasteringError(f"{target}: exists, and no demo made it (it has no file {_SIGN}); name another folder with --out")
+    if not again:
+        raise MasteringError(f"{target}: exists already; --again replaces what a demo made, --out names another folder")
+    made = set((target / _SIGN).read_text(errors="replace").splitlines())
+    present = [path for path in sorted(target.rglob("*")) if path.is_symlink() or not path.is_dir()]
+    kept = [path for path in present if path != target / _SIGN and not (_is_plain(path) and _listed(target, path) in made)]
+    if kept:
+        raise MasteringError(f"{kept[0]}: not as a demo left it, so nothing is replaced; move it away, or name another folder with --out")
+
+
+def _is_plain(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _listed(folder: Path, path: Path) -> str:
+    """A file's line in the list: digest and name."""
+    from mastering.files import digest
+
+    return f"{digest(path.read_bytes())}  {path.relative_to(folder)}"
 
 
 def _shop() -> Path:
@@ -49,62 +88,40 @@ def _belongs(path: Path) -> bool:
     return path.is_file() and path.suffix != ".pyc" and path.name != "__init__.py"
 
 
-def _make_room(target: Path, again: bool) -> None:
-    """Sees to it that the target does not exist; replaces nothing but a demo's own folder, and that only when asked."""
-    if not target.exists() or not again:
-        return
-    if not (target / _SIGN).is_file():
-        raise MasteringError(
-            f"{target}: not made by a demo (it has no file {_SIGN}), so it is not replaced; name another folder with --out"
-        )
-    shutil.rmtree(target)
+# The job
 
 
-def _day(shop: Path) -> Iterator[str]:
-    """What was built and found, line by line, as it happens."""
+def _evening(shop: Path, target: Path) -> Iterator[str]:
+    """Makes the shop's folder and all in it; what there is to tell, with the name that the folder will have."""
+    from mastering.files import write_folder
     from mastering.simulator.evening import copies
 
-    yield "Saltmarsh Software sells Lamplighter for two machines: one disc, one machine on each side."
-    yield "Everything below is simulated: no disc and no drive is involved."
-    yield ""
-    yield f"1. The master, built from {shop / 'job.toml'}"
-    master = _build(shop, "job.toml", "lamplighter-1.2")
-    older = _build(shop, "job-1.1.toml", "lamplighter-1.1")
-    for name, side in master.sides.items():
-        files = ", ".join(f"{file['name']} ({file['bytes']:,} bytes)" for file in side.files)
-        yield f"   side {name}  {side.platform}: {side.geometry_id}, {side.volume}"
-        yield f"           {files}"
-    yield f"   It lies in {master.path}; the revision before it in {older.path}."
-    yield ""
-    yield "2. Twelve copies, read back and held against the master sector by sector"
+    files = {str(path.relative_to(_shop())): path.read_bytes() for path in sorted(_shop().rglob("*")) if _belongs(path)}
+    write_folder(shop, files, durable=False)
+    (shop / "masters").mkdir()
+    master, older = (_build(shop, name, job) for name, job in _MASTERS.items())
     made = list(copies(master, older))
-    _write_reads(shop / "copies", made)
-    for copy in made:
-        yield from _judged(shop, master, older, copy)
-    yield ""
-    yield "3. Go on by yourself"
-    yield from (f"   {line}" for line in _suggestions(shop))
+    write_folder(shop / "copies", {name: data for copy in made for name, data in copy.files.items()}, durable=False)
+    present = [path for path in sorted(shop.rglob("*")) if path.is_file()]
+    (shop / _SIGN).write_text("".join(f"{_listed(shop, path)}\n" for path in present))
+    verdicts = [_judge(shop, master, older, copy) for copy in made]
+    yield from _told_master(target, master)
+    yield from _told_copies(master, made, verdicts)
+    yield from _suggestions(target)
 
 
-def _build(shop: Path, job: str, name: str) -> "Master":
+def _build(shop: Path, name: str, job: str) -> "Master":
     from mastering.builder import build, payload, record
     from mastering.job import load
     from mastering.master import open_master, write_master
 
-    (shop / "masters").mkdir(exist_ok=True)
     built = build(load(shop / job))
     write_master(shop / "masters" / name, payload(built), record(built))
     return open_master(shop / "masters" / name)
 
 
-def _write_reads(folder: Path, made: "list[Copy]") -> None:
-    from mastering.files import write_folder
-
-    write_folder(folder, {name: data for copy in made for name, data in copy.files.items()}, durable=False)
-
-
-def _judged(shop: Path, master: "Master", older: "Master", copy: "Copy") -> Iterator[str]:
-    """A copy, what was done to it, its verdict and what to do with the disc."""
+def _judge(shop: Path, master: "Master", older: "Master", copy: "Copy") -> "Verdict":
+    """The verdict of a copy's files. MasteringError when it is not the one that the demo was made to show."""
     from mastering.readback import Source, report_path
     from mastering.verify import Verifier
     from mastering.view import load
@@ -113,15 +130,58 @@ def _judged(shop: Path, master: "Master", older: "Master", copy: "Copy") -> Iter
     source = Source(path, report_path(path) if copy.report else None)
     longest = max(len(side.dump) for side in master.sides.values())
     verdict = Verifier(master, copy.side, lambda: [older]).judge(load(source, longest))
-    yield f"   {copy.name:24} wrong with it: {copy.fault}"
-    yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"
-    if not verdict.diagnosis:
-        yield from (f"   {'':24}   {text}" for text in findings_text(verdict.findings[:3], False))
+    answer = verdict.diagnosis or verdict.verdict
+    if answer != copy.answer:
+        raise MasteringError(f"{copy.name}: judged as {answer}, where {copy.answer} was expected (a defect of this program)")
+    return verdict
 
 
-def _suggestions(shop: Path) -> Iterator[str]:
-    masters = shop / "masters"
-    yield f"obverse contents {masters / 'lamplighter-1.2'}"
-    yield f"obverse check {masters / 'lamplighter-1.2'}"
-    yield f"obverse verify {masters / 'lamplighter-1.2'} {shop / 'copies'} --masters {masters}"
-    yield "obverse new my-title --side A=gcr4to5-35z:zoned-dos   (a job of your own to start from)"
+# What is told
+
+
+def _told_master(target: Path, master: "Master") -> Iterator[str]:
+    yield f"{master.publisher} sells {master.title} for two machines: one disc, one machine on each side."
+    yield "Everything below is simulated: no disc and no drive is involved."
+    yield ""
+    yield f"1. The master, built from {target / 'job.toml'}"
+    for name, side in master.sides.items():
+        files = ", ".join(f"{file['name']} ({file['bytes']:,} bytes)" for file in side.files)
+        yield f"   side {name}  {side.platform}: {side.geometry_id}, {side.volume}"
+        yield f"           {files}"
+    this, before = (target / "masters" / name for name in _MASTERS)
+    yield f"   It lies in {this}; the revision before it in {before}."
+
+
+def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]") -> Iterator[str]:
+    """Every copy, what happened to it, its verdict and what to do with the disc; and which discs can be boxed."""
+    yield ""
+    yield f"2. Read-backs of {len({copy.disc for copy in made})} copied discs, held against the master sector by sector"
+    for copy, verdict in zip(made, verdicts, strict=True):
+        yield f"   {copy.name:24} {copy.story}"
+        yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"
+        if not verdict.diagnosis:
+            more = len(verdict.findings) - _SHOWN
+            yield from (f"   {'':24}   {text}" for text in findings_text(verdict.findings[:_SHOWN], False))
+            yield from [f"   {'':24}   and {more} sectors more"] if more > 0 else []
+    counts = Counter(verdict.verdict for verdict in verdicts)
+    summary = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail"))
+    yield f"   {len(made)} read-backs: {summary}. Each came out as it should."
+    sides = Counter(copy.disc for copy, verdict in zip(made, verdicts, strict=True) if verdict.verdict == "pass")
+    good = [disc for disc, count in sides.items() if count == len(master.sides)]
+    yield f"   A disc is boxed when both its sides pass. Tonight: {', '.join(good)}."
+
+
+def _suggestions(target: Path) -> Iterator[str]:
+    """Commands to try, as a shell takes them."""
+    copies, masters = target / "copies", target / "masters"
+    new, wrong = next(iter(_MASTERS)), "SM-004-0004-R-A.dump"
+    yield from ("", "3. Go on by yourself")
+    for why, words in (
+        ("What is on the disc?", ["contents", masters / new]),
+        ("Is the master still what it was?", ["check", masters / new]),
+        ("Judge these copies once more (which side was read is told from the bytes):", ["verify", masters / new, copies]),
+        ("The same for the disc that was put in the wrong side up:", ["verify", masters / new, copies / wrong, "--side", "A"]),
+        ("Make a job of your own to start from:", ["new", "my-title", "--side", "A=gcr4to5-35z:zoned-dos"]),
+    ):
+        yield f"   {why}"
+        yield f"      obverse {shlex.join(map(str, words))}"

@@ -1,10 +1,11 @@
-"""An evening at the demo's bench: a dozen read-backs, each with a named fault, from one seed."""
+"""An evening at the demo's bench: a dozen read-backs, most with a named fault, from one seed."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
+from formats.containers.capture import SIGNATURE
 from formats.geometry import Address
 from mastering.master import Master, Side
 from mastering.serial import serial
@@ -12,17 +13,27 @@ from mastering.simulator import disc, reads
 from mastering.simulator.disc import Disc
 
 SEED = 20261125
+DISCS = 7
 
 
 @dataclass(frozen=True)
 class Copy:
-    """A copied disc's read-back: its file's name, what was wrong with it, which side the operator says it is, its bytes and report."""
+    """A copied disc's read-back: its disc, the side that the operator believes it is, what happened to it, its bytes and report.
 
-    name: str
-    fault: str
+    `answer`: the diagnosis that it should get, or the verdict where it should get none.
+    """
+
+    disc: str
     side: str
+    story: str
+    answer: str
     data: bytes
     report: bytes | None = None
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return f"{self.disc}-{self.side}.{'capture' if self.data.startswith(SIGNATURE) else 'dump'}"
 
     @property
     def files(self) -> dict[str, bytes]:
@@ -35,39 +46,38 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     """The read-backs of an evening; `older` is an earlier revision of the same title."""
     rng = np.random.default_rng(SEED)
     a, b = master.sides["A"], master.sides["B"]
-    disc_a, disc_b = _written(a), _written(b)
-    name = [f"{serial(master.catalogue, number)}" for number in range(1, 10)]
+    number = [serial(master.catalogue, each) for each in range(1, DISCS + 1)]
+    ready_a = [_written(a, each, rng) for each in number]
+    ready_b = [_written(b, each, rng) for each in number]
 
-    yield Copy(f"{name[0]}-A.capture", "nothing", "A", reads.read_capture(_written(a, name[0]), rng, 1.2))
-    yield Copy(f"{name[0]}-B.dump", "nothing", "B", b.dump)
-    spot = Address(17, 0, 4)
-    yield Copy(
-        f"{name[1]}-A.capture", "a spot without coating on track 17", "A", reads.read_capture(disc.dead_spot(disc_a, spot), rng, 1.2)
-    )
+    yield Copy(number[0], "A", "a sound copy, one turn of every track", "pass", reads.read_capture(ready_a[0], rng, 1))
+    yield Copy(number[0], "B", "a sound copy, its bytes only", "pass", b.dump)
+    spot = disc.dead_spot(ready_a[1], Address(17, 0, 4))
+    yield Copy(number[1], "A", "a spot without coating on track 17", "fail", reads.read_capture(spot, rng))
     unread = {Address(8, 0, 3), Address(8, 0, 4)}
-    bad_b = reads.read_dump(b.geometry, b.dump, unread)
-    yield Copy(
-        f"{name[1]}-B.dump", "two sectors that the reader gave up on, as its report says", "B", bad_b, reads.report(b.geometry, unread)
-    )
-    weak = disc.soft_sector(disc_a, Address(30, 0, 7))
-    yield Copy(f"{name[2]}-A.capture", "a sector that comes right at every other turn only", "A", reads.read_capture(weak, rng, 3.2))
-    yield Copy(f"{name[2]}-B.capture", "nothing: three turns of every track", "B", reads.read_capture(disc_b, rng, 3.2))
-    yield Copy(f"{name[3]}-A.dump", "the disc was put in the wrong side up", "A", b.dump)
-    yield Copy(f"{name[3]}-B.dump", "the reading was broken off", "B", b.dump[: 400 * b.size])
-    yield Copy(f"{name[4]}-A.dump", "written from the older revision's master", "A", older.sides["A"].dump)
-    yield Copy(
-        f"{name[4]}-B.capture", "never written: a blank slipped through", "B", reads.read_capture(disc.blank(b.geometry, rng), rng, 1.1)
-    )
-    other = b.geometry.identity_values(b"00", 254)
-    stranger = disc.written(b.geometry, b.dump, other)
-    yield Copy(f"{name[5]}-B.capture", "written with another volume number", "B", reads.read_capture(stranger, rng, 1.2))
-    yield Copy(f"{name[6]}-B.dump", "the reader lost a sector on the way", "B", reads.dropped_sector(b.geometry, b.dump, 200))
+    bad, report = reads.read_dump(b.geometry, b.dump, unread), reads.report(b.geometry, unread)
+    yield Copy(number[1], "B", "two sectors that the reader gave up on, as its report says", "fail", bad, report)
+    weak = disc.soft_sector(ready_a[2], Address(30, 0, 7))
+    yield Copy(number[2], "A", "a sector that comes right at every other turn only", "marginal", reads.read_capture(weak, rng, 3.2))
+    yield Copy(number[2], "B", "a sound copy, three turns of every track", "pass", reads.read_capture(ready_b[2], rng, 3.2))
+    yield Copy(number[3], "A", "put in with the wrong side up", "other-side", b.dump)
+    yield Copy(number[3], "B", "the reading was broken off", "short", b.dump[: 400 * b.size])
+    yield Copy(number[4], "A", "written from the older revision's master", "other-master", _stamped(older.sides["A"], number[4]))
+    empty = disc.blank(b.geometry, rng)
+    yield Copy(number[4], "B", "never written: a blank slipped through", "blank", reads.read_capture(empty, rng))
+    stranger = disc.written(b.geometry, b.dump, b.geometry.identity_values(b"00", 254))
+    yield Copy(number[5], "B", "written with another volume number", "fail", reads.read_capture(stranger, rng))
+    yield Copy(number[6], "B", "the reader lost a sector on the way", "shifted", reads.dropped_sector(b.geometry, b.dump, 200))
 
 
-def _written(side: Side, number: str | None = None) -> Disc:
-    """A side as a drive writes it, with a serial in the slot where one is given."""
-    dump = side.dump
-    if number is not None and side.slot is not None and side.slot_start is not None:
-        slot = number.ljust(side.slot.bytes).encode("ascii")
-        dump = dump[: side.slot_start] + slot + dump[side.slot_start + side.slot.bytes :]
-    return disc.written(side.geometry, dump, side.identity)
+def _stamped(side: Side, number: str) -> bytes:
+    """A side's dump with a serial in its slot, where it has one."""
+    if side.slot is None or side.slot_start is None:
+        return side.dump
+    slot = number.ljust(side.slot.bytes).encode("ascii")
+    return side.dump[: side.slot_start] + slot + side.dump[side.slot_start + side.slot.bytes :]
+
+
+def _written(side: Side, number: str, rng: np.random.Generator) -> Disc:
+    """A side as a drive writes it whose speed is off by up to one per cent."""
+    return disc.written(side.geometry, _stamped(side, number), side.identity, rng.uniform(0.99, 1.01))

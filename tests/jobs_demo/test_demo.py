@@ -1,7 +1,9 @@
 """The demo, run as a newcomer runs it; and the two scripts that turn a reader's output into files for the program."""
 
+import json
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -32,15 +34,15 @@ def day(tmp_path_factory) -> tuple[Path, str]:
     return folder, done.stdout
 
 
-# Name, what was wrong with it, verdict and what to do: the demo's twelve copies.
+# Name, what happened to it, verdict and what to do: the demo's twelve read-backs.
 EXPECTED = [
-    ("0001-X-A.capture", "nothing", "pass: Side A is good."),
-    ("0001-X-B.dump", "nothing", "pass: Side B is good."),
+    ("0001-X-A.capture", "a sound copy, one turn of every track", "pass: Side A is good."),
+    ("0001-X-B.dump", "a sound copy, its bytes only", "pass: Side B is good."),
     ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: not all could be read."),
-    ("0002-V-B.dump", "two sectors that the reader gave up on", "fail: Read it again: not all could be read."),
+    ("0002-V-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: not all could be read."),
     ("0003-T-A.capture", "a sector that comes right at every other turn only", "marginal: Don't box it yet: read it again."),
-    ("0003-T-B.capture", "nothing: three turns of every track", "pass: Side B is good."),
-    ("0004-R-A.dump", "the disc was put in the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
+    ("0003-T-B.capture", "a sound copy, three turns of every track", "pass: Side B is good."),
+    ("0004-R-A.dump", "put in with the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
     ("0004-R-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
     ("0005-P-A.dump", "written from the older revision's master", "fail: Ask where it came from: this is Lamplighter 1.1 A."),
     ("0005-P-B.capture", "never written: a blank slipped through", "fail: Write it: nothing is recorded on it."),
@@ -51,12 +53,20 @@ EXPECTED = [
 
 def test_the_demo_names_each_fault_and_what_to_do_with_the_disc(day):
     _, text = day
-    told = re.findall(r"SM-004-(\S+) +wrong with it: (.*)\n +(.*)\n", text)
-    assert len(told) == len(EXPECTED)
-    for (name, fault, said), (expected_name, expected_fault, expected_said) in zip(told, EXPECTED, strict=True):
-        assert name == expected_name
-        assert fault.startswith(expected_fault)
-        assert said.startswith(expected_said)
+    told = re.findall(r"^   SM-004-(\S+) +(.*)\n {10,}(.*)$", text, re.MULTILINE)
+    assert [(name, story) for name, story, _ in told] == [(name, story) for name, story, _ in EXPECTED]
+    for (_, _, said), (_, _, expected) in zip(told, EXPECTED, strict=True):
+        assert said.startswith(expected)
+    assert "   12 read-backs: 3 pass, 1 marginal, 8 fail. Each came out as it should.\n" in text
+    assert "   A disc is boxed when both its sides pass. Tonight: SM-004-0001-X.\n" in text
+
+
+def test_the_discs_carry_their_serials(day):
+    folder, _ = day
+    done = run("verify", "obverse-demo/masters/lamplighter-1.2", "obverse-demo/copies", "--json", cwd=folder)
+    on_disc = {line["readback"].rpartition("/")[2]: line.get("serial") for line in map(json.loads, done.stdout.splitlines())}
+    for name in ("SM-004-0001-X-A.capture", "SM-004-0002-V-A.capture", "SM-004-0003-T-A.capture", "SM-004-0005-P-A.dump"):
+        assert on_disc[name] == name[:13]
 
 
 def test_the_demo_says_that_it_is_simulated(day):
@@ -66,12 +76,13 @@ def test_the_demo_says_that_it_is_simulated(day):
         assert capture.read(path.read_bytes(), path.name).simulated
 
 
-def test_what_the_demo_suggests_works(day):
-    folder, text = day
-    commands = re.findall(r"^   obverse (.*?)(?:   \(.*)?$", text, re.MULTILINE)
-    assert len(commands) == 4
+@pytest.mark.parametrize("out", ["obverse-demo", "a new shop"])
+def test_what_the_demo_suggests_works(out, tmp_path):
+    text = run("demo", "--out", out, cwd=tmp_path).stdout
+    commands = re.findall(r"^      obverse (.*)$", text, re.MULTILINE)
+    assert len(commands) == 5
     for command in commands:
-        done = run(*command.split(), cwd=folder)
+        done = run(*shlex.split(command), cwd=tmp_path)
         assert done.returncode == (1 if command.startswith("verify") else 0), done.stderr
 
 
@@ -83,16 +94,56 @@ def test_the_demo_comes_out_the_same_every_time(day, tmp_path):
         assert (tmp_path / "obverse-demo" / name).read_bytes() == (folder / "obverse-demo" / name).read_bytes()
 
 
-def test_a_demo_replaces_nothing_but_a_demo(tmp_path):
-    (tmp_path / "obverse-demo").mkdir()
-    (tmp_path / "obverse-demo" / "mine.txt").write_text("keep")
-    for options in ((), ("--again",)):
-        done = run("demo", *options, cwd=tmp_path)
-        assert (done.returncode, done.stderr.count("\n")) == (2, 1)
-    assert (tmp_path / "obverse-demo" / "mine.txt").read_text() == "keep"
-    assert run("demo", "--out", "other", cwd=tmp_path).returncode == 0
-    assert run("demo", "--out", "other", cwd=tmp_path).returncode == 2
-    assert run("demo", "--out", "other", "--again", cwd=tmp_path).returncode == 0
+def files(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_a_demo_replaces_what_a_demo_made_when_asked(tmp_path):
+    assert run("demo", cwd=tmp_path).returncode == 0
+    made = files(tmp_path)
+    done = run("demo", cwd=tmp_path)
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "--again" in done.stderr
+    (tmp_path / "obverse-demo" / "job.toml").unlink()
+    assert run("demo", "--again", cwd=tmp_path).returncode == 0
+    assert files(tmp_path) == made
+    assert [path.name for path in tmp_path.iterdir()] == ["obverse-demo"]
+
+
+def refused(folder: Path, said: str) -> None:
+    """A demo that is asked to replace what is in a folder says why it does not, and leaves all as it is."""
+    before = files(folder)
+    done = run("demo", "--again", cwd=folder)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert said in done.stderr
+    assert files(folder) == before
+
+
+def test_a_demo_replaces_nothing_else(tmp_path):
+    shop = tmp_path / "obverse-demo"
+    shop.mkdir()
+    refused(tmp_path, "obverse-demo: exists, and no demo made it")
+    shop.rmdir()
+    assert run("demo", cwd=tmp_path).returncode == 0
+    (shop / "masters" / "mine").mkdir()
+    (shop / "masters" / "mine" / "notes.txt").write_text("keep")
+    refused(tmp_path, "obverse-demo/masters/mine/notes.txt: not as a demo left it")
+    (shop / "masters" / "mine" / "notes.txt").unlink()
+    (shop / "job.toml").write_text((shop / "job.toml").read_text() + "# mine\n")
+    refused(tmp_path, "obverse-demo/job.toml: not as a demo left it")
+    shop.rename(tmp_path / "kept")
+    shop.symlink_to("kept")
+    refused(tmp_path, "obverse-demo: exists, and no demo made it")
+
+
+def test_a_demo_is_made_whole_or_not_at_all(tmp_path):
+    """A file size limit stands for a full disk."""
+    code = "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000)); from mastering.cli.main import run; sys.exit(run(['demo']))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=tmp_path, env=ENVIRONMENT)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert list(tmp_path.iterdir()) == []
+    done = run("demo", "--out", "nowhere/shop", cwd=tmp_path)
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", "obverse: nowhere/shop: can't be made: No such file or directory\n")
 
 
 def test_no_command_on_the_demo_takes_200_megabytes(day):
