@@ -64,7 +64,7 @@ def data_of(word: str, operand: str, labels: dict[str, int]) -> bytes:
 
 def assemble(path: Path) -> tuple[bytes, dict[str, int]]:
     """A program's bytes, from its origin on, and its labels."""
-    folders = [path.parent, path.parent.parent / "source"]
+    folders = [path.parent, path.parent.parent / "both-sides"]
     lines = list(statements(path, folders))
     labels: dict[str, int] = {}
     for _ in range(3):  # until every label has settled

@@ -9,7 +9,7 @@ from machine import Machine
 SHOP = Path(__file__).parents[2] / "jobs_demo"
 ORIGIN = 0x2000
 SIDES = ("side-a", "side-b")
-ANSWERS = [line.split("; ")[1] for line in (SHOP / "source" / "levels.asm").read_text().splitlines()[1:]]
+ANSWERS = [line.split("; ")[1] for line in (SHOP / "both-sides" / "levels.asm").read_text().splitlines()[1:]]
 
 
 def loaded(side, hooks=None) -> tuple[Machine, dict[str, int]]:
@@ -70,10 +70,11 @@ def test_the_whole_game_ends_when_all_streets_are_lit(side):
     assert title == b"LAMPLIGHTER"
 
 
-def test_the_instructions_are_the_same_text_on_both_sides():
-    text = (SHOP / "source" / "how-to-play.txt").read_text().replace("\n", "\r").encode("ascii")
-    assert (SHOP / "side-a" / "how-to-play.bin").read_bytes() == text
-    assert (SHOP / "side-b" / "how-to-play.bin").read_bytes() == bytes(byte | 0x80 for byte in text)
+@pytest.mark.parametrize("name", ["how-to-play", "how-to-play-1.1"])
+def test_the_instructions_are_the_same_text_on_both_sides(name):
+    text = (SHOP / "both-sides" / f"{name}.txt").read_text().replace("\n", "\r").encode("ascii")
+    assert (SHOP / "side-a" / f"{name}.bin").read_bytes() == text
+    assert (SHOP / "side-b" / f"{name}.bin").read_bytes() == bytes(byte | 0x80 for byte in text)
 
 
 def test_the_level_file_is_the_table_in_the_program():
