@@ -49,6 +49,7 @@ class Side:
     dump: bytes
     sha256: str
     plain: Mapping[str, Any]
+    geometry_digest: str
     identity: Mapping[str, int]
     unproven: tuple[int, ...]
     slot: Slot | None
@@ -56,10 +57,20 @@ class Side:
 
     @cached_property
     def geometry(self) -> "Geometry":
-        """The geometry as this master means it, whatever its declaration says today."""
+        """The geometry as this master means it, whatever its declaration says today. MasterError when the record contradicts itself."""
+        from formats.errors import DefinitionError
         from formats.geometry import Geometry
 
-        return Geometry.from_plain(dict(self.plain))
+        if digest(canonical_json(self.plain)) != self.geometry_digest:
+            raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
+        try:
+            made = Geometry.from_plain(dict(self.plain))
+            agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
+        except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
+            raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
+        if not agrees:
+            raise MasterError(f"master.json, side {self.name}: geometry_plain is not the geometry of its id, dump and identity")
+        return made
 
     @property
     def size(self) -> int:
@@ -122,37 +133,48 @@ def open_masters(shelf: Path) -> list[Master]:
 
 def open_master(path: Path) -> Master:
     """The master in a folder, every file's digest proved. MasterError names the first file that is not what it was."""
-    for where, what in fixity(path):
+    problems, files = _proved(path)
+    for where, what in problems:
         raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
     try:
-        record = json.loads(_bytes(path, "data/master.json", "data"))
-        return _master(path, record)
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise MasterError(f"{path / 'data/master.json'}: not what a master of version 1 holds ({error!r})") from error
+        return _master(path, json.loads(files["data/master.json"]), files)
+    except KeyError as error:
+        raise MasterError(f"{path}: the manifest does not list {error.args[0]}") from error
+    except (ValueError, RecursionError) as error:
+        raise MasterError(f"{path / 'data/master.json'}: not what a master of version 1 holds: {error}") from error
 
 
 def fixity(path: Path) -> Sequence[tuple[str, str]]:
     """What is wrong with a bag's files: each one's name and what; a bag that is none has one problem."""
+    return _proved(path)[0]
+
+
+def _proved(path: Path) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
+    """What is wrong with a bag's files, and the bytes of those that are as they were, captures left out."""
     try:
         if _bytes(path, "bagit.txt", "tags") != _DECLARATION:
-            return [("bagit.txt", "not the declaration of a BagIt 1.0 bag in UTF-8")]
+            return [("bagit.txt", "not the declaration of a BagIt 1.0 bag in UTF-8")], {}
         listed = {name: _entries(_bytes(path, name, "tags"), name) for name in (_MANIFEST, _TAGS)}
     except MasterError as error:
-        return [("", str(error).removeprefix(f"{path}: "))]
+        return [("", str(error).removeprefix(f"{path}: "))], {}
     except ValueError as error:
-        return [("", str(error))]
-    problems = []
+        return [("", str(error))], {}
+    problems, files = [], {}
     for kind, entries in (("tags", listed[_TAGS]), ("data", listed[_MANIFEST])):
         for name, wanted in entries.items():
             try:
-                if digest(_bytes(path, name, kind)) != wanted:
-                    problems.append((name, "changed since the master was built (its SHA-256 is another)"))
+                data = _bytes(path, name, kind)
             except MasterError as error:
                 problems.append((name, str(error).removeprefix(f"{path / name}: ")))
+                continue
+            if digest(data) != wanted:
+                problems.append((name, "changed since the master was built (its SHA-256 is another)"))
+            elif not name.endswith(".capture"):
+                files[name] = data
     present = {str(each.relative_to(path)) for each in (path / "data").rglob("*") if not each.is_dir()}
     problems += [(name, "not in the manifest") for name in sorted(present - set(listed[_MANIFEST]))]
     problems += [(_TAGS, f"does not list {name}") for name in ("bagit.txt", _MANIFEST) if name not in listed[_TAGS]]
-    return problems
+    return problems, files
 
 
 def _entries(manifest: bytes, name: str) -> dict[str, str]:
@@ -180,30 +202,65 @@ def _bytes(path: Path, name: str, kind: str) -> bytes:
         raise MasterError(f"{file}: can't be read: {error.strerror}") from error
 
 
-def _master(path: Path, record: Mapping[str, Any]) -> Master:
+# What master.json must hold for a master to be used; it may hold more
+
+_SIDE_SHAPE = {
+    "geometry": str, "volume": str, "platform": str, "label": str, "sha256": str, "dump_bytes": int, "geometry_plain": {"size": int},
+    "geometry_digest": str, "identity": dict, "unproven_sectors": [int], "files": [{"name": str, "bytes": int, "sha256": str}],
+}  # fmt: skip
+_SLOT_SHAPE = {"side": str, "track": int, "head": int, "sector": int, "offset": int, "bytes": int, "place": int}
+_TITLE_SHAPE = {"name": str, "publisher": str, "catalogue": str, "revision": str}
+
+
+def _held(value: Any, shape: Any, where: str) -> None:
+    """ValueError when a JSON value has another shape: a type, a list of one shape, or the keys that an object must have."""
+    kind: Any = shape if isinstance(shape, type) else type(shape)
+    if type(value) is not kind:
+        raise ValueError(f"{where} is a {type(value).__name__}, where a {kind.__name__} was expected")
+    for number, each in enumerate(value if isinstance(shape, list) else ()):
+        _held(each, shape[0], f"{where}[{number}]")
+    for key, inner in shape.items() if isinstance(shape, dict) else ():
+        if key not in value:
+            raise ValueError(f"{where} has no {key}")
+        _held(value[key], inner, f"{where}.{key}")
+
+
+def _master(path: Path, record: Any, files: Mapping[str, bytes]) -> Master:
+    _held(record, {"version": int, "title": _TITLE_SHAPE, "sides": dict}, "the record")
     if record["version"] != 1:
-        raise ValueError(f"version {record['version']!r}")
-    title, serial = record["title"], record["serial"]
-    slot = Slot(**serial) if serial else None
-    sides = {name: _side(path, name, side, slot) for name, side in record["sides"].items()}
-    manifest = digest(_bytes(path, _MANIFEST, "tags"))
-    return Master(path, manifest, title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record)
+        raise ValueError(f"its version is {record['version']}")
+    if set(record["sides"]) not in ({"A"}, {"A", "B"}):
+        raise ValueError(f"its sides are {', '.join(record['sides']) or 'none'}, where A, or A and B, were expected")
+    slot = None
+    if "serial" not in record:
+        raise ValueError("the record has no serial (null, or its slot)")
+    if record["serial"] is not None:
+        _held(record["serial"], _SLOT_SHAPE, "serial")
+        slot = Slot(**{key: record["serial"][key] for key in _SLOT_SHAPE})
+    sides = {name: _side(name, side, slot, files[f"data/side-{name}.dump"]) for name, side in record["sides"].items()}
+    if slot and slot.side not in sides:
+        raise ValueError(f"serial.side is {slot.side!r}")
+    title = record["title"]
+    return Master(
+        path, digest(files[_MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record,
+    )  # fmt: skip
 
 
-def _side(path: Path, name: str, side: Mapping[str, Any], slot: Slot | None) -> Side:
-    dump = _bytes(path, f"data/side-{name}.dump", "data")
-    if len(dump) != side["dump_bytes"]:
-        raise ValueError(f"side {name}: {len(dump)} bytes in its dump")
+def _side(name: str, side: Any, slot: Slot | None, dump: bytes) -> Side:
+    where = f"sides.{name}"
+    _held(side, _SIDE_SHAPE, where)
+    for key, value in side["identity"].items():
+        _held(value, int, f"{where}.identity.{key}")
+    size, unproven = side["geometry_plain"]["size"], side["unproven_sectors"]
+    if len(dump) != side["dump_bytes"] or size < 1 or len(dump) % size or not dump:
+        raise ValueError(f"{where}: {len(dump):,} bytes in its dump, in sectors of {size}, do not agree with dump_bytes")
+    count = len(dump) // size
+    if unproven != sorted(set(unproven)) or not all(0 <= place < count for place in unproven):
+        raise ValueError(f"{where}.unproven_sectors are not places of its dump, ascending")
+    own = slot if slot and slot.side == name else None
+    if own and not (0 <= own.place < count and 0 <= own.offset < own.offset + own.bytes <= size):
+        raise ValueError("serial: not inside one of its side's sectors")
     return Side(
-        name,
-        side["geometry"],
-        side["volume"],
-        side["platform"],
-        dump,
-        side["sha256"],
-        side["geometry_plain"],
-        side["identity"],
-        tuple(side["unproven_sectors"]),
-        slot if slot and slot.side == name else None,
-        tuple(side["files"]),
-    )
+        name, side["geometry"], side["volume"], side["platform"], dump, side["sha256"], side["geometry_plain"],
+        side["geometry_digest"], side["identity"], tuple(unproven), own, tuple(side["files"]),
+    )  # fmt: skip

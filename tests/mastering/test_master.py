@@ -1,16 +1,18 @@
 """A master is the same bytes every time, proves itself, and is written whole or not at all."""
 
+import json
 import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from mastering.errors import MasteringError
 from mastering.files import write_folder
-from mastering.master import fixity, open_master, open_masters
+from mastering.master import fixity, open_master, open_masters, write_master
 
 SHOP = Path(__file__).parents[2] / "jobs_demo"
 OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
@@ -123,6 +125,88 @@ def test_a_good_master_checks_and_opens_from_a_shelf(lamplighter):
     assert done.stdout.splitlines()[0] == "good   fixity"
     assert len(done.stdout.splitlines()) == 7
     assert [master.label for master in open_masters(lamplighter.parent)] == ["Lamplighter 1.2"]
+
+
+# A record that its own bag vouches for, and that contradicts itself all the same
+
+
+def forged(master: Path, target: Path, change: Callable[[dict], object]) -> Path:
+    """A bag with another record, every digest of it right."""
+    payload = {path.name: path.read_bytes() for path in (master / "data").iterdir() if path.name != "master.json"}
+    record = json.loads((master / "data" / "master.json").read_bytes())
+    change(record)
+    write_master(target, payload, record)
+    assert fixity(target) == []
+    return target
+
+
+def put(*places: object) -> Callable[[dict], None]:
+    """Sets the value at a place of the record: the keys to it, and the value."""
+
+    def change(record: dict) -> None:
+        *keys, last, value = places
+        for key in keys:
+            record = record[key]
+        record[last] = value
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (put("version", 2), "its version is 2"),
+        (put("version", True), "the record.version is a bool, where a int was expected"),
+        (put("title", []), "the record.title is a list, where a dict was expected"),
+        (put("title", {"name": "x"}), "the record.title has no publisher"),
+        (put("sides", {}), "its sides are none, where A, or A and B, were expected"),
+        (lambda record: record["sides"].pop("A"), "its sides are B, where A, or A and B, were expected"),
+        (lambda record: record.pop("serial"), r"the record has no serial \(null, or its slot\)"),
+        (put("serial", "side", "C"), "serial.side is 'C'"),
+        (put("serial", "place", 683), "serial: not inside one of its side's sectors"),
+        (put("serial", "place", -1), "serial: not inside one of its side's sectors"),
+        (put("serial", "offset", 250), "serial: not inside one of its side's sectors"),
+        (put("serial", "bytes", 0), "serial: not inside one of its side's sectors"),
+        (put("sides", "A", "dump_bytes", 5), "sides.A: 174,848 bytes in its dump, in sectors of 256, do not agree with dump_bytes"),
+        (put("sides", "A", "geometry_plain", "size", 0), "in sectors of 0, do not agree"),
+        (put("sides", "A", "unproven_sectors", [5, 5]), "sides.A.unproven_sectors are not places of its dump, ascending"),
+        (put("sides", "A", "unproven_sectors", [683]), "sides.A.unproven_sectors are not places of its dump, ascending"),
+        (put("sides", "A", "unproven_sectors", ["5"]), r"sides.A.unproven_sectors\[0\] is a str, where a int was expected"),
+        (put("sides", "A", "identity", "id1", None), "sides.A.identity.id1 is a NoneType, where a int was expected"),
+        (put("sides", "B", "files", 0, "sha256", 5), r"sides.B.files\[0\].sha256 is a int, where a str was expected"),
+    ],
+)
+def test_a_record_that_is_none_is_refused(lamplighter, tmp_path, change, said):
+    with pytest.raises(MasteringError, match=said):
+        open_master(forged(lamplighter, tmp_path / "forged", change))
+
+
+@pytest.mark.parametrize(
+    ("change", "check", "said"),
+    [
+        (put("sides", "A", "geometry_plain", "rpm", 360), "fields", "geometry_plain is not what geometry_digest says"),
+        (put("sides", "A", "sha256", "0" * 64), "side", "its digest is not the one in master.json"),
+        (put("sides", "A", "unproven_sectors", [1]), "side", "not the sectors that a filler could equal"),
+        (put("serial", "sector", 3), "side", "its place in the dump is not the sector that it names"),
+        (put("serial", "bytes", 1), "side", "its slot does not hold a marker that occurs once"),
+        (put("sides", "A", "identity", "id1", 0), "fields", "identity"),
+    ],
+)
+def test_what_check_finds_in_a_record(lamplighter, tmp_path, change, check, said):
+    done = run("check", forged(lamplighter, tmp_path / "forged", change), "--json")
+    assert (done.returncode, done.stderr) == (1, "")
+    found = [line for line in map(json.loads, done.stdout.splitlines()) if (line["check"], line["side"]) == (check, "A")]
+    assert [line["ok"] for line in found] == [False]
+    assert said in found[0]["problems"][0]["what"]
+
+
+def test_a_geometry_that_is_not_its_records_judges_nothing(lamplighter, tmp_path):
+    bad = forged(lamplighter, tmp_path / "forged", put("sides", "A", "geometry_plain", "rpm", 360))
+    (tmp_path / "bad.dump").write_bytes((lamplighter / "data" / "side-A.dump").read_bytes()[:-1] + b"!")
+    done = run("verify", bad, tmp_path / "bad.dump", "--json")
+    assert done.returncode == 2
+    assert "geometry_plain is not what geometry_digest says" in done.stdout + done.stderr
+    assert "Traceback" not in done.stderr and '"pass"' not in done.stdout
 
 
 # Written whole or not at all
