@@ -6,9 +6,7 @@ and know what it hit. Sources: the field tables of the standards and handbooks t
 """
 
 import binascii
-import json
 import struct
-import zlib
 from dataclasses import dataclass, field, replace
 
 # --- geometries ---------------------------------------------------------------------------------------------------------------
@@ -342,54 +340,4 @@ def damage_clocks(pieces, rng, count):
         at = 2 * rng.randrange(len(out[k].cells) // 2)
         cells = out[k].cells
         out[k] = replace(out[k], cells=cells[:at] + ("0" if cells[at] == "1" else "1") + cells[at + 1 :])
-    return out
-
-
-# --- the capture file ---------------------------------------------------------------------------------------------------------
-
-SIGNATURE = bytes.fromhex("8A4F42560D0A1A0A")
-
-
-@dataclass
-class Stretch:
-    """One `CELL` chunk: cells of one cylinder and head; `circular` is flag 1; `marks` index marks or None."""
-
-    cylinder: int
-    head: int
-    cells: str
-    cell_ps: int
-    circular: bool = False
-    marks: list | None = None
-
-
-def pack(cells):
-    """Cells as bytes, the first in the most significant bit, the last byte padded with 0."""
-    if not cells:
-        return b""
-    padded = cells + "0" * (-len(cells) % 8)
-    return int(padded, 2).to_bytes(len(padded) // 8, "big")
-
-
-def chunk(kind, payload):
-    """One chunk of the stream."""
-    return struct.pack(">I", len(payload)) + kind + payload + struct.pack(">I", zlib.crc32(kind + payload))
-
-
-def capture_file(stretches, **head):
-    """The bytes of a capture that holds the stretches in the given order."""
-    out = [SIGNATURE, chunk(b"HEAD", json.dumps({"version": 1, "rpm": 300, "writer": "test", **head}).encode())]
-    for one in stretches:
-        payload = struct.pack(">BBHII", one.cylinder, one.head, int(one.circular), one.cell_ps, len(one.cells)) + pack(one.cells)
-        out.append(chunk(b"CELL", payload))
-        if one.marks is not None:
-            out.append(chunk(b"MARK", struct.pack(f">H{len(one.marks)}I", len(one.marks), *one.marks)))
-    return b"".join([*out, chunk(b"TAIL", b"")])
-
-
-def backwards(stretches):
-    """The same stretches as a drive delivers them while the medium passes the wrong way (say `reversed=True` in the head)."""
-    out = []
-    for one in stretches:
-        marks = None if one.marks is None else [len(one.cells) - at for at in reversed(one.marks)]
-        out.append(replace(one, cells=one.cells[::-1], marks=marks))
     return out

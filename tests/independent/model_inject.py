@@ -7,7 +7,8 @@ from both, and from every legal way to deliver a track: one turn, several, cut a
 import random
 from dataclasses import replace
 
-from model_encode import Stretch, backwards, capture_file, cells_of, damage_clocks, plan, random_style, track_pieces
+from model_capture import Stretch, backwards, capture_file
+from model_encode import cells_of, damage_clocks, plan, random_style, track_pieces
 
 # --- cells --------------------------------------------------------------------------------------------------------------------
 

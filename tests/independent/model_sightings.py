@@ -1,0 +1,154 @@
+"""Sightings: each time that a sector passes the head, handed to its sector by the rules, and where a sector was missed."""
+
+import itertools
+import statistics
+from dataclasses import dataclass
+
+from model_fields import CODES, Field, fields_of
+
+
+@dataclass
+class Sighting:
+    """A sector passing the head: its identifier and what became of its block ("sound", "unsound", "none" or "cut")."""
+
+    at: int
+    identifier: Field
+    state: str
+    block: Field | None
+
+    @property
+    def sound(self):
+        """A sighting is sound when its identifier and block both are."""
+        return self.identifier.sound and self.state == "sound"
+
+    @property
+    def cut_off(self):
+        """An identifier without fault whose block lies past an end of the stretch: not seen, which is no fault."""
+        return self.identifier.sound and self.state == "cut"
+
+
+def meet(code, stretch):
+    """The sightings of one stretch, each block with the nearest identifier mark before it."""
+    _, _, head_size, block_size = CODES[code]
+    found = fields_of(code, stretch.cells, stretch.circular)
+    size = len(stretch.cells)
+    # "A field cut off by an end of the stretch was not seen"
+    sightings = [Sighting(one.start, one, "none", None) for one in found if one.kind == "identifier" and not one.cut]
+    for one in found:
+        if one.kind != "block":
+            continue
+        before = [s for s in sightings if s.at < one.start] or (sightings if stretch.circular else [])
+        if not before:
+            continue
+        owner = before[-1]
+        # READING: "only if it begins less than a block's length behind that identifier": from the identifier's end to the block's mark
+        # (its first cell; of 4-to-5 the first cell of the field), a block's length being that of the whole field, mark and off bytes in.
+        behind = (one.start - owner.at) % size - head_size if stretch.circular else one.start - owner.at - head_size
+        # READING: more than one block behind an identifier: the first counts.
+        if 0 <= behind < block_size and owner.block is None:
+            owner.block = one
+            owner.state = "cut" if one.cut else "sound" if one.sound else "unsound"
+    for one in sightings:
+        # READING: no block was met and the stretch ends where it could still have begun: cut off, no fault.
+        if one.state == "none" and not stretch.circular and size - (one.at + head_size) < block_size:
+            one.state = "cut"
+    return sightings
+
+
+def turn_cells(stretch, sightings, rpm):
+    """The length of a turn in cells, as the capture file's description has it."""
+    if stretch.circular:
+        return len(stretch.cells)
+    if stretch.marks and len(stretch.marks) > 1:
+        return statistics.median(b - a for a, b in zip(stretch.marks, stretch.marks[1:], strict=False))
+    distances, last = [], {}
+    for one in sightings:
+        if one.identifier.sound:
+            who = (one.identifier.values["track"], one.identifier.values["sector"])
+            if who in last:
+                distances.append(one.at - last[who])
+            last[who] = one.at
+    # READING: "the usual distance between sightings of the same sector": the median over this stretch, sound identifiers only. A number
+    # that stands twice on a track is no measure of a turn: what is not within a tenth of the nominal turn does not count.
+    nominal = 60e12 / rpm / stretch.cell_ps
+    distances = [one for one in distances if abs(one - nominal) <= nominal / 10]
+    return statistics.median_low(distances) if distances else nominal
+
+
+def holes(stretch, places, turn, sector):
+    """The intervals of a stretch in which a sector with identifiers at `places` is missed."""
+    size = len(stretch.cells)
+    if stretch.circular:
+        if not places:
+            return [(0, size)]
+        around = [*places, places[0] + size]
+        return [(a, b) for a, b in itertools.pairwise(around) if b - a > 1.5 * turn]
+    if not places:
+        return [(0, size)] if size > turn + sector or size == 0 else []
+    out = [(a, b) for a, b in itertools.pairwise(places) if b - a > 1.5 * turn]
+    if places[0] > turn + sector:
+        out.append((0, places[0]))
+    if size - places[-1] > turn + sector:
+        out.append((places[-1], size))
+    return out
+
+
+@dataclass
+class TrackReads:
+    """All that was met of one track: per sector its sightings, whether it was missed somewhere, what other tracks' numbers stood there."""
+
+    sightings: dict
+    missed: set
+    strangers: set
+    any_sound: bool = False
+
+
+def near(stretch, a, b, turn):
+    """Within half a turn of each other."""
+    apart = abs(a - b)
+    if stretch.circular:
+        apart = min(apart, len(stretch.cells) - apart)
+    return apart <= turn / 2
+
+
+def read_track(geo, cylinder, stretches, rpm):
+    """Hand every sighting of a track's stretches to its sector."""
+    numbers = geo.sectors(cylinder)
+    track = cylinder + geo.first_track
+    out = TrackReads({n: [] for n in numbers}, set(), set())
+    for stretch in stretches:
+        met = meet(geo.code, stretch) if stretch.cells else []
+        out.any_sound |= any(f.sound for f in fields_of(geo.code, stretch.cells, stretch.circular)) if stretch.cells else False
+        turn = turn_cells(stretch, met, rpm)
+        one_sector = turn / len(numbers)  # READING: "more than one turn and one sector": a sector is a turn shared by the track's sectors
+        here = {n: [] for n in numbers}
+        lost = []
+        for one in met:
+            values = one.identifier.values
+            if one.identifier.sound and values["track"] == track and values["sector"] in here:
+                here[values["sector"]].append(one)
+            elif one.identifier.sound and values["track"] != track:
+                # READING: "another track's": any other number, whether the geometry has such a track or not.
+                out.strangers.add(values["sector"])
+            elif not one.identifier.sound:
+                lost.append(one)
+        named = {n: list(found) for n, found in here.items()}
+        rest = []
+        for one in lost:
+            # READING: "counts for the sector that it names on this track": its track and sector numbers, unsound as they are, name it.
+            values = one.identifier.values
+            n = values.get("sector")
+            if values.get("track") == track and n in here and not any(s.sound and near(stretch, s.at, one.at, turn) for s in here[n]):
+                named[n].append(one)
+            else:
+                rest.append(one)
+        gaps = {n: holes(stretch, sorted(s.at for s in found), turn, one_sector) for n, found in named.items()}
+        for one in rest:
+            absent = [n for n in numbers if any(a <= one.at < b for a, b in gaps[n])]
+            if len(absent) == 1:
+                named[absent[0]].append(one)
+        for n in numbers:
+            out.sightings[n] += sorted(named[n], key=lambda s: s.at)
+            if holes(stretch, sorted(s.at for s in named[n]), turn, one_sector):
+                out.missed.add(n)
+    return out
