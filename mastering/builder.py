@@ -77,12 +77,13 @@ def _side(job: Job, plan: SidePlan) -> BuiltSide:
 def _number_free_sectors(job: Job, plan: SidePlan, image: Image) -> None:
     """Fills each free sector with a text that names its place, so that no reader's filler equals it."""
     used = set(image.used)
+    title = f"{job.title.name} {job.title.revision}".encode("ascii", "replace")
     for address in plan.geometry.addresses:
         if address not in used:
             head = f" head {address.head}" if plan.geometry.heads == 2 else ""
-            text = f"{job.title.name} {job.title.revision} side {plan.name} track {address.track}{head} sector {address.sector} free. "
-            line = text.encode("ascii", "replace")
+            place = f" side {plan.name} track {address.track}{head} sector {address.sector} free. ".encode()
             size = plan.geometry.size
+            line = title[: size - len(place)] + place  # a long title is cut, never the place
             image.write(address, (line * (size // len(line) + 1))[:size])
 
 

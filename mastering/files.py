@@ -37,13 +37,25 @@ def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True)
     refuse_existing(target)
     parent = target.absolute().parent
     try:
-        beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=parent))
+        handle = os.open(parent, os.O_RDONLY | os.O_DIRECTORY)  # before anything is made, so that its flush can't be refused after it
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
+    try:
+        _write_beside(target, files, durable)
+        if durable:
+            os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _write_beside(target: Path, files: Mapping[str, bytes], durable: bool) -> None:
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.absolute().parent))
     except OSError as error:
         raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
     try:
         _fill(beside, files, durable)
         os.rename(beside, target)  # noqa: PTH104  (Path.rename would replace an empty folder just as silently)
-        _flush(parent)
     except OSError as error:
         raise MasteringError(f"{target}: can't be written: {error.strerror}; nothing was left of it") from error
     finally:

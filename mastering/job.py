@@ -17,6 +17,7 @@ from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideK
 
 LARGEST_SOURCE = 16 << 20  # several times what the largest disc holds
 LARGEST_JOB = 1 << 20
+SERIAL_TAIL = len("-0001-X")  # what a serial has behind the catalogue number
 
 
 @dataclass(frozen=True)
@@ -68,9 +69,11 @@ def load(path: Path) -> Job:
 def parse_file(path: Path) -> dict[str, Any]:
     """The TOML of a job file. MasteringError names the line that is none."""
     try:
+        if path.exists() and not path.is_file():
+            raise MasteringError(f"{path}: not a file; a job is a file such as job.toml")
         if path.stat().st_size > LARGEST_JOB:
             raise MasteringError(f"{path}: {path.stat().st_size:,} bytes, a job file has at most {LARGEST_JOB:,}")
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))  # some editors put a byte order mark first
     except OSError as error:
         raise MasteringError(f"{path}: can't be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
@@ -85,6 +88,7 @@ class _Loader:
     def __init__(self, path: Path, raw: dict[str, Any]) -> None:
         self.path, self.raw = path, raw
         self.folder = path.absolute().parent
+        self.read: dict[Path, bytes] = {}  # each source once, however often it is named
         self.problems: list[str] = []
 
     def job(self) -> Job:
@@ -98,6 +102,9 @@ class _Loader:
         sides = self.sides(title)
         if serial and isinstance(raw.get("side"), dict) and serial.side not in raw["side"]:
             self.add("serial.side", f"the job has no side {serial.side}")
+        if serial and title and len(serial.marker) < len(title.catalogue) + SERIAL_TAIL:
+            room = f"serials such as {title.catalogue}-0001-X"
+            self.add("serial.marker", f"must have at least {len(title.catalogue) + SERIAL_TAIL} characters: {room} take its place")
         if self.problems or title is None:
             raise ProblemsError([f"{self.path}: {problem}" for problem in self.problems])
         plan = SerialPlan(serial.side, serial.marker.encode("ascii")) if serial else None
@@ -258,7 +265,9 @@ class _Loader:
             elif inside.stat().st_size > LARGEST_SOURCE:
                 self.add(where, f"{name} has {inside.stat().st_size:,} bytes, a source at most {LARGEST_SOURCE:,}")
             else:
-                return inside.read_bytes()
+                if inside not in self.read:
+                    self.read[inside] = inside.read_bytes()
+                return self.read[inside]
         except FileNotFoundError:
             self.add(where, f"there is no file {name} beside the job")
         except (OSError, ValueError, RuntimeError) as error:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 from pydantic_core import ErrorDetails
 
-Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 HexBytes = Annotated[str, StringConstraints(pattern=r"^ *([0-9A-Fa-f]{2} *)+$")]
 
 
@@ -38,7 +38,7 @@ class SerialKeys(_Keys):
     """[serial]."""
 
     side: Literal["A", "B"]
-    marker: Annotated[str, StringConstraints(min_length=20, max_length=128, pattern=r"^[\x20-\x7e]+$")]
+    marker: Annotated[str, StringConstraints(min_length=20, max_length=1024, pattern=r"^[\x20-\x7e]+$")]
 
 
 class SideKeys(_Keys):
@@ -144,6 +144,6 @@ def _sentence(key: str, value: Any, errors: list[ErrorDetails]) -> str:
 
 def _one(key: str, error: ErrorDetails) -> str:
     if error["type"] == "string_pattern_mismatch":
-        return _PATTERNS[key]
+        return _PATTERNS.get(key, "must be on one line, without control characters")
     words: Callable[..., str] | None = _WORDS[error["type"]].format if error["type"] in _WORDS else None
     return words(**error.get("ctx", {})) if words else error["msg"]

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from bench import MARKER
 
-from mastering.builder import build
+from mastering.builder import build, unproven
 from mastering.errors import MasteringError, ProblemsError
 from mastering.job import load
 
@@ -95,6 +95,31 @@ def test_one_thing_wrong(shop, text, said):
     assert problems(shop, text) == [said]
 
 
+def test_a_title_is_on_one_line(shop):
+    said = "title.name: must be on one line, without control characters, not 'Lamp\\nlighter'"
+    assert problems(shop, changed('name = "Lamplighter"', 'name = "Lamp\\nlighter"')) == [said]
+
+
+def test_a_marker_has_room_for_the_serials(shop):
+    text = changed('"SM-004"', '"SALTMARSH-SOFTWARE-004"') + '\n[serial]\nside = "A"\nmarker = "<<SERIAL-GOES-HERE>>"\n'
+    assert problems(shop, text.replace("program.bin", "marked.bin")) == [
+        "serial.marker: must have at least 29 characters: serials such as SALTMARSH-SOFTWARE-004-0001-X take its place"
+    ]
+
+
+def test_a_long_title_leaves_every_free_sector_its_own_text(shop):
+    """Never all one value, never equal to the sector before, always with the place in it."""
+    (shop / "job.toml").write_text(changed('name = "Lamplighter"', f'name = "{"L" * 200}"').replace('"1.2"', f'"{"2" * 200}"'))
+    side = build(load(shop / "job.toml")).sides["A"]
+    assert unproven(side.dump, 256) == []
+    assert b"side A track 1 sector 0 free. " in side.dump[:256]
+
+
+def test_a_byte_order_mark_before_a_job_is_passed_over(shop):
+    (shop / "job.toml").write_bytes(b"\xef\xbb\xbf" + GOOD.encode())
+    assert load(shop / "job.toml").title.name == "Lamplighter"
+
+
 def test_a_source_that_is_too_large_is_not_read(shop):
     with (shop / "program.bin").open("wb") as file:
         file.truncate(1 << 34)
@@ -176,6 +201,12 @@ def test_a_file_that_is_no_job(shop, data, said):
     (shop / "job.toml").write_bytes(data)
     with pytest.raises(MasteringError, match=said):
         load(shop / "job.toml")
+
+
+@pytest.mark.parametrize("path", ["/dev/zero", "/"])
+def test_a_job_that_is_no_file_is_not_read(path):
+    with pytest.raises(MasteringError, match=f"{path}: not a file; a job is a file such as job.toml"):
+        load(Path(path))
 
 
 def test_a_job_that_is_not_there(shop):
