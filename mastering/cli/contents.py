@@ -1,6 +1,5 @@
 """`obverse contents`: what is on a master's sides, or on a dump."""
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +24,8 @@ def command(master: str, geometry: str | None, volume: str | None, extract: str 
     """List the files of a MASTER, or of a bare dump whose geometry and volume are given."""
     if (geometry is None) != (volume is None):
         raise click.UsageError("a dump needs both --geometry and --volume")
+    if geometry is None and Path(master).is_file():
+        raise click.UsageError(f"{master} is a file: a dump needs --geometry and --volume, a master is a folder")
     sides = list(_of_master(Path(master)) if geometry is None or volume is None else _of_dump(Path(master), geometry, volume))
     if extract is not None:
         _extract(Path(extract), sides)
@@ -99,24 +100,23 @@ def _told(name: str, volume: str, held: "VolumeOut") -> Iterator[str]:
         where = f"${file.load_address:04X}" if file.load_address is not None else ""
         kind = "" if file.type is None else str(file.type)
         yield f"  {_text(file.name):32} {kind:12} {where:6} {len(file.data):>8,} bytes  {'locked' if file.locked else ''}"
-    yield f"  {held.free:,} units of {held.unit} bytes free" if held.unit else "  a ready image, without files"
+    yield "  a ready image, without files" if volume == "none" else f"  {held.free:,} units of {held.unit} bytes free"
 
 
 def _extract(target: Path, sides: list[Side]) -> None:
-    """The files' own bytes, in a folder that did not exist."""
+    """The files' own bytes, in a folder that did not exist. Where this machine's names know no case, names that differ in it meet."""
     from mastering.builder import safe_name
     from mastering.files import write_folder
 
     files: dict[str, bytes] = {}
-    taken: set[str] = set()
     for side, _, held in sides:
         for file in held.files:
             name = safe_name(file.name)
-            if name in ("", ".", "..") or len(os.fsencode(name)) > 250:
+            if name in (".", ".."):
+                name = name.replace(".", "%2E")
+            if not name or len(name) > 250:
                 raise MasteringError(f"side {side}: a file called {name!r} can't be extracted under that name")
-            path = f"{side}/{name}"
-            if path.lower() in taken:
+            if f"{side}/{name}" in files:
                 raise MasteringError(f"side {side}: two files would be extracted as {name}")
-            taken.add(path.lower())
-            files[path] = file.data
+            files[f"{side}/{name}"] = file.data
     write_folder(target, files)

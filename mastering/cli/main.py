@@ -57,8 +57,7 @@ def run(arguments: list[str] | None = None) -> int:
     except click.exceptions.Exit as done:
         return done.exit_code
     except click.ClickException as error:
-        error.show()
-        return FAILED
+        return _misused(error)
     except (click.Abort, KeyboardInterrupt):
         print("obverse: interrupted", file=sys.stderr)
         return INTERRUPTED
@@ -68,6 +67,16 @@ def run(arguments: list[str] | None = None) -> int:
         return FAILED
     except OSError as error:
         return _output_failed(error)
+
+
+def _misused(error: click.ClickException) -> int:
+    """A command line that is none: what is wrong with it on one line; without any words in it the whole help."""
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        error.show()
+    else:
+        command = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "obverse"
+        print(f"obverse: {' '.join(error.format_message().split())} (see `{command} --help`)", file=sys.stderr)
+    return FAILED
 
 
 def _output_failed(error: OSError) -> int:

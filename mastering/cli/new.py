@@ -9,10 +9,10 @@ from mastering.cli.output import lines
 from mastering.errors import MasteringError
 
 _TITLE = """\
-# A job: what goes onto both sides of a disc. Build it with
-#   obverse build {name}/job.toml --out {name}-1.0
+# A job: what goes onto both sides of a disc. Build it, in this file's folder, with
+#   obverse build job.toml --out ../master-1.0
 # and ask beforehand what is wrong and how full each side is:
-#   obverse build {name}/job.toml --dry-run
+#   obverse build job.toml --dry-run
 
 [title]
 name = "My title"
@@ -84,7 +84,7 @@ def command(folder: str, sides: tuple[str, ...]) -> None:
     from mastering.files import write_folder
 
     target = Path(folder)
-    files = _files(target.name, [_parsed(side) for side in sides])
+    files = _files([_parsed(side) for side in sides])
     write_folder(target, files)
     lines([f"{target / 'job.toml'} is ready; put your own files in place of {', '.join(sorted(set(files) - {'job.toml'}))}"])
 
@@ -98,13 +98,13 @@ def _parsed(text: str) -> tuple[str, str, str]:
     return side, geometry, volume
 
 
-def _files(name: str, sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
+def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
     """The job and its first sources."""
     from formats import registry
 
     if len({side for side, _, _ in sides}) < len(sides) or sides[0][0] != "A":
         raise MasteringError("--side: name side A first, then side B where there is one")
-    text, files = _TITLE.format(name=name), {}
+    text, files = _TITLE, {}
     for side, geometry_id, volume_id in sides:
         geometry = registry.geometry(_known("geometries", geometry_id))
         volume = registry.volume(_known("volumes", volume_id))

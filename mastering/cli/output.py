@@ -5,6 +5,8 @@ import sys
 from collections.abc import Iterable
 from typing import Any
 
+_CONTROL = {code: f"%{code:02X}" for code in (*range(0x20), *range(0x7F, 0xA0))}  # a disc's names reach no terminal as commands
+
 
 def json_lines(values: Iterable[Any]) -> None:
     """Each value on a line of its own, on standard output."""
@@ -15,7 +17,7 @@ def json_lines(values: Iterable[Any]) -> None:
 def lines(texts: Iterable[str]) -> None:
     """Each text on a line of its own, on standard output."""
     for text in texts:
-        sys.stdout.write(text.rstrip() + "\n")
+        sys.stdout.write(text.rstrip().translate(_CONTROL) + "\n")
 
 
 def table(rows: Iterable[tuple[str, ...]]) -> list[str]:

@@ -103,10 +103,38 @@ def test_contents_of_a_bare_dump(master):
         (("--geometry", "gcr4to5-35z", "--volume", "fat12"), "fat12 is not defined on gcr4to5-35z"),
         (("--geometry", "x", "--volume", "fat12"), "there is no 'x'"),
         (("--geometry", "gcr4to5-35z"), "a dump needs both --geometry and --volume"),
+        ((), "is a file: a dump needs --geometry and --volume, a master is a folder"),
     ):
         done = run("contents", dump, *arguments)
         assert done.returncode == 2
         assert said.replace(",", "") in done.stderr.replace(",", "")
+
+
+def test_a_ready_image_is_named_as_one(tmp_path, master):
+    (tmp_path / "side.dump").write_bytes(bytes(184_320))
+    arguments = ("contents", tmp_path / "side.dump", "--geometry", "mfm-40x9x512", "--volume", "none")
+    assert run(*arguments).stdout == "side A: none\n  a ready image, without files\n"
+    assert lines(run(*arguments, "--json")) == [{"side": "A", "volume": "none", "label": "", "free": 0, "unit": 512}]
+
+
+NAMES = ["41", "61", "2E", "2E 2E", "1B 5B 32 4A", "41 2F 42", "E9 25"]
+
+
+def test_names_that_could_lead_elsewhere_stay_in_their_folder(tmp_path):
+    """`.` and `..`, a slash, a terminal's command, names that differ by case only."""
+    assert run("new", tmp_path / "title", "--side", "A=gcr4to5-35z:zoned-dos").returncode == 0
+    job = tmp_path / "title" / "job.toml"
+    text = job.read_text()
+    head = text[: text.index("[[side.A.file]]")]
+    files = [f'[[side.A.file]]\nname_bytes = "{name}"\nsource = "side-a/first.bin"\ntype = "user"\n' for name in NAMES]
+    job.write_text(head + "".join(files))
+    done = run("build", job, "--out", tmp_path / "m")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "\x1b" not in done.stdout + run("contents", tmp_path / "m").stdout
+    assert run("contents", tmp_path / "m", "--extract", tmp_path / "out").returncode == 0
+    found = sorted(str(path.relative_to(tmp_path / "out")) for path in (tmp_path / "out").rglob("*") if path.is_file())
+    assert found == ["A/%1B%5B2J", "A/%2E", "A/%2E%2E", "A/%E9%25", "A/A", "A/A%2FB", "A/a"]
+    assert {path.name for path in tmp_path.iterdir()} == {"title", "m", "out"}
 
 
 def test_geometries(tmp_path):
@@ -343,7 +371,30 @@ def loaded(arguments: list[str]) -> list[str]:
     return done.stdout.splitlines()[-1].split()[1:]
 
 
-def test_a_command_that_is_not_there():
-    done = run("verfy")
-    assert done.returncode == 2
-    assert "verfy" in done.stderr
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["verfy"], "obverse: No such command 'verfy'. (see `obverse --help`)\n"),
+        (["build"], "obverse: Missing argument 'JOB'. (see `obverse build --help`)\n"),
+        (["geometries", "--bytes", "many"], "(see `obverse geometries --help`)\n"),
+        (["build", "job.toml"], "obverse: give either --out DIR or --dry-run (see `obverse build --help`)\n"),
+    ],
+)
+def test_a_command_line_that_is_none_has_one_line(arguments, said):
+    done = run(*arguments)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert done.stderr.endswith(said)
+
+
+def test_no_words_at_all_show_the_help():
+    done = run()
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == run("--help").stdout
+
+
+@pytest.mark.parametrize("name", ["two\nlines]", b"no text \xff"])
+def test_a_new_job_in_a_folder_of_any_name(tmp_path, name):
+    folder = tmp_path / (name if isinstance(name, str) else os.fsdecode(name))
+    for arguments in (["new", folder, "--side", "A=gcr4to5-35z:zoned-dos"], ["build", folder / "job.toml", "--dry-run"]):
+        done = subprocess.run([*OBVERSE, *map(str, arguments)], capture_output=True, check=False)
+        assert (done.returncode, done.stderr) == (0, b"")
