@@ -38,15 +38,8 @@ class Target:
         return np.frombuffer(self.side.dump, np.uint8).reshape(-1, self.side.size)
 
     @cached_property
-    def fillable(self) -> Flags:
-        """Sectors that a reader's filler could equal."""
-        made = np.zeros(len(self.rows), np.bool_)
-        made[self.unproven] = True
-        return made
-
-    @cached_property
     def unproven(self) -> Places:
-        """Their places."""
+        """Places of the sectors that a reader's filler could equal."""
         return np.array(self.side.unproven, np.int64)
 
     @cached_property
@@ -101,19 +94,19 @@ class Judged:
 
     def _look(self, place: int) -> Looks | None:
         row = self.rows[place].tobytes()
-        if self.shifts(place):
-            return "shifted"
         if place and self.known[place - 1] and row == self.rows[place - 1].tobytes():
-            return "repeats-previous"
-        return "filled" if row == row[:1] * len(row) else None
+            return "repeats-previous"  # before a shift: a filler could equal it
+        if row == row[:1] * len(row):
+            return "filled"
+        return "shifted" if self.shifts(place) else None
 
     def shifts(self, place: int) -> list[int]:
-        """By how many sectors (1 to 16) further on in the master a sector's bytes are found; fillers don't count."""
+        """By how many sectors (1 to 16) further on in the master a sector's bytes are found."""
         row, size, dump = self.rows[place].tobytes(), self.target.side.size, self.target.side.dump
         if dump.find(row, (place + 1) * size, (place + 1 + len(_SHIFTS)) * size) < 0:
             return []
         starts = ((step, (place + step) * size) for step in _SHIFTS)
-        return [step for step, at in starts if dump[at : at + size] == row and not self.target.fillable[place + step]]
+        return [step for step, at in starts if dump[at : at + size] == row]
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -200,7 +193,7 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     failed = sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
     rules = [*flags.items(), ("soft", sound & failed), ("", sound)]
     rules += [("block-check", sighted.block_check), ("no-block", sighted.no_block), ("identifier-check", sighted.identifier_check)]
-    rules += [("misplaced", sighted.misplaced), ("absent", sighted.missed)]
+    rules += [("not-tried", sighted.cut_off), ("misplaced", sighted.misplaced), ("absent", sighted.missed)]
     kinds = np.full(count, NUMBER["not-tried"], np.uint8)
     for name, holds in reversed(rules):  # the first rule that holds is laid last
         kinds[holds] = NUMBER[name]

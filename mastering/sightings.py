@@ -19,14 +19,16 @@ Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
 NOT_HERE = -1
+_SPEED = 0.1  # how far from its nominal speed a drive may be before what it shows is taken for something else than a turn
 
 
 @dataclass(frozen=True)
 class Sighted:
     """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
 
-    `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `missed`: there was a turn on which
-    it was not met; `misplaced`: its track holds a sound identifier with its number and another track's.
+    `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
+    off; `missed`: there was a turn on which it was not met; `misplaced`: its track holds a sound identifier with its number and
+    another track's.
     `place`, `block`, `identifier`: the sector, the block and the identifier of each sound sighting, in the order of the capture.
     """
 
@@ -35,6 +37,7 @@ class Sighted:
     block_check: Flags
     no_block: Flags
     identifier_check: Flags
+    cut_off: Flags
     misplaced: Flags
     missed: Flags
     place: Places
@@ -112,9 +115,10 @@ class _Look:
         nominal = 60e12 / rpm / track.cell_ps
         marks = np.array(track.marks, np.int64)
         for distances in (np.diff(marks), self._distances(stretch)):
-            whole = distances[distances > nominal / 2]
-            if len(whole):
-                return float(np.median(whole / np.round(whole / nominal)))
+            turns = distances / np.maximum(1, np.round(distances / nominal))
+            likely = turns[np.abs(turns / nominal - 1) < _SPEED]  # else a sector that was recorded twice, or a mark too many
+            if len(likely):
+                return float(np.median(likely))
         return nominal
 
     def _distances(self, stretch: int) -> Places:
@@ -227,6 +231,7 @@ class _Look:
             block_check=self._at(self.own[named[has & ~whole & ~cut]]),
             no_block=self._at(self.own[named[~has & ~cut]]),
             identifier_check=self._at(counted[~found.sound]),
+            cut_off=self._at(self.own[named[cut]]),
             misplaced=self._at(self._numbered(found)[stray]),
             missed=self._at(self.sector_of[missed]),
             place=self.own[sound],

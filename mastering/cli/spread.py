@@ -2,6 +2,7 @@
 
 import marshal
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from typing import BinaryIO, TypeVar
@@ -29,8 +30,10 @@ def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[
         for number in range(len(blocks)):
             yield from _next(workers[number % count][1])
     finally:
+        for process, _ in workers:
+            os.kill(process, signal.SIGTERM)  # one that still works has a reader no more; one that has ended is not waited for yet
         for process, results in workers:
-            results.close()  # a process that still writes ends by that
+            results.close()
             os.waitpid(process, 0)
 
 
