@@ -48,9 +48,8 @@ def main() -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """The exit status of a command line; messages go to standard error."""
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # a file's name may be in no encoding at all
     try:
+        _ready_output()
         status = obverse.main(arguments, prog_name="obverse", standalone_mode=False)
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
@@ -67,6 +66,16 @@ def run(arguments: list[str] | None = None) -> int:
         return FAILED
     except OSError as error:
         return _output_failed(error)
+
+
+def _ready_output() -> None:
+    """Makes the streams fit to print to. OSError when standard output was closed by the caller."""
+    if sys.stderr is None:  # messages have nowhere to go then, and must not go to standard output
+        sys.stderr = open(os.devnull, "w")  # noqa: PTH123, SIM115
+    if sys.stdout is None:
+        raise OSError(errno.EBADF, "standard output is closed")
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a file's name may be in no encoding at all
 
 
 def _misused(error: click.ClickException) -> int:

@@ -339,6 +339,15 @@ def test_a_full_output_is_said(master, copies, command):
     assert "Traceback" not in done.stderr
 
 
+def test_a_closed_output_is_said_and_nothing_is_made(tmp_path):
+    words = f"{' '.join(OBVERSE)} build {SHOP / 'job.toml'} --out {tmp_path / 'm'}"
+    done = subprocess.run(f"{words} >&-", shell=True, stderr=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stderr) == (2, "obverse: output: standard output is closed\n")
+    assert list(tmp_path.iterdir()) == []
+    done = subprocess.run(f"{words[:-1]}x/y 2>&-", shell=True, stdout=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stdout) == (2, "")
+
+
 def test_an_interrupt_is_told_apart(master):
     code = (
         "import mastering.cli.main as m, mastering.cli.geometries as g\ndef stop(*a, **k): raise KeyboardInterrupt\ng.json_lines = stop\n"
