@@ -324,6 +324,7 @@ def test_a_reader_that_goes_away_is_no_error(master, copies):
         capture_output=True,
         text=True,
         check=False,
+        timeout=60,
     )
     assert len(done.stdout.splitlines()) == 1
     assert "Traceback" not in done.stderr and "Exception" not in done.stderr
