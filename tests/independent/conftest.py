@@ -1,6 +1,15 @@
-"""Lets the files of this folder import the model by its plain name."""
+"""Lets the files of this folder import the model by its plain name; runs marked `campaign` only when asked for (`pytest -m campaign`)."""
 
 import sys
 from pathlib import Path
 
+import pytest
+
 sys.path.insert(0, str(Path(__file__).parent))
+
+
+def pytest_collection_modifyitems(config, items):
+    if not config.getoption("-m"):
+        for item in items:
+            if item.get_closest_marker("campaign"):
+                item.add_marker(pytest.mark.skip(reason="a long run, by hand: pytest -m campaign"))

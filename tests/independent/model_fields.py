@@ -134,7 +134,7 @@ def read_mfm(kind, cells):
 
 
 CODES = {
-    "4to5": (fields_4to5, read_4to5, 80, 2600),
+    "4to5": (fields_4to5, read_4to5, 80, 2640),  # with the sync that is its mark
     "6and2": (fields_6and2, read_6and2, 112, 2792),
     "mfm": (fields_mfm, read_mfm, 160, 8288),
 }

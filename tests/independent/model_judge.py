@@ -140,7 +140,10 @@ def judge_sector(master, name, index, place, reads):
             serials.append(serial)
         if content is None or ("differs" in faults and compare(master, name, index, content)[0] != "differs"):
             content = body
-    serial = next((s for s in serials if s), None)
+    # READING: two sound sightings that hold two serials: no disc has two, so one of them is not this disc's.
+    if len(set(serials)) > 1:
+        wrong.append("serial")
+    serial = serials[0] if len(set(serials)) == 1 else None
     for kind in ORDER:
         if kind in wrong:
             return kind, serial, equal, content
@@ -214,8 +217,8 @@ def judge_cells(master, name, capture):
         kinds.append(kind)
         equal.append(same)
         content.append(body)
-        if found and kind in (None, "soft"):
-            serial = found
+        # READING: "it is read out into `serial`": from a sound sighting that is else the master's, whatever other sightings gave.
+        serial = found or serial
     sound = sum(one.any_sound for one in reads.values())
     return Judged(with_looks(side, kinds, content), equal, serial, sound, content)
 

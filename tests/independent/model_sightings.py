@@ -135,10 +135,12 @@ def read_track(geo, cylinder, stretches, rpm):
         named = {n: list(found) for n, found in here.items()}
         rest = []
         for one in lost:
-            # READING: "counts for the sector that it names on this track": its track and sector numbers, unsound as they are, name it.
+            # READING: "counts for the sector that it names on this track": its track number must be this track's; one whose track number
+            # was damaged names a sector of another track.
             values = one.identifier.values
             n = values.get("sector")
-            if values.get("track") == track and n in here and not any(s.sound and near(stretch, s.at, one.at, turn) for s in here[n]):
+            named_here = values.get("track") == track and n in here
+            if named_here and not any(s.sound and near(stretch, s.at, one.at, turn) for s in here[n]):
                 named[n].append(one)
             else:
                 rest.append(one)

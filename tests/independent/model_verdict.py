@@ -245,6 +245,10 @@ def judge(master, data, report=None, side=None, masters=()):
         judged = Judged(with_looks(chosen, ["not-tried"] * count, []), [False] * count, None)
         out["diagnosis"], matches = "other-side", [f"{master.name} {others[0]}"]
     else:
+        # "A sector ... that the geometry lacks ... is an error": that of the side judged.
+        listed = {place[1:2] + place[2:] for place in GEOMETRIES[chosen.geometry].places()}
+        if readback.states and any((head, track, sector) not in listed for track, head, sector in readback.states):
+            raise NoReadBackError("the report lists a sector that the geometry lacks")
         out["diagnosis"], matches = diagnose(readback, master, name, judged, masters)
     faults = [f for f in judged.findings if f["kind"] != "soft"]
     expected = len(bodies(chosen))
