@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from formats import registry
 from formats.checks import many
+from formats.errors import ContainerError
 from formats.geometry import Geometry
 from formats.record import Field, Record
 
@@ -22,6 +23,8 @@ Flags = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
 _GROUP = 1 << 18  # bytes of cells decoded at a time: what stays in a processor's cache
+_BATCH = 4096  # fields decoded at a time
+_MOST = 8  # times as many marks as fields have room: beyond that no disc was read, and they are not decoded
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ class Reading:
 
 
 def read_fields(geometry: Geometry, stretches: Sequence[Stretch]) -> Reading:
-    """Every identifier and every block in some stretches of a geometry's cells."""
+    """Every identifier and every block in some stretches of a geometry's cells. ContainerError when they are full of marks."""
     found = [_read_group(geometry, stretches[first:last], first) for first, last in _groups(stretches)]
     identifiers, blocks = (_joined([each[kind] for each in found]) for kind in (0, 1))
     return Reading(identifiers, blocks, _pair(geometry, stretches, identifiers, blocks))
@@ -216,8 +219,11 @@ def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints
     tagged, deleted = _tagged(record, buffer.cells, behind)
     tagged |= cut & (start + record.mark.lead + _tag_cells(record) > counts)
     kept = np.flatnonzero(tagged)
-    rows, legal = _decode(record, buffer.cells, behind[kept], cells // 8)
-    sound = _sound(record, rows, legal) & ~cut[kept]
+    if len(kept) > _MOST * (int(buffer.counts.sum()) // cells + len(buffer.counts) + 1):
+        raise ContainerError(f"{len(kept):,} marks of a {record.name} in {buffer.counts.sum():,} cells: more than any disc can hold")
+    batches = [_decoded(record, buffer.cells, behind[kept[at : at + _BATCH]], cells // 8) for at in range(0, len(kept) or 1, _BATCH)]
+    rows, legal, sound = (np.concatenate(column) if len(batches) > 1 else column[0] for column in zip(*batches, strict=True))
+    sound = sound & ~cut[kept]
     return Fields(record, stretch[kept] + buffer.first, start[kept], end[kept], cut[kept], sound, deleted[kept], rows, legal)
 
 
@@ -258,6 +264,12 @@ def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
     phase = (bits & 7).astype(np.uint8)[:, None]
     made: Bytes = wide[:, :-1] << phase | wide[:, 1:] >> (8 - phase)
     return made
+
+
+def _decoded(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags, Flags]:
+    """Decoded bytes, their legality, and whether the fields are sound."""
+    rows, legal = _decode(record, buffer, behind, size)
+    return rows, legal, _sound(record, rows, legal)
 
 
 def _decode(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags]:

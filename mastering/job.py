@@ -78,7 +78,7 @@ def parse_file(path: Path) -> dict[str, Any]:
         raise MasteringError(f"{path}: can't be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
         raise MasteringError(f"{path}: byte {error.start}: not UTF-8") from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, and numbers of thousands of digits
         raise MasteringError(f"{path}: not TOML: {error}") from error
 
 

@@ -122,13 +122,12 @@ def _listing(files: Mapping[str, bytes]) -> bytes:
 # Opening
 
 
-def open_masters(shelf: Path) -> list[Master]:
-    """The masters in a folder, by name; what is no master there is passed over. MasteringError when one is broken."""
+def master_folders(shelf: Path) -> list[Path]:
+    """The folders in a folder that are bags, by name; what is none there is passed over. MasterError when it can't be read."""
     try:
-        folders = sorted(each for each in shelf.iterdir() if (each / "bagit.txt").is_file())
+        return sorted(each for each in shelf.iterdir() if (each / "bagit.txt").is_file())
     except OSError as error:
         raise MasterError(f"{shelf}: can't be read: {error.strerror}") from error
-    return [open_master(folder) for folder in folders]
 
 
 def open_master(path: Path) -> Master:

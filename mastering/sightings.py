@@ -19,7 +19,7 @@ Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
 NOT_HERE = -1
-_SPEED = 0.1  # how far from its nominal speed a drive may be before what it shows is taken for something else than a turn
+_SPEED = 0.1  # how far from the nominal turn the distance of a few sightings may be to be taken for one
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,33 @@ def see(geometry: Geometry, tracks: Sequence[Track], rpm: float) -> Sighted:
     """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors."""
     kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
     return _Look(geometry, kept, rpm).result()
+
+
+@dataclass(frozen=True)
+class _Gaps:
+    """Where a sector was missed: its stretch, its column in the stretch's sectors, and the cells between which it was not met."""
+
+    stretch: Places
+    column: Places
+    after: Places
+    before: Places
+
+    def only_one_at(self, stretch: Places, start: Places) -> Places:
+        """For each place the column of the one sector that is missed there, -1 where none or several are.
+
+        Gaps begun before a place less those ended there are the gaps around it; the sums of their columns tell the only one's.
+        """
+        reach = int(max(self.before.max(initial=0), start.max(initial=0))) + 2
+        at = stretch * reach + start + 1
+        counts, columns = np.zeros(len(at), np.int64), np.zeros(len(at), np.int64)
+        for edge, sign, side in ((self.after, 1, "left"), (self.before, -1, "right")):
+            keys = self.stretch * reach + edge + 1
+            order = np.argsort(keys, kind="stable")
+            sums = np.concatenate(([0], np.cumsum(self.column[order])))
+            passed = np.searchsorted(keys[order], at, side=side)  # type: ignore[call-overload]
+            counts += sign * passed
+            columns += sign * sums[passed]
+        return np.where(counts == 1, columns, NOT_HERE)
 
 
 class _Look:
@@ -113,13 +140,14 @@ class _Look:
         if track.turn and track.cells:
             return track.cells
         nominal = 60e12 / rpm / track.cell_ps
-        marks = np.array(track.marks, np.int64)
-        for distances in (np.diff(marks), self._distances(stretch)):
-            turns = distances / np.maximum(1, np.round(distances / nominal))
-            likely = turns[np.abs(turns / nominal - 1) < _SPEED]  # else a sector that was recorded twice, or a mark too many
-            if len(likely):
-                return float(np.median(likely))
-        return nominal
+        marks = np.diff(np.array(track.marks, np.int64))
+        apart = self._distances(stretch)
+        sectors = int((self.sector_of[stretch] != NOT_HERE).sum())
+        usual = float(np.median(apart)) if len(apart) else nominal
+        seen = 2 * len(apart) >= sectors or abs(usual / nominal - 1) < _SPEED  # else a sector or two that were recorded twice
+        if len(marks):
+            return min(float(np.median(marks)), usual if 2 * len(apart) >= sectors else np.inf)  # an index mark may have been missed
+        return usual if seen else nominal
 
     def _distances(self, stretch: int) -> Places:
         """Cells between sound identifiers of the same sector, each and the next."""
@@ -130,80 +158,70 @@ class _Look:
         made: Places = np.diff(self.found.start[order])[same]
         return made
 
-    def _missed(self, stretch: Ints, start: Ints, place: Places) -> Flags:
-        """By stretch and sector of its track: whether there is a turn without one of these identifiers."""
-        shape = self.sector_of.shape
-        column = _columns(self.sector_of, stretch, place)
+    def _gaps(self, counted: Places) -> _Gaps:
+        """Where a sector was missed, when each identifier counts for the sector given (or -1)."""
+        met = np.flatnonzero(counted != NOT_HERE)
+        stretch, start = self.found.stretch[met], self.found.start[met]
+        column = _columns(self.sector_of, stretch, counted[met])
         order = np.lexsort((start, column, stretch))
         stretch, start, column = stretch[order], start[order], column[order]
-        key = stretch * self.widest + column
-        seen = np.zeros(shape, np.bool_)
-        seen[stretch, column] = True
-        gap = np.zeros(shape, np.bool_)
-        new = np.ones(len(key), np.bool_)
-        new[1:] = key[1:] != key[:-1]
+        new = np.ones(len(start), np.bool_)
+        new[1:] = (stretch[1:] != stretch[:-1]) | (column[1:] != column[:-1])
         old = np.roll(new, -1)
         line = ~self.circular[stretch]
-        limit = (self.turns + self.pitch)[stretch]
-        wide = line & ((new & (start > limit)) | (old & (self.counts[stretch] - start > limit)))
-        wide[1:] |= ~new[1:] & (np.diff(start) > 1.5 * self.turns[stretch[1:]])
-        gap[stretch[wide], column[wide]] = True
+        turn, limit = self.turns[stretch], (self.turns + self.pitch)[stretch]
+        before = np.roll(start, 1)
+        begins = line & new & (start > limit)
+        between = line & ~new & (start - before > 1.5 * turn)
+        ends = line & old & (self.counts[stretch] - start > limit)
+        seen = np.zeros(self.sector_of.shape, np.bool_)
+        seen[stretch, column] = True
         whole = self.circular | (self.counts == 0) | (self.counts >= self.turns + self.pitch)
-        missed: Flags = (gap | (~seen & whole[:, None])) & (self.sector_of != NOT_HERE)
-        return missed
+        never = np.nonzero(~seen & whole[:, None] & (self.sector_of != NOT_HERE))
+        return _Gaps(
+            np.concatenate((stretch[begins], stretch[between], stretch[ends], never[0])),
+            np.concatenate((column[begins], column[between], column[ends], never[1])),
+            np.concatenate((np.full(begins.sum(), -1), before[between], start[ends], np.full(len(never[0]), -1))),
+            np.concatenate((start[begins], start[between], self.counts[stretch[ends]], self.counts[never[0]])),
+        )
 
     # Unsound identifiers
 
-    def _assign(self, sound_places: Places, sound_fields: Places) -> Places:
+    def _assign(self, sound: Places) -> Places:
         """For each identifier the sector that it counts for, or -1.
 
-        Sound ones count for their own; of the others first those that name a sector without a sound sighting near by, then those
-        in whose place just one sector is missed.
+        Sound ones count for their own; of the others first those that name a sector without a sound sighting near by (`sound`:
+        the identifiers of sound sightings), then those in whose place just one sector is missed.
         """
-        found = self.found
-        counted = np.where(found.sound, self.own, NOT_HERE)
-        unsound = np.flatnonzero(~found.sound)
-        if not len(unsound):
-            return counted
-        for each in unsound.tolist():
-            if self.own[each] != NOT_HERE and not self._near(each, sound_fields[sound_places == self.own[each]]):
-                counted[each] = self.own[each]
-        settled = counted.copy()
-        for each in unsound[counted[unsound] == NOT_HERE].tolist():
-            missing = self._missing_at(each, settled)
-            if len(missing) == 1:
-                counted[each] = missing[0]
+        counted = np.where(self.found.sound, self.own, NOT_HERE)
+        naming = np.flatnonzero(~self.found.sound & (self.own != NOT_HERE))
+        lonely = naming[~self._near(naming, sound)]
+        counted[lonely] = self.own[lonely]
+        rest = np.flatnonzero(~self.found.sound & (counted == NOT_HERE))
+        if len(rest):
+            stretch = self.found.stretch[rest]
+            column = self._gaps(counted).only_one_at(stretch, self.found.start[rest])
+            counted[rest] = np.where(column >= 0, self.sector_of[stretch, column], NOT_HERE)
         return counted
 
-    def _near(self, identifier: int, others: Places) -> bool:
-        """Whether one of the other identifiers lies within half a turn in the same stretch."""
-        stretch = self.found.stretch[identifier]
-        others = others[self.found.stretch[others] == stretch]
-        apart = np.abs(self.found.start[others] - self.found.start[identifier])
-        if self.circular[stretch]:
-            apart = np.minimum(apart, self.counts[stretch] - apart)
-        return bool((apart <= self.turns[stretch] / 2).any())
+    def _near(self, naming: Places, sound: Places) -> Flags:
+        """Whether a sound sighting of the sector that each of some identifiers names lies within half a turn of it.
 
-    def _missing_at(self, identifier: int, counted: Places) -> list[int]:
-        """The sectors that are missed around an identifier's place."""
-        stretch, at = self.found.stretch[identifier], self.found.start[identifier]
-        here = np.flatnonzero((self.found.stretch == stretch) & (counted != NOT_HERE))
-        turn, pitch, count = self.turns[stretch], self.pitch[stretch], self.counts[stretch]
-        missing = []
-        for place in self.sector_of[stretch]:
-            starts = self.found.start[here[counted[here] == place]]
-            before, after = starts[starts < at], starts[starts > at]
-            if place == NOT_HERE or (self.circular[stretch] and len(starts)):
-                continue
-            if len(before) and len(after):
-                lost = after.min() - before.max() > 1.5 * turn
-            elif len(starts):
-                lost = (count - before.max() if len(before) else after.min()) > turn + pitch
-            else:
-                lost = bool(self.circular[stretch]) or count >= turn + pitch
-            if lost:
-                missing.append(int(place))
-        return missing
+        On a turn that runs on from its end to its start nothing lies farther away than that.
+        """
+        key = self.found.stretch * len(self.geometry.addresses) + self.own
+        reach = 2 * (int(self.counts.max(initial=0)) + 1)
+        known = np.sort(key[sound] * reach + self.found.start[sound])
+        if not len(known):
+            return np.zeros(len(naming), np.bool_)
+        at = key[naming] * reach + self.found.start[naming]
+        after = np.searchsorted(known, at)
+        near = np.zeros(len(naming), np.bool_)
+        for other in (known[np.minimum(after, len(known) - 1)], known[np.maximum(after - 1, 0)]):
+            same = other // reach == key[naming]
+            close = np.abs(other - at) <= self.turns[self.found.stretch[naming]] / 2
+            near |= same & (close | self.circular[self.found.stretch[naming]])
+        return near
 
     # All together
 
@@ -221,9 +239,8 @@ class _Look:
         whole = np.zeros(len(named), np.bool_)
         whole[has] = blocks.sound[block[has]]
         sound = named[whole]
-        counted = self._assign(self.own[sound], sound)
-        met = np.flatnonzero(counted != NOT_HERE)
-        missed = self._missed(found.stretch[met], found.start[met], counted[met])
+        counted = self._assign(sound)
+        gaps = self._gaps(counted)
         stray = found.sound & (found.number("track") != self.track_of[found.stretch])
         return Sighted(
             self.geometry,
@@ -233,7 +250,7 @@ class _Look:
             identifier_check=self._at(counted[~found.sound]),
             cut_off=self._at(self.own[named[cut]]),
             misplaced=self._at(self._numbered(found)[stray]),
-            missed=self._at(self.sector_of[missed]),
+            missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
             place=self.own[sound],
             block=block[whole],
             identifier=sound,

@@ -1,6 +1,6 @@
 """A read-back judged against a master: which side it is, what is wrong with it, what to do. Opens no file."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,17 +18,13 @@ class NoReadBackError(ContainerError):
     """A file whose length no side of the master has."""
 
 
-def _none() -> Sequence[Master]:
-    return ()
-
-
 @dataclass(frozen=True)
 class Verifier:
-    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand, when asked."""
+    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand."""
 
     master: Master
     side: str | None = None
-    others: Callable[[], Sequence[Master]] = _none
+    others: Sequence[Master] = ()
 
     @cached_property
     def targets(self) -> dict[str, Target]:
@@ -38,7 +34,7 @@ class Verifier:
     @cached_property
     def _foreign(self) -> list[Candidate]:
         """The sides of the other masters at hand."""
-        others = [each for each in self.others() if each.digest != self.master.digest]
+        others = [each for each in self.others if each.digest != self.master.digest]
         return [Candidate(Target(side, each.catalogue), f"{each.label} {name}") for each in others for name, side in each.sides.items()]
 
     def judge(self, view: View) -> Verdict:

@@ -77,7 +77,10 @@ class CaptureView:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
             fitted = on_geometry(self.capture, geometry, self.name)
-            self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
+            try:
+                self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
+            except ContainerError as error:
+                raise ContainerError(f"{self.name}: {error}") from error
         return self._sighted[geometry]
 
     def judged(self, target: Target) -> Judged | None:

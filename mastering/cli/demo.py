@@ -129,7 +129,7 @@ def _judge(shop: Path, master: "Master", older: "Master", copy: "Copy") -> "Verd
     path = str(shop / "copies" / copy.name)
     source = Source(path, report_path(path) if copy.report else None)
     longest = max(len(side.dump) for side in master.sides.values())
-    verdict = Verifier(master, copy.side, lambda: [older]).judge(load(source, longest))
+    verdict = Verifier(master, copy.side, [older]).judge(load(source, longest))
     answer = verdict.diagnosis or verdict.verdict
     if answer != copy.answer:
         raise MasteringError(f"{copy.name}: judged as {answer}, where {copy.answer} was expected (a defect of this program)")

@@ -60,8 +60,8 @@ def run(arguments: list[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         print("obverse: interrupted", file=sys.stderr)
         return INTERRUPTED
-    except (MasteringError, FormatsError) as error:
-        for line in str(error).splitlines():
+    except (MasteringError, FormatsError, MemoryError) as error:
+        for line in (str(error) or "there is not enough memory for this").splitlines():
             print(f"obverse: {line}", file=sys.stderr)
         return FAILED
     except OSError as error:

@@ -3,7 +3,7 @@
 import json
 import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,7 @@ import click
 from mastering.cli.spread import in_order
 from mastering.cli.words import findings_text, hands_text
 from mastering.errors import MasteringError
-from mastering.master import Master, open_master, open_masters
+from mastering.master import Master, master_folders, open_master
 from mastering.quick import Match, Quick
 from mastering.readback import Source, sources
 from mastering.verdict import Verdict
@@ -36,25 +36,40 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is
     wrong with it and what to do with the disc. Exit status 0: every one passes.
     """
-    run = _Run(open_master(Path(master)), side, shelf)
+    at_hand, status = _masters_at_hand(Path(shelf)) if shelf is not None else ([], 0)
+    run = _Run(open_master(Path(master)), side, at_hand)
     counts: Counter[str] = Counter()
-    status = 0
     for state, line in in_order(list(sources(readbacks)), partial(run.line, as_json=as_json)):
         counts[state] += 1
         status = max(status, _STATUS.get(state, 2))
         sys.stdout.write(line) if as_json or state != "error" else sys.stderr.write(line)
     sys.stdout.flush()
     click.echo(_summary(counts), err=True)
-    return status
+    return status if counts else 2  # nothing was judged, so not all is well
+
+
+def _masters_at_hand(shelf: Path) -> tuple[list[Master], int]:
+    """The masters in a folder (or the one that it is), and exit status 2 where a broken one had to be left out."""
+    folders = [shelf] if (shelf / "bagit.txt").is_file() else master_folders(shelf)
+    if not folders:
+        click.echo(f"{shelf}: no master lies in it; a wrong disc can't be named", err=True)
+    opened, status = [], 0
+    for folder in folders:
+        try:
+            opened.append(open_master(folder))
+        except MasteringError as error:
+            click.echo(f"left out: {error}", err=True)
+            status = 2
+    return opened, status
 
 
 class _Run:
     """One call's master, and what is made only when a read-back needs it."""
 
-    def __init__(self, master: Master, side: str | None, shelf: str | None) -> None:
+    def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master]) -> None:
         if side is not None and side not in master.sides:
             raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
-        self.master, self.side, self.shelf = master, side, shelf
+        self.master, self.side, self.at_hand = master, side, at_hand
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
@@ -64,7 +79,7 @@ class _Run:
         """The judge of everything that is not simply equal."""
         from mastering.verify import Verifier
 
-        return Verifier(self.master, self.side, lambda: open_masters(Path(self.shelf)) if self.shelf else ())
+        return Verifier(self.master, self.side, self.at_hand)
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
@@ -76,8 +91,9 @@ class _Run:
 
         try:
             verdict = self.verifier.judge(load(source, self.longest, match))
-        except (MasteringError, ContainerError) as error:
-            line = json.dumps({"readback": source.path, "error": str(error)}) if as_json else f"error     {error}"
+        except (MasteringError, ContainerError, MemoryError) as error:
+            what = str(error) or f"{source.path}: there is not enough memory to judge it"
+            line = json.dumps({"readback": source.path, "error": what}) if as_json else f"error     {what}"
             return "error", line + "\n"
         line = json.dumps(verdict.plain()) if as_json else "\n".join(self._told(verdict))
         return verdict.verdict, line + "\n"

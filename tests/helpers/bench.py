@@ -130,11 +130,11 @@ class Copy:
 def judge(master: Master, read: Capture, side: str | None = None, others=()) -> Verdict:
     """The verdict of a capture, by way of its file."""
     view = CaptureView("copy.capture", capture.read(capture.write(read), "copy.capture"))
-    return Verifier(master, side, lambda: list(others)).judge(view)
+    return Verifier(master, side, list(others)).judge(view)
 
 
 def judge_dump(master: Master, dump: bytes, report=None, side=None, others=()) -> Verdict:
-    return Verifier(master, side, lambda: list(others)).judge(DumpView("copy.dump", dump, report))
+    return Verifier(master, side, list(others)).judge(DumpView("copy.dump", dump, report))
 
 
 def found(verdict: Verdict) -> dict[Address, str]:

@@ -10,6 +10,7 @@ import pytest
 from bench import Copy
 
 from formats.containers import capture
+from formats.containers.capture import Track
 from mastering.master import open_master
 
 SHOP = Path(__file__).parents[2] / "jobs_demo"
@@ -295,10 +296,34 @@ def test_other_masters_at_hand(master, copies, tmp_path):
     assert run("build", SHOP / "job-1.1.toml", "--out", older).returncode == 0
     [line] = lines(run("verify", master, older / "data" / "side-A.dump", "--side", "A", "--masters", tmp_path / "shelf", "--json"))
     assert (line["diagnosis"], line["matches"], line["action"]) == ("other-master", ["Lamplighter 1.1 A"], "ask")
+    [line] = lines(run("verify", master, older / "data" / "side-A.dump", "--side", "A", "--masters", older, "--json"))
+    assert line["matches"] == ["Lamplighter 1.1 A"]  # one master instead of a folder of them
     (older / "data" / "side-B.dump").write_bytes(b"")
     done = run("verify", master, copies / "0002-A.dump", "--masters", tmp_path / "shelf", "--json")
     assert done.returncode == 2
-    assert "side-B.dump" in done.stdout + done.stderr
+    assert [line["verdict"] for line in lines(done)] == ["fail"]  # a broken master at hand costs no verdict
+    assert done.stderr.startswith("left out: ") and "side-B.dump" in done.stderr
+    nowhere = run("verify", master, copies / "0001-A.dump", "--masters", tmp_path / "nowhere")
+    assert (nowhere.returncode, nowhere.stdout) == (2, "")
+    empty = run("verify", master, copies / "0001-A.dump", "--masters", copies)
+    assert (empty.returncode, empty.stderr.splitlines()[0]) == (0, f"{copies}: no master lies in it; a wrong disc can't be named")
+
+
+def test_a_folder_without_read_backs_is_not_all_well(master, tmp_path):
+    (tmp_path / ".hidden.dump").write_bytes(b"")
+    done = run("verify", master, tmp_path, "--json")
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", "no read-back was found\n")
+
+
+def test_cells_full_of_marks_are_refused_in_time(master, copies):
+    """A megabyte of nothing but marks: no disc holds them, and to look at each would take hours."""
+    for name, bits in (("d5.capture", b"\xd5\xaa\x96" * 350_000), ("ones.capture", b"\xff\xff\x52\x95" * 260_000)):
+        track = Track(0, 0, False, 2_000_000, len(bits) * 8, bits)
+        (copies / name).write_bytes(capture.write(capture.Capture(300, "hostile", (track,))))
+        done = run("verify", master, copies / name, "--json", timeout=60)
+        assert "Traceback" not in done.stderr
+        [line] = lines(done)
+        assert line.get("verdict", "fail") == "fail"
 
 
 def test_hundreds_of_read_backs_come_out_in_order(master, tmp_path):

@@ -12,7 +12,7 @@ import pytest
 
 from mastering.errors import MasteringError
 from mastering.files import write_folder
-from mastering.master import fixity, open_master, open_masters, write_master
+from mastering.master import fixity, master_folders, open_master, write_master
 
 SHOP = Path(__file__).parents[2] / "jobs_demo"
 OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
@@ -124,7 +124,7 @@ def test_a_good_master_checks_and_opens_from_a_shelf(lamplighter):
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.splitlines()[0] == "good   fixity"
     assert len(done.stdout.splitlines()) == 7
-    assert [master.label for master in open_masters(lamplighter.parent)] == ["Lamplighter 1.2"]
+    assert [open_master(folder).label for folder in master_folders(lamplighter.parent)] == ["Lamplighter 1.2"]
 
 
 # A record that its own bag vouches for, and that contradicts itself all the same

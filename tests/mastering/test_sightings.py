@@ -284,6 +284,39 @@ def test_of_two_copies_of_a_sector_the_wrong_one_counts(copy, sector):
     assert found(copy.verdict()) == {sector: "differs", other: "absent"}
 
 
+# How long a turn is
+
+
+@pytest.mark.parametrize("marked", [True, False])
+@pytest.mark.parametrize("factor", [0.5, 2, 1.2, 1])
+def test_a_wrong_speed_or_cell_length_hides_no_missed_turn_and_makes_none(copy, sector, marked, factor):
+    """Index marks, or else the sightings themselves, say how long a turn is; what the file says of its drive comes last."""
+    place = copy.place(sector)
+    count = len(copy.cells[place])
+    cells = copy.turns(place, 4)
+    marks = range(0, 4 * count + 1, count) if marked else ()
+
+    def verdict(run):
+        track = copy.track(place, run, False, marks)
+        return copy.verdict({place: [replace(track, cell_ps=int(track.cell_ps * factor))]})
+
+    assert verdict(cells).verdict == "pass"
+    identifier, block = copy.fields(sector)
+    cells[2 * count + identifier.start : 2 * count + block.end] = 0
+    assert found(verdict(cells)) == {sector: "soft"}
+
+
+def test_a_sector_recorded_twice_makes_no_turn(copy, sector):
+    """Two identifiers of one number in a read of less than a turn: their distance is not the length of a turn."""
+    place = copy.place(sector)
+    other = sector._replace(sector=max(copy.geometry.numbers(place[0])) if sector.sector < 7 else copy.geometry.first_sector)
+    mine, theirs = copy.fields(sector), copy.fields(other)
+    for own, span in zip(theirs, mine, strict=True):
+        copy.splice(other, own, copy, source=sector, source_span=span)
+    part = copy.track(place, copy.turns(place, 0.97, 0), False)
+    assert set(found(copy.verdict({place: [copy.track(place), part]})).values()) <= {"absent"}
+
+
 # What is not judged
 
 
