@@ -10,7 +10,8 @@ PAIR_BYTES = 3  # two entries of a table, the even one in the low 12 bits of the
 
 # Common practice; ECMA-107's own characters, letters, digits and the underline, are among them.
 CHARACTERS = frozenset(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789!#$%&'()-@^_")
-STEM = NameRule(longest=8, pad=0x20, allowed=CHARACTERS, raw=CHARACTERS | ANY_BYTE - frozenset(range(0x80)))
+RAW = ANY_BYTE - frozenset(range(0x21)) - frozenset(b"./\x7f")  # what a directory can hold, whatever a system makes of it
+STEM = NameRule(longest=8, pad=0x20, allowed=CHARACTERS, raw=RAW)
 EXTENSION = NameRule(longest=3, pad=0x20, allowed=STEM.allowed, raw=STEM.raw)
 LABEL = NameRule(longest=11, pad=0x20, allowed=CHARACTERS | {0x20})
 DELETED, STANDS_FOR_DELETED = 0xE5, 0x05  # a name's first byte E5 is stored as 05, for E5 marks a deleted entry

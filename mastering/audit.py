@@ -5,9 +5,9 @@ from typing import Any
 
 from formats import registry
 from formats.containers import capture
-from formats.errors import ContainerError, Problem
+from formats.errors import ContainerError, Problem, VolumeError
 from formats.image import Image
-from mastering.builder import unproven
+from mastering.builder import file_record, unproven
 from mastering.compare import Target, compare_cells
 from mastering.files import digest
 from mastering.master import Master, MasterError, Side
@@ -52,12 +52,26 @@ def _volume(master: Master, side: Side) -> Iterator[Problem]:
     yield from volume.check(Image(side.geometry, side.dump))
 
 
+def _files(side: Side) -> Iterator[Problem]:
+    """Whether the record's files are those on the disc."""
+    try:
+        held = registry.volume(side.volume).read(Image(side.geometry, side.dump)).files
+    except (KeyError, VolumeError):
+        return  # `_volume` has said so
+    made = [file_record(file, volatile=False) for file in held]
+    told = [{**file, "volatile": False} for file in side.files]
+    if made != told:
+        yield Problem("files", "not the files that are on the disc, in their order")
+
+
 def _side(master: Master, side: Side) -> Iterator[Problem]:
     """Whether what the record says of the side is so."""
     if digest(side.dump) != side.sha256:
         yield Problem(f"data/side-{side.name}.dump", "its digest is not the one in master.json")
-    if unproven(side.dump, side.size) != list(side.unproven):
+    places = unproven(side.dump, side.size)
+    if places != list(side.unproven) or master.record["sides"][side.name]["unproven"] != len(places):
         yield Problem("unproven_sectors", "not the sectors that a filler could equal")
+    yield from _files(side)
     slot, start = side.slot, side.slot_start
     if slot is None or start is None:
         return

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from formats import registry
-from formats.errors import DefinitionError
+from formats.errors import DefinitionError, Problem, VolumeError
 from formats.geometry import Address, Geometry
 from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
 from mastering.errors import MasteringError, ProblemsError
@@ -82,6 +82,17 @@ def parse_file(path: Path) -> dict[str, Any]:
         raise MasteringError(f"{path}: not TOML: {error}") from error
 
 
+def _unbuildable(plan: SidePlan) -> tuple[Problem, ...]:
+    """What keeps a side's volume from being built."""
+    if not plan.volume.fits(plan.geometry):
+        return ()
+    try:
+        plan.volume.build(plan.geometry, plan.content)
+    except VolumeError as error:
+        return error.problems
+    return ()
+
+
 class _Loader:
     """The steps of `load`, which collect problems as they go on."""
 
@@ -106,6 +117,9 @@ class _Loader:
             room = f"serials such as {title.catalogue}-0001-X"
             self.add("serial.marker", f"must have at least {len(title.catalogue) + SERIAL_TAIL} characters: {room} take its place")
         if self.problems or title is None:
+            told = {problem.partition(":")[0] for problem in self.problems}
+            more = (problem for plan in sides.values() for problem in _unbuildable(plan) if problem.where not in told)
+            self.problems += map(str, more)  # all at once
             raise ProblemsError([f"{self.path}: {problem}" for problem in self.problems])
         plan = SerialPlan(serial.side, serial.marker.encode("ascii")) if serial else None
         return Job(Title(title.name, title.publisher, title.catalogue, title.revision), plan, sides)
@@ -160,10 +174,12 @@ class _Loader:
             return None
         content = self.content(keys, geometry, title, where)
         content = replace(content, files=[each for each, _ in files], places=places)
+        if keys.image is not None and content.image is None:
+            return None  # its problem has been told
         return SidePlan(name, keys.platform, geometry, volume, content, tuple(flag for _, flag in files), keys.free, keys.suffix)
 
     def content(self, keys: SideKeys, geometry: Geometry, title: TitleKeys | None, where: str) -> VolumeIn:
-        default_id = title.catalogue[-2:] if title else "00"
+        default_id = title.catalogue[-2:].rjust(2, "0") if title else "00"
         image = self.image(keys, geometry, where)
         boot = self.source(keys.boot, f"{where}.boot") if keys.boot else None
         return VolumeIn(

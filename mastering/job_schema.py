@@ -29,7 +29,7 @@ class TitleKeys(_Keys):
 
     name: Text
     publisher: Text
-    catalogue: Annotated[str, StringConstraints(pattern=r"^[A-Z0-9](-?[A-Z0-9]){1,30}$")]
+    catalogue: Annotated[str, StringConstraints(pattern=r"^[A-Z0-9-]{0,31}[A-Z0-9]$")]
     revision: Text
     date: Date = Date(1980, 1, 1)
 
@@ -96,7 +96,7 @@ _WORDS: dict[str, str] = {
     "less_than_equal": "must be at most {le}",
 }
 _PATTERNS = {
-    "catalogue": "must be two or more of A-Z and 0-9, with single hyphens between them",
+    "catalogue": "must be up to 32 of A-Z, 0-9 and hyphens, with no hyphen at the end",
     "marker": "must be printable ASCII",
     "disc_id": "must be two printable ASCII characters",
     "suffix": "must be 1 to 8 of a-z and 0-9",

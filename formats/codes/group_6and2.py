@@ -2,7 +2,7 @@
 
 The low two bits of three bytes share an auxiliary value, bit 0 as the higher one; 86 auxiliary values come first, then 256 values
 of the high six bits; every value is written as its exclusive or with the one before it, the last one also on its own. What is
-left when a reader has undone all that is the residue: 0 on a sound block. Source: PRENIB16, WRITE16 and READ16 listings.
+left when a reader has undone all that is the residue: 0 on a sound block. Source: listings of the 16-sector write and read routines.
 
 The table's rule (computed): bit 7 set, at most one pair of adjacent 0s, at least two adjacent 1s among bits 6 to 0.
 """

@@ -1,6 +1,6 @@
 """MFM: each bit is a clock cell and a data cell; a clock transition is written between two bits only if both are 0.
 
-Source: FD179X-02 data sheet; rule as in SA810 manual. The data of a field is read from its data cells alone: clock cells carry
+Source: data sheets of the controllers; a drive's manual. The data of a field is read from its data cells alone: clock cells carry
 nothing that a machine looks at once the mark has been found.
 """
 

@@ -15,7 +15,11 @@ BLOCK_ORDER = (0, 2, 4, 6, 8, 10, 12, 14, 1, 3, 5, 7, 9, 11, 13, 15)
 GEOMETRY = Geometry(
     id="gcr6and2-35x16x256",
     sources=(
-        Source("Listings of the 16-sector read and write routines", "WADR16, WTRACK16, WRITE16; sector translation tables", "looked up"),
+        Source(
+            "Listings of the 16-sector read and write routines",
+            "address fields, track writer, sector writer; sector translation tables",
+            "looked up",
+        ),
         Source("A textbook on the 16-sector system", "chapter 3: fields, self-sync bytes, gap 3 of 14 to 24", "published"),
     ),
     rpm=300,

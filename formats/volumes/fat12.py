@@ -25,7 +25,7 @@ from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 
 SOURCES = (
     Source("ECMA-107, Volume and File Structure of Disk Cartridges", "parameter block, allocation tables, directory", "published"),
-    Source("Support article Q75131", "media descriptors and parameter blocks of the usual discs", "published"),
+    Source("A support article on media descriptors", "media descriptors and parameter blocks of the usual discs", "published"),
 )
 
 PARAMETERS = Struct(

@@ -61,7 +61,7 @@ def test_a_good_job_builds(shop):
     [
         (changed('revision = "1.2"', 'revision = "1.2"\npublsher = "x"'), "title.publsher: unknown key; did you mean `publisher`?"),
         (changed('revision = "1.2"', ""), "title.revision: is missing"),
-        (changed('"SM-004"', '"sm-004"'), "title.catalogue: must be two or more of A-Z and 0-9, with single hyphens between them, not 'sm-004'"),
+        (changed('"SM-004"', '"sm-004"'), "title.catalogue: must be up to 32 of A-Z, 0-9 and hyphens, with no hyphen at the end, not 'sm-004'"),
         (changed('name = "Lamplighter"', "name = 4"), "title.name: must be a text in quotes, not 4"),
         (changed('revision = "1.2"', 'revision = "1.2"\ndate = "today"'), "title.date: must be a date such as 2026-11-25, without quotes, not 'today'"),
         ("[sides]\n" + GOOD, "sides: unknown key; did you mean `side`?"),
@@ -188,9 +188,16 @@ def test_everything_wrong_is_told_at_once(shop):
     ]  # fmt: skip
 
 
+def test_what_keeps_a_volume_from_being_built_is_told_with_the_rest(shop):
+    text = GOOD.replace('revision = "1.2"', "").replace('"LAMPLIGHTER"', '"lamplighter"').replace('"program"', '"nope"')
+    said = [problem.partition(":")[0] for problem in problems(shop, text)]
+    assert said == ["title.revision", "side.A.file[0].name", "side.A.file[0].type"]
+
+
 @pytest.mark.parametrize(
     ("data", "said"),
     [
+        (b"x = " + b"1" * 5000, "not TOML"),
         (b"[title\n", "not TOML"),
         (b"\xff\xfe", "byte 0: not UTF-8"),
         (b"x = 1\n" * 300_000, "1,800,000 bytes, a job file has at most 1,048,576"),
