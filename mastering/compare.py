@@ -38,6 +38,13 @@ class Target:
         return np.frombuffer(self.side.dump, np.uint8).reshape(-1, self.side.size)
 
     @cached_property
+    def fillable(self) -> Flags:
+        """Sectors that a reader's filler could equal."""
+        made = np.zeros(len(self.rows), np.bool_)
+        made[self.unproven] = True
+        return made
+
+    @cached_property
     def unproven(self) -> Places:
         """Places of the sectors that a reader's filler could equal."""
         return np.array(self.side.unproven, np.int64)
@@ -94,19 +101,22 @@ class Judged:
 
     def _look(self, place: int) -> Looks | None:
         row = self.rows[place].tobytes()
+        if self.shifts(place):
+            return "shifted"
         if place and self.known[place - 1] and row == self.rows[place - 1].tobytes():
-            return "repeats-previous"  # before a shift: a filler could equal it
-        if row == row[:1] * len(row):
-            return "filled"
-        return "shifted" if self.shifts(place) else None
+            return "repeats-previous"
+        return "filled" if row == row[:1] * len(row) else None
 
     def shifts(self, place: int) -> list[int]:
-        """By how many sectors (1 to 16) further on in the master a sector's bytes are found."""
+        """By how many sectors (1 to 16) further on in the master a sector's bytes are found.
+
+        A master's sector that a filler could equal, judged on the master as for `unproven`, shows no shift.
+        """
         row, size, dump = self.rows[place].tobytes(), self.target.side.size, self.target.side.dump
         if dump.find(row, (place + 1) * size, (place + 1 + len(_SHIFTS)) * size) < 0:
             return []
         starts = ((step, (place + step) * size) for step in _SHIFTS)
-        return [step for step, at in starts if dump[at : at + size] == row]
+        return [step for step, at in starts if dump[at : at + size] == row and not self.target.fillable[place + step]]
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
