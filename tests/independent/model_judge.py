@@ -135,9 +135,9 @@ def judge_sector(master, name, index, place, reads):
         if named != side.identity or values.get("head", on_disc) != on_disc or values.get("length", 2) != 2:
             faults.append("identity")
         wrong += faults
-        if not faults:
-            equal = True
+        if kind is None:
             serials.append(serial)
+        equal |= not faults
         if content is None or ("differs" in faults and compare(master, name, index, content)[0] != "differs"):
             content = body
     # READING: two sound sightings that hold two serials: no disc has two, so one of them is not this disc's.
@@ -175,9 +175,11 @@ def looks(master_bodies, content, index):
     """How a `differs` sector looks, or None."""
     body = content[index]
     before = content[index - 1] if index else None
-    # READING: "no filler could equal it": its bytes are not all the same and not those of the sector before, in the read-back.
-    if not one_value(body) and body != before and body in master_bodies[index + 1 : index + 17]:
-        return "shifted"
+    # READING: "no filler could equal it": judged on the master, as for `unproven`: the sector further on is not all one byte and not equal
+    # to the sector before it.
+    for k in range(index + 1, min(index + 17, len(master_bodies))):
+        if master_bodies[k] == body and not one_value(body) and master_bodies[k - 1] != body:
+            return "shifted"
     if body == before:
         return "repeats-previous"
     return "filled" if one_value(body) else None
@@ -217,7 +219,8 @@ def judge_cells(master, name, capture):
         kinds.append(kind)
         equal.append(same)
         content.append(body)
-        # READING: "it is read out into `serial`": from a sound sighting that is else the master's, whatever other sightings gave.
+        # READING: "it is read out into `serial`": from a sound block that holds the master's bytes around
+        # it, whatever its marks and identifier or other sightings gave.
         serial = found or serial
     sound = sum(one.any_sound for one in reads.values())
     return Judged(with_looks(side, kinds, content), equal, serial, sound, content)

@@ -55,7 +55,7 @@ def meet(code, stretch):
     return sightings
 
 
-def turn_cells(stretch, sightings, rpm):
+def turn_cells(stretch, sightings, rpm, sectors):
     """The length of a turn in cells, as the capture file's description has it."""
     if stretch.circular:
         return len(stretch.cells)
@@ -68,11 +68,13 @@ def turn_cells(stretch, sightings, rpm):
             if who in last:
                 distances.append(one.at - last[who])
             last[who] = one.at
-    # READING: "the usual distance between sightings of the same sector": the median over this stretch, sound identifiers only. A number
-    # that stands twice on a track is no measure of a turn: what is not within a tenth of the nominal turn does not count.
+    # READING: "the usual distance between sightings of the same sector": that which most of them share (within 2 %), sound identifiers
+    # of this stretch. A number that stands twice on a track is no measure of a turn: the distance must be within a tenth of the nominal
+    # turn, or half of the track's sectors must show it.
     nominal = 60e12 / rpm / stretch.cell_ps
-    distances = [one for one in distances if abs(one - nominal) <= nominal / 10]
-    return statistics.median_low(distances) if distances else nominal
+    like = lambda one: sum(abs(one - other) <= one / 50 for other in distances)
+    usual = max(distances, key=lambda one: (like(one), one), default=nominal)
+    return usual if abs(usual - nominal) <= nominal / 10 or like(usual) * 2 >= sectors else nominal
 
 
 def holes(stretch, places, turn, sector):
@@ -119,8 +121,10 @@ def read_track(geo, cylinder, stretches, rpm):
     for stretch in stretches:
         met = meet(geo.code, stretch) if stretch.cells else []
         out.any_sound |= any(f.sound for f in fields_of(geo.code, stretch.cells, stretch.circular)) if stretch.cells else False
-        turn = turn_cells(stretch, met, rpm)
-        one_sector = turn / len(numbers)  # READING: "more than one turn and one sector": a sector is a turn shared by the track's sectors
+        turn = turn_cells(stretch, met, rpm, len(numbers))
+        # READING: "more than one turn and one sector": from sync to gap3 as formatted (654 bytes in the handbooks' table for nine sectors
+        # of 512); in the group codes, whose gaps share out what the track has, a turn divided by the track's sectors.
+        one_sector = 654 * 16 if geo.code == "mfm" else turn / len(numbers)
         here = {n: [] for n in numbers}
         lost = []
         for one in met:
