@@ -113,7 +113,10 @@ def check_type(file: FileIn, types: Mapping[str, int], volume: str, problems: Pr
 def check_word(value: object, where: str, problems: Problems) -> None:
     """Note a number that two bytes can't hold."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 0xFFFF:
-        problems.add(where, f"{value!r} is not a number from 0 to 65535")
+        problems.add(
+            where,
+            "is missing: such a file needs one, for instance 0x2000" if value is None else f"{value!r} is not a number from 0 to 65535",
+        )
 
 
 def check_step(content: VolumeIn, most: int, problems: Problems) -> None:

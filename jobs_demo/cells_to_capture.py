@@ -30,11 +30,11 @@ def main(folder, out):
     for cylinder, head, cell_ns, cells in tracks(folder):
         if set(cells) - {"0", "1"}:
             sys.exit(f"{folder}: cylinder {cylinder} head {head}: a cell is neither 0 nor 1")
-        size = (len(cells) + 7) // 8  # bytes; the last one is filled up with zeros
-        # The 1 means exactly one turn; use 0 for cells that begin or end anywhere, or go round more than once.
+        size = (len(cells) + 7) // 8  # bytes. The 1 below means exactly one turn; else, for cells of any other length, use 0.
         fields = struct.pack(">BBHII", cylinder, head, 1, round(cell_ns * 1000), len(cells))
         parts.append(chunk(b"CELL", fields + int("0" + cells.ljust(8 * size, "0"), 2).to_bytes(size, "big")))
-    Path(out).write_bytes(b"".join([*parts, chunk(b"TAIL", b"")]))
+    data = b"".join([*parts, chunk(b"TAIL", b"")])
+    Path(out).write_bytes(data) if len(parts) > 2 else sys.exit(f"{folder}: no track-CC-H.txt in it")
 
 
-main(*sys.argv[1:])
+main(*sys.argv[1:]) if len(sys.argv) == 3 else sys.exit(__doc__)

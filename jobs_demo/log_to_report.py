@@ -33,4 +33,4 @@ def main(log, out):
     Path(out).write_text("\n".join(report) + "\n")
 
 
-main(*sys.argv[1:])
+main(*sys.argv[1:]) if len(sys.argv) == 3 else sys.exit(__doc__)

@@ -130,5 +130,9 @@ class Verifier:
 
     def _lengths(self, length: int) -> str:
         """What is wrong with a dump's length."""
+        for name, side in self.master.sides.items():
+            if len(side.dump) == length and self.side not in (None, name):
+                advice = f"and side {self.side} was asked for; leave --side out, or turn the disc over"
+                return f"{length:,} bytes is the length of side {name}, {advice}"
         wanted = " or ".join(f"{len(side.dump):,} (side {name}, {side.geometry_id})" for name, side in self.master.sides.items())
         return f"{length:,} bytes is no length of a dump of this master: expected {wanted} bytes"

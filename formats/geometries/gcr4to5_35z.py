@@ -13,7 +13,7 @@ SYNC = Mark("1" * 10 + "0", begins=10, written="1" * 40)
 GEOMETRY = Geometry(
     id="gcr4to5-35z",
     sources=(
-        Source("Firmware listings of the zoned drives", "formatter: NUMSYN 5, gap1 9, gap2 at least 4, computed a zone", "looked up"),
+        Source("Firmware listings of the zoned drives", "formatter: sync 5, gap1 9, gap2 at least 4, computed a zone", "looked up"),
         Source("Drive user manuals", "683 blocks, tracks 1 to 35, sectors by zone", "published"),
         Source("Cell lengths of 16 MHz / 13 to 16 / 4", "agree with every sum of the listings", "from memory"),
     ),

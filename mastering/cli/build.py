@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.output import json_lines, lines
+from mastering.errors import ProblemsError
 
 if TYPE_CHECKING:
     from mastering.builder import Built
@@ -30,7 +31,10 @@ def command(job: str, out: str | None, dry_run: bool, as_json: bool) -> None:
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
-    built = build(load(Path(job)))
+    try:
+        built = build(load(Path(job)))
+    except ProblemsError as error:
+        raise ProblemsError([problem if problem.startswith(f"{job}: ") else f"{job}: {problem}" for problem in error.problems]) from error
     digest = None if out is None else write_master(Path(out), payload(built), record(built))
     if as_json:
         json_lines([_plain(built, out, digest)])
@@ -64,7 +68,7 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         doubtful = len(unproven(side.dump, geometry.size))
         if doubtful:
             many = f"{doubtful} sector{'' if doubtful == 1 else 's'}"
-            told.append(f"    {many} could be a reader's filler: read such copies as captures, or with sector reports")
+            told.append(f"    {many} would look the same filled in by a reader: read copies as captures, or with reports")
     if built.slot:
         where = f"track {built.slot['track']} sector {built.slot['sector']}"
         told.append(f"  serial: {built.slot['bytes']} bytes on side {built.slot['side']}, {where}")
@@ -81,5 +85,10 @@ def _blanks_text(need: dict[str, Any]) -> str:
     ]
     tpi = " and ".join(map(str, need["tpi"]))
     return ", ".join(
-        [f"coercivity {' and '.join(need['coercivity'])}", f"{tpi} tracks per inch", f"{need['faces']} face(s) to record", *cuts]
+        [
+            f"coercivity {' and '.join(need['coercivity'])}",
+            f"{tpi} tracks per inch",
+            f"{'one face' if need['faces'] == 1 else 'both faces'} to record",
+            *cuts,
+        ]
     )

@@ -179,8 +179,11 @@ def _suggestions(target: Path) -> Iterator[str]:
     for why, words in (
         ("What is on the disc?", ["contents", masters / new]),
         ("Is the master still what it was?", ["check", masters / new]),
-        ("Judge these copies once more (which side was read is told from the bytes):", ["verify", masters / new, copies]),
-        ("The same for the disc that was put in the wrong side up:", ["verify", masters / new, copies / wrong, "--side", "A"]),
+        ("Judge these copies once more, with the older master at hand:", ["verify", masters / new, copies, "--masters", masters]),
+        (
+            "The side is told from the bytes there; for the disc that was put in the wrong side up say which one was wanted:",
+            ["verify", masters / new, copies / wrong, "--side", "A"],
+        ),
         ("Make a job of your own to start from:", ["new", "my-title", "--side", "A=gcr4to5-35z:zoned-dos"]),
     ):
         yield f"   {why}"

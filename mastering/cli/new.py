@@ -32,6 +32,7 @@ platform = "the machine of side {side}"
 geometry = "{geometry}"
 volume = "{volume}"
 # free = "numbered"           # free sectors are filled with texts of their own; or "zero"
+# suffix = "img"              # a copy of the dump under that suffix, for other programs
 """
 
 # What a side of each volume may say, and a first file.
@@ -48,6 +49,12 @@ type = "program"              # or "sequential", "user"
 load_address = 0x2000         # or "in-file", when the source begins with it
 # locked = true
 # volatile = true             # the customer's machine may change this file
+# name_bytes = "4C 41"        # instead of `name`: its bytes outright
+
+# [[side.{side}.place]]            # bytes at a fixed sector, around which files are laid
+# track = 35
+# sector = 0
+# source = "loader.bin"
 """,
     "catalog-dos": """\
 # volume_number = 254

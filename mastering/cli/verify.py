@@ -37,9 +37,10 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     wrong with it and what to do with the disc. Exit status 0: every one passes.
     """
     at_hand, status = _masters_at_hand(Path(shelf)) if shelf is not None else ([], 0)
-    run = _Run(open_master(Path(master)), side, at_hand)
+    found = list(sources(readbacks))
+    run = _Run(open_master(Path(master)), side, at_hand, _Names([source.path for source in found]))
     counts: Counter[str] = Counter()
-    for state, line in in_order(list(sources(readbacks)), partial(run.line, as_json=as_json)):
+    for state, line in in_order(found, partial(run.line, as_json=as_json)):
         counts[state] += 1
         status = max(status, _STATUS.get(state, 2))
         sys.stdout.write(line) if as_json or state != "error" else sys.stderr.write(line)
@@ -63,13 +64,26 @@ def _masters_at_hand(shelf: Path) -> tuple[list[Master], int]:
     return opened, status
 
 
+class _Names:
+    """How read-backs are called on the screen: without their folder when all lie in one, in a column as wide as most need."""
+
+    def __init__(self, paths: Sequence[str]) -> None:
+        folders = {path.rpartition("/")[0] for path in paths[:1000]} if len(paths) > 1 else set()
+        self.shared = f"{folders.pop()}/" if len(folders) == 1 and folders != {""} else ""
+        self.width = min(32, max((len(path) - len(self.shared) for path in paths[:1000]), default=0))
+
+    def shown(self, path: str) -> str:
+        """A read-back's name, filled up to the column."""
+        return path.removeprefix(self.shared).ljust(self.width)
+
+
 class _Run:
     """One call's master, and what is made only when a read-back needs it."""
 
-    def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master]) -> None:
+    def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master], names: _Names) -> None:
         if side is not None and side not in master.sides:
             raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
-        self.master, self.side, self.at_hand = master, side, at_hand
+        self.master, self.side, self.at_hand, self.names = master, side, at_hand, names
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
@@ -104,17 +118,20 @@ class _Run:
         text = self.ready.get(key)
         if text is None:
             verdict = match.verdict("")
-            text = json.dumps(verdict.plain()).removeprefix('{"readback": ""') if as_json else next(self._told(verdict))
+            text = json.dumps(verdict.plain()).removeprefix('{"readback": ""') if as_json else self._say(verdict)
             self.ready = {key: text}
-        return f'{{"readback": {json.dumps(path)}{text}\n' if as_json else f"{text}{path}\n"
+        return f'{{"readback": {json.dumps(path)}{text}\n' if as_json else f"{self.names.shown(path)}{text}\n"
 
     def _told(self, verdict: Verdict) -> Iterator[str]:
-        """A verdict for people: a line, and one for each of the first findings."""
-        sectors = "" if verdict.good is None else f"{verdict.good}/{verdict.expected}"
-        say = hands_text(verdict, len(self.master.sides))
-        yield f"{verdict.verdict:9} {verdict.side or '-'} {sectors:>9}  {say:60}  {verdict.readback}"
-        heads = {finding.head for finding in verdict.findings}
-        yield from (f"{'':22}{text}" for text in findings_text(verdict.findings, heads != {0}))
+        """A verdict for people: a line, and, where no diagnosis explains them, one for each of the first findings."""
+        yield self.names.shown(verdict.readback) + self._say(verdict)
+        if not verdict.diagnosis:
+            heads = any(finding.head for finding in verdict.findings)
+            yield from (f"{'':{self.names.width}}            {text}" for text in findings_text(verdict.findings, heads))
+
+    def _say(self, verdict: Verdict) -> str:
+        """The verdict, and what to do with the disc."""
+        return f"  {verdict.verdict:8}  {hands_text(verdict, len(self.master.sides))}"
 
 
 def _summary(counts: Counter[str]) -> str:

@@ -27,18 +27,34 @@ _SHOWN = 6
 
 
 def hands_text(verdict: Verdict, sides: int) -> str:
-    """What to do with the disc, in one sentence."""
+    """What to do with the disc, in a sentence or two."""
     if verdict.verdict == "pass":
-        many = f"{verdict.unproven} sector{'' if verdict.unproven == 1 else 's'}"
-        unproven = f" ({many} could be a filler's)" if verdict.unproven else ""
-        return (f"Side {verdict.side} is good." if sides > 1 else "Good: box it.") + unproven
+        good = f"Side {verdict.side} is good; box the disc when both sides are." if sides > 1 else "Good: box it."
+        return good + (f" ({_sectors(verdict.unproven)} would look the same filled in by the reader)" if verdict.unproven else "")
     if verdict.verdict == "marginal":
-        return "Don't box it yet: read it again."
+        return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
+    if verdict.diagnosis == "blank" and verdict.evidence != "cells":
+        return "Read nothing but one value: make sure that the drive reads a good disc, then write this one."
     if verdict.diagnosis:
         return _DIAGNOSED[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
     if verdict.side is None:
-        return "Ask: it can't be told which side this is."
-    return "Write it again: it was written wrong." if verdict.action == "write-again" else "Read it again: not all could be read."
+        return "Ask: it can't be told which side this is; name it with --side."
+    return _failed_text(verdict)
+
+
+def _failed_text(verdict: Verdict) -> str:
+    """A failed read-back without a diagnosis: how many sectors, and whether reading or writing may help."""
+    bad = [finding for finding in verdict.findings if finding.kind != "soft"]
+    share = f"{len(bad)} of {verdict.expected} sectors"
+    if verdict.action == "write-again":
+        return f"Write it again: {share} were written wrong."
+    if all(finding.kind == "differs" for finding in bad):
+        return f"Read it again: {share} hold other bytes. The same once more: set it aside, it may be another title."
+    return f"Read it again: {share} can't be read."
+
+
+def _sectors(count: int) -> str:
+    return f"{count} sector{'' if count == 1 else 's'}"
 
 
 _DIAGNOSED = {

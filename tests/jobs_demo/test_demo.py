@@ -36,17 +36,17 @@ def day(tmp_path_factory) -> tuple[Path, str]:
 
 # Name, what happened to it, verdict and what to do: the demo's twelve read-backs.
 EXPECTED = [
-    ("0001-X-A.capture", "a sound copy, one turn of every track", "pass: Side A is good."),
-    ("0001-X-B.dump", "a sound copy, its bytes only", "pass: Side B is good."),
-    ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: not all could be read."),
-    ("0002-V-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: not all could be read."),
-    ("0003-T-A.capture", "a sector that comes right at every other turn only", "marginal: Don't box it yet: read it again."),
-    ("0003-T-B.capture", "a sound copy, three turns of every track", "pass: Side B is good."),
+    ("0001-X-A.capture", "a sound copy, one turn of every track", "pass: Side A is good; box the disc when both sides are."),
+    ("0001-X-B.dump", "a sound copy, its bytes only", "pass: Side B is good; box the disc when both sides are."),
+    ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: 1 of 683 sectors can't be read."),
+    ("0002-V-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: 2 of 560 sectors can't be read."),
+    ("0003-T-A.capture", "a sector that comes right at every other turn only", "marginal: Don't box it yet, read it again: 1 sector came right at some turns only."),
+    ("0003-T-B.capture", "a sound copy, three turns of every track", "pass: Side B is good; box the disc when both sides are."),
     ("0004-R-A.dump", "put in with the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
     ("0004-R-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
     ("0005-P-A.dump", "written from the older revision's master", "fail: Ask where it came from: this is Lamplighter 1.1 A."),
     ("0005-P-B.capture", "never written: a blank slipped through", "fail: Write it: nothing is recorded on it."),
-    ("0006-N-B.capture", "written with another volume number", "fail: Write it again: it was written wrong."),
+    ("0006-N-B.capture", "written with another volume number", "fail: Write it again: 560 of 560 sectors were written wrong."),
     ("0007-L-B.dump", "the reader lost a sector on the way", "fail: Read it again: the reader left sectors out."),
 ]
 

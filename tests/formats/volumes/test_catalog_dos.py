@@ -323,7 +323,7 @@ def test_all_problems_come_at_once():
         "volume_number: 255 is not 1 to 254",
         "file[0].name: lamp has 'l a m p', not among the volume's characters",
         "file[2].name: BIG  ends with the byte that fills up short names, so its end would be lost",
-        "file[0].load_address: None is not a number from 0 to 65535",
+        "file[0].load_address: is missing: such a file needs one, for instance 0x2000",
         "file[1].load_address: only a binary file has one; leave the key out",
         "file[1].source: a text ends at its first 00, and byte 1 is one",
         "file[2].source: 65536 bytes, where the length word counts to 65535",
