@@ -140,14 +140,13 @@ class _Look:
         if track.turn and track.cells:
             return track.cells
         nominal = 60e12 / rpm / track.cell_ps
-        marks = np.diff(np.array(track.marks, np.int64))
-        apart = self._distances(stretch)
-        sectors = int((self.sector_of[stretch] != NOT_HERE).sum())
-        usual = float(np.median(apart)) if len(apart) else nominal
-        seen = 2 * len(apart) >= sectors or abs(usual / nominal - 1) < _SPEED  # else a sector or two that were recorded twice
-        if len(marks):
-            return min(float(np.median(marks)), usual if 2 * len(apart) >= sectors else np.inf)  # an index mark may have been missed
-        return usual if seen else nominal
+        marks = np.array(track.marks, np.int64)
+        marked, _ = _usual(marks[1:] - marks[:-1])
+        seen, shared = _usual(self._distances(stretch))
+        most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()  # else a sector or two may have been recorded twice
+        if marked:
+            return min(marked, seen) if most else marked  # an index mark may have been lost
+        return seen if seen and (most or abs(seen / nominal - 1) < _SPEED) else nominal
 
     def _distances(self, stretch: int) -> Places:
         """Cells between sound identifiers of the same sector, each and the next."""
@@ -260,6 +259,16 @@ class _Look:
         made = np.zeros(len(self.geometry.addresses), np.bool_)
         made[places[places != NOT_HERE]] = True
         return made
+
+
+def _usual(distances: Places) -> tuple[float, int]:
+    """The distance that most of some share within a fiftieth (of several the longest), and how many do; 0 without any."""
+    if not len(distances):
+        return 0, 0
+    ordered = np.sort(distances)
+    shared = np.searchsorted(ordered, ordered * 1.02, side="right") - np.searchsorted(ordered, ordered * 0.98)
+    best = len(ordered) - 1 - int(np.argmax(shared[::-1]))
+    return float(ordered[best]), int(shared[best])
 
 
 def _columns(table: Places, stretch: Ints, place: Places) -> Places:
