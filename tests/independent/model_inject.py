@@ -198,6 +198,23 @@ def scenario(geo, dump, identity, plain, seed, tracks=6):
     stretches = [one for place in sorted(out) for one in out[place]]
     if rng.random() < 0.2:
         rng.shuffle(stretches)
+    return present(geo, stretches, rng)
+
+
+def present(geo, stretches, rng):
+    """The same reading as other drives deliver it: backwards, in half steps, at another speed, with more of the disc than the geometry has."""
+    head = {"simulated": True} if rng.random() < 0.2 else {}
     if rng.random() < 0.15:
-        return capture_file(backwards(stretches), reversed=True)
-    return capture_file(stretches, **({"simulated": True} if rng.random() < 0.2 else {}))
+        stretches, head["reversed"] = backwards(stretches), True
+    if rng.random() < 0.1:  # of two steps to a track the odd ones read what lies beside it
+        halves = [replace(one, cylinder=2 * one.cylinder) for one in stretches]
+        stretches, head["tpi"] = halves + [replace(one, cylinder=one.cylinder + 1) for one in halves if rng.random() < 0.2], 96
+    elif rng.random() < 0.2:
+        other = rng.choice(stretches)
+        stretches = [*stretches, replace(other, cylinder=geo.cylinders + rng.randrange(5))]
+        if geo.heads == 1:
+            stretches.append(replace(other, head=1))
+    if rng.random() < 0.1:
+        stretches = [replace(one, cell_ps=one.cell_ps * 5 // 6) for one in stretches]
+        head["rpm"] = 360
+    return capture_file(stretches, **head)
