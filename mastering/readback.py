@@ -79,7 +79,7 @@ def read_bounded(path: str, largest: int, count: int = -1) -> bytes:
         try:
             state = os.fstat(handle)
             if stat.S_ISDIR(state.st_mode):
-                raise ReadBackError(f"{path}: a folder in a folder is not looked into; name it on its own")
+                raise ReadBackError(f"{path}: a folder, where a file was expected; folders in folders are not looked into")
             if not stat.S_ISREG(state.st_mode):
                 raise ReadBackError(f"{path}: a {_kind(state.st_mode)}, where a file was expected")
             if state.st_size > largest:
