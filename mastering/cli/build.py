@@ -61,7 +61,8 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
     for name, side in built.sides.items():
         geometry = side.plan.geometry
         count = len(geometry.addresses)
-        told.append(f"  side {name}: {side.plan.platform}: {geometry.id}, {side.plan.volume.id}")
+        words = (side.plan.platform, f"{geometry.id}, {side.plan.volume.id}")
+        told.append(f"  side {name}: {': '.join(filter(None, words))}")
         told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
         room = f", {side.free:,} units of {side.unit} bytes free" if side.files else ""
         told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")

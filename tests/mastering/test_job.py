@@ -219,3 +219,8 @@ def test_a_job_that_is_no_file_is_not_read(path):
 def test_a_job_that_is_not_there(shop):
     with pytest.raises(MasteringError, match=r"nothing.toml: can't be read: No such file or directory"):
         load(shop / "nothing.toml")
+
+
+def test_the_platforms_words_are_the_publishers_to_leave_out(shop):
+    (shop / "job.toml").write_text(changed('platform = "machine"', ""))
+    assert build(load(shop / "job.toml")).job.sides["A"].platform == ""
