@@ -44,7 +44,7 @@ class SerialKeys(_Keys):
 class SideKeys(_Keys):
     """[side.A], without its files and places."""
 
-    platform: Annotated[str, StringConstraints(max_length=200)] = ""
+    platform: Text = ""
     geometry: Text
     volume: Text
     label: Annotated[str, StringConstraints(max_length=64)] = ""
