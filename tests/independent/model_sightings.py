@@ -63,13 +63,12 @@ def turn_cells(stretch, sightings, rpm, sectors):
         return statistics.median(b - a for a, b in zip(stretch.marks, stretch.marks[1:], strict=False))
     distances, last = [], {}
     for one in sightings:
-        if one.identifier.sound:
-            who = (one.identifier.values["track"], one.identifier.values["sector"])
-            if who in last:
-                distances.append(one.at - last[who])
-            last[who] = one.at
+        who = one.identifier.values["sector"]
+        if who in last:
+            distances.append(one.at - last[who])
+        last[who] = one.at
     # READING: "the usual distance between sightings of the same sector": that which most of them share (within 2 %), sound identifiers
-    # of this stretch. A number that stands twice on a track is no measure of a turn: the distance must be within a tenth of the nominal
+    # of this track in this stretch. A number that stands twice on a track is no measure of a turn: the distance must be within a tenth of the nominal
     # turn, or half of the track's sectors must show it.
     nominal = 60e12 / rpm / stretch.cell_ps
     like = lambda one: sum(abs(one - other) <= one / 50 for other in distances)
@@ -93,6 +92,11 @@ def holes(stretch, places, turn, sector):
     if size - places[-1] > turn + sector:
         out.append((places[-1], size))
     return out
+
+
+# READING: "more than one turn and one sector": from sync to the end of gap3 as formatted. The handbooks' tables: 654 bytes for nine
+# sectors of 512 in MFM; 354 bytes and the firmware's gap (8, 17, 12, 9) in 4-to-5; 363 bytes and 5 + 14 self-syncs of ten cells in 6-and-2.
+SECTOR_BYTES = {21: 362, 19: 371, 18: 366, 17: 363}
 
 
 @dataclass
@@ -121,10 +125,9 @@ def read_track(geo, cylinder, stretches, rpm):
     for stretch in stretches:
         met = meet(geo.code, stretch) if stretch.cells else []
         out.any_sound |= any(f.sound for f in fields_of(geo.code, stretch.cells, stretch.circular)) if stretch.cells else False
-        turn = turn_cells(stretch, met, rpm, len(numbers))
-        # READING: "more than one turn and one sector": from sync to gap3 as formatted (654 bytes in the handbooks' table for nine sectors
-        # of 512); in the group codes, whose gaps share out what the track has, a turn divided by the track's sectors.
-        one_sector = 654 * 16 if geo.code == "mfm" else turn / len(numbers)
+        own = [one for one in met if one.identifier.sound and one.identifier.values["track"] == track]
+        turn = turn_cells(stretch, own, rpm, len(numbers))
+        one_sector = 8 * SECTOR_BYTES[len(numbers)] if geo.code == "4to5" else 3094 if geo.code == "6and2" else 654 * 16
         here = {n: [] for n in numbers}
         lost = []
         for one in met:
