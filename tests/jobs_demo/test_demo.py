@@ -40,7 +40,11 @@ EXPECTED = [
     ("0001-X-B.dump", "a sound copy, its bytes only", "pass: Side B is good; box the disc when both sides are."),
     ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: 1 of 683 sectors can't be read."),
     ("0002-V-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: 2 of 560 sectors can't be read."),
-    ("0003-T-A.capture", "a sector that comes right at every other turn only", "marginal: Don't box it yet, read it again: 1 sector came right at some turns only."),
+    (
+        "0003-T-A.capture",
+        "a sector that comes right at every other turn only",
+        "marginal: Don't box it yet, read it again: 1 sector came right at some turns only.",
+    ),
     ("0003-T-B.capture", "a sound copy, three turns of every track", "pass: Side B is good; box the disc when both sides are."),
     ("0004-R-A.dump", "put in with the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
     ("0004-R-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
