@@ -37,6 +37,8 @@ class Quick:
             handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
             try:
                 data = os.read(handle, self._longest + 1)  # one more, so that a longer file can't pass
+                if os.fstat(handle).st_size != len(data):  # too long, no plain file, or a file system that gives less than was asked for
+                    return None
             finally:
                 os.close(handle)
         except OSError:

@@ -1,5 +1,6 @@
 """The contract's section 6 on dumps, reports, sides, diagnoses, serials and actions, story by story."""
 
+import os
 from dataclasses import replace
 
 import pytest
@@ -11,6 +12,7 @@ from formats import registry
 from formats.containers import sector_report
 from formats.errors import ContainerError
 from formats.geometry import Address
+from mastering.quick import Quick
 from mastering.serial import check_character, is_serial, serial
 from mastering.simulator import disc
 from mastering.verdict import KINDS
@@ -348,3 +350,15 @@ def test_every_kind_has_words_for_people():
     from mastering.cli.words import KIND_WORDS
 
     assert set(KIND_WORDS) == set(KINDS) - {""}
+
+
+def test_a_file_that_comes_in_pieces_is_not_taken_for_a_dump(zoned, tmp_path, monkeypatch):
+    """A file system may give fewer bytes than were asked for: a longer file whose first piece is the dump must not pass."""
+    dump = zoned.sides["A"].dump
+    (tmp_path / "right.dump").write_bytes(dump)
+    (tmp_path / "long.dump").write_bytes(dump + b"!")
+    read, quick = os.read, Quick(zoned, None)
+    assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]
+    monkeypatch.setattr(os, "read", lambda handle, count: read(handle, min(count, len(dump))))
+    assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]
+    assert quick.match(str(tmp_path / "long.dump")) is None
