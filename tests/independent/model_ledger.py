@@ -5,6 +5,7 @@ Lines stand in the order of the rows; that order, not the clock, says what is ne
 """
 
 from dataclasses import dataclass, field
+from functools import cache
 
 from model_encode import GEOMETRIES
 from model_judge import check_character
@@ -270,7 +271,7 @@ def belongs(disc, side, by, group, role):
     if by == "drive":
         return read is not None and read["read_by"] == group
     name, head, track = group.split("/")
-    return side == name and read is not None and (int(head), int(track)) in covered(read, disc.batch["sides"][side])
+    return side == name and read is not None and covers(read, disc.batch["sides"][side], int(head), int(track))
 
 
 def first_bad(disc, side):
@@ -279,7 +280,8 @@ def first_bad(disc, side):
     return bool(reads) and reads[0]["verdict"] != "pass"
 
 
-def places_of(geometry):
+@cache
+def sectors_of(geometry):
     """{(head, track): its sectors} of a geometry, with the identifiers' numbers."""
     found = {}
     for _, head, track, sector in GEOMETRIES[geometry].places():
@@ -287,11 +289,11 @@ def places_of(geometry):
     return found
 
 
-def covered(read, geometry):
-    """The (head, track) of which a read holds anything."""
+def covers(read, geometry, head, track):
+    """Whether a read holds anything of a track."""
     # READING: a track is covered unless each of its sectors is `not-tried`.
-    missing = {(f["head"], f["track"], f["sector"]) for f in read["findings"] if f["kind"] == "not-tried"}
-    return {place for place, sectors in places_of(geometry).items() if any((*place, sector) not in missing for sector in sectors)}
+    missing = {f["sector"] for f in read["findings"] if (f["head"], f["track"], f["kind"]) == (head, track, "not-tried")}
+    return bool(sectors_of(geometry).get((head, track), set()) - missing)
 
 
 def bad_there(disc, group):
@@ -303,5 +305,5 @@ def bad_there(disc, group):
 
 def tracks(led):
     """The names of all track groups, ascending: side, head, track."""
-    named = {(side, *place) for batch in led.batches.values() for side, geo in batch["sides"].items() for place in places_of(geo)}
+    named = {(side, *place) for batch in led.batches.values() for side, geo in batch["sides"].items() for place in sectors_of(geo)}
     return [f"{side}/{head}/{track}" for side, head, track in sorted(named)]
