@@ -5,6 +5,7 @@ import json
 import pytest
 from model_judge import check_character
 from model_ledger import batch_lines, disc_line, rates, replay, serial_of, wilson
+from model_ledger_make import make_ledger
 
 ONE = {"A": "mfm-40x9x512"}
 TWO = {"A": "mfm-40x9x512", "B": "mfm-40x9x512"}
@@ -270,3 +271,56 @@ def test_simulated_reads_mark_their_groups():
 
 def test_lines_are_plain_json():
     assert json.loads(json.dumps(rates(replay([*opened(), read("fail")]), "batch")))
+
+
+# --- the random shops ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def shops():
+    return [make_ledger(seed, 30) for seed in range(12)]
+
+
+def test_the_shops_meet_everything_that_the_text_speaks_of(shops):
+    reads = [line for shop in shops for line in shop if line["kind"] == "read"]
+    assert {line["evidence"] for line in reads} == {"dump", "report", "cells", "flux"}
+    assert {line["diagnosis"] for line in reads} == {None, "blank", "shifted", "short", "other-side", "other-master", "other-geometry"}
+    assert any(line["side"] is None for line in reads)
+    assert {line["kind"] for shop in shops for line in shop} == {"lot", "drive", "batch", "serial", "read", "reject", "amend", "close"}
+    amends = [line for shop in shops for line in shop if line["kind"] == "amend"]
+    assert all(any(line[key] for line in amends) for key in ("lot", "wrote", "void"))
+    discs = [disc_line(disc) for shop in shops for disc in replay(shop).discs.values()]
+    asked = {(line["verdict"], line["action"]) for line in discs}
+    assert asked == {("pass", "box"), ("open", "turn-over"), ("marginal", "read-again")} | {
+        ("fail", action) for action in ("reject", "read-again", "write-again", "other-drive")
+    }
+
+
+def test_the_shops_hand_out_serials_in_order_and_never_twice(shops):
+    for shop in shops:
+        batches = {line["batch"]: line for line in shop if line["kind"] == "batch"}
+        handed = {}
+        for line in shop:
+            if line["kind"] == "serial":
+                handed.setdefault(batches[line["batch"]]["catalogue"], []).append(line["serial"])
+        for catalogue, serials in handed.items():
+            assert serials == [serial_of(catalogue, n + 1) for n in range(len(serials))]
+
+
+def test_the_shops_reads_hold_together(shops):
+    for line in (line for shop in shops for line in shop if line["kind"] == "read"):
+        hard = [finding for finding in line["findings"] if finding["kind"] != "soft"]
+        if line["side"] is None:
+            assert (line["sectors"], line["findings"], line["verdict"]) == (None, [], "fail")
+        else:
+            assert line["sectors"]["good"] == line["sectors"]["expected"] - len(hard)
+            assert line["verdict"] == ("fail" if hard else "marginal" if line["findings"] else "pass")
+
+
+def test_a_disc_has_one_lot_and_a_writing_one_drive_until_they_are_corrected(shops):
+    for shop in shops:
+        for n, line in enumerate(shop):
+            if line["kind"] == "read" and line["side"]:
+                disc = replay(shop[: n + 1]).discs[line["serial"]]
+                assert (disc.lot, disc.newest(line["side"]).wrote) == (line["lot"], line["wrote"])
+                assert line["writing"] == max(disc.sides[line["side"]]) == len(disc.sides[line["side"]])
