@@ -43,11 +43,14 @@ class Quick:
                 os.close(handle)
         except OSError:
             return None
+        return self.match_bytes(data) or (data if 0 < len(data) <= self._longest else None)
+
+    def match_bytes(self, data: bytes) -> Match | None:
+        """The side that a dump equals."""
         for dump, match in self._matches:
             if data == dump:
                 return match
-        found = self._with_serial(data)
-        return found if found or not 0 < len(data) <= self._longest else data
+        return self._with_serial(data)
 
     def _with_serial(self, data: bytes) -> Match | None:
         for side in self._sides:

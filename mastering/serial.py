@@ -31,3 +31,20 @@ def read_slot(slot: bytes, marker: bytes, catalogue: str) -> tuple[bool, str | N
         return True, None
     text = slot.decode("latin-1").rstrip(" ")
     return (True, text) if is_serial(text, catalogue) else (False, None)
+
+
+def number_of(serial: str) -> int:
+    """The number in a serial that is one."""
+    return int(serial.rsplit("-", 2)[1])
+
+
+def why_no_serial(text: str, catalogue: str) -> str:
+    """What is wrong with a text that is no serial of this catalogue number."""
+    match = re.fullmatch(r"([A-Z0-9-]+)-(\d{4,18})-([0-9A-Z])", text, re.ASCII)
+    if match is None:
+        return f"no serial; one of this title looks like {serial(catalogue, 1)}"
+    if match[1] != catalogue:
+        return f"a serial of {match[1]}, where one of {catalogue} was expected"
+    if text[-1] != check_character(catalogue, int(match[2])):
+        return "mistyped: its last character does not fit the others"
+    return "no serial as they are handed out"

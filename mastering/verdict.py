@@ -1,5 +1,6 @@
 """What can be said of a read-back: findings, diagnosis, verdict, action. Plain values, to JSON and back."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -69,6 +70,16 @@ class Verdict:
     simulated: bool
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
+
+    @classmethod
+    def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
+        """The verdict of a line that `plain` made."""
+        sectors = line["sectors"] or {"expected": 0, "good": None}
+        findings = tuple(Finding(**each) for each in line["findings"])
+        return cls(
+            line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
+            sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
+        )  # fmt: skip
 
     @property
     def verdict(self) -> State:

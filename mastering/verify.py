@@ -1,6 +1,6 @@
 """A read-back judged against a master: which side it is, what is wrong with it, what to do. Opens no file."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -24,7 +24,7 @@ class Verifier:
 
     master: Master
     side: str | None = None
-    others: Sequence[Master] = ()
+    others: Iterable[Master] = ()
 
     @cached_property
     def targets(self) -> dict[str, Target]:

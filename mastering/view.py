@@ -132,13 +132,13 @@ View = DumpView | CaptureView
 def load(source: Source, longest_dump: int, data: bytes | None = None) -> View:
     """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
 
-    `data`: the file's bytes, where they have been read already.
+    `data`: all of the file's bytes, where they have been read already.
     ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
     """
     path = source.path
     if path.endswith(REPORT):
         raise ReadBackError(f"{path}: a sector report without its dump; put the dump beside it, with the same name and its own suffix")
-    if data is None or data.startswith(SIGNATURE):
+    if data is None:
         data = read_bounded(path, LARGEST_CAPTURE)
     if data.startswith(SIGNATURE):
         return CaptureView(path, capture.read(data, path))

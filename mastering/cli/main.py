@@ -6,33 +6,43 @@ import os
 import sys
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import click
 
 from formats.errors import FormatsError
 from mastering.errors import MasteringError
 
-_NOT_COMMANDS = {"__init__", "main", "output", "spread", "words"}
+_NOT_COMMANDS = {"__init__", "batch_words", "main", "options", "output", "spread", "words"}
+_SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
 FAILED = 2
 
 
 class Commands(click.Group):
-    """The commands by the files in this folder, each loaded when it is asked for."""
+    """The commands by the files in a folder, groups by the folders in it; each is loaded when it is asked for."""
+
+    def __init__(self, package: str = "mastering.cli", folder: Path = Path(__file__).parent, **settings: Any) -> None:
+        super().__init__(**settings)
+        self._package, self._folder = package, folder
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Their names."""
-        return sorted(path.stem for path in Path(__file__).parent.glob("*.py") if path.stem not in _NOT_COMMANDS)
+        files = {path.stem for path in self._folder.glob("*.py")} - _NOT_COMMANDS
+        return sorted(files | {path.parent.name for path in self._folder.glob("*/__init__.py")})
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """One of them, None when there is none of that name."""
         if cmd_name not in self.list_commands(ctx):
             return None
-        found: click.Command = import_module(f"mastering.cli.{cmd_name}").command
-        return found
+        module = import_module(f"{self._package}.{cmd_name}")
+        if not (self._folder / cmd_name).is_dir():
+            found: click.Command = module.command
+            return found
+        return Commands(module.__name__, self._folder / cmd_name, name=cmd_name, help=module.__doc__, context_settings=_SETTINGS)
 
 
-@click.command(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.command(cls=Commands, context_settings=_SETTINGS)
 @click.version_option(package_name="obverse", message="%(package)s %(version)s")
 def obverse() -> None:
     """Build two-sided release masters for 5.25-inch discs, and judge every copied disc's read-back against them.

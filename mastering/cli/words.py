@@ -42,6 +42,13 @@ def hands_text(verdict: Verdict, sides: int) -> str:
     return _failed_text(verdict)
 
 
+def found_text(verdict: Verdict) -> str:
+    """What is wrong with a read-back that was judged as a side, without saying what to do."""
+    if verdict.verdict == "marginal":
+        return f"{_sectors(len(verdict.findings))} came right at some turns only"
+    return _failed_text(verdict).partition(": ")[2]
+
+
 def _failed_text(verdict: Verdict) -> str:
     """A failed read-back without a diagnosis: how many sectors, and whether reading or writing may help."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]

@@ -1,0 +1,63 @@
+"""Masters at hand: a batch's own, and those that a wrong disc may be of."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from mastering.errors import MasteringError
+from mastering.files import digest
+from mastering.ledger.entities import Batch
+from mastering.ledger.lines import Line
+from mastering.master import Master, master_folders, open_master
+
+
+def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path]) -> Master:
+    """The batch's master: where it lay when the batch was opened, else on a shelf. MasteringError when it is nowhere."""
+    wanted = batch.line["digest"]
+    places = [] if batch.line.get("path") is None else [ledger.absolute().parent / batch.line["path"]]
+    shelves = list(shelves)
+    for folder in (*places, *(folder for shelf in shelves for folder in _on(shelf))):
+        if _digest_at(folder) == wanted:
+            return open_master(folder)
+    looked = ", ".join(map(str, (*places, *shelves))) or "nowhere"
+    raise MasteringError(
+        f"batch {batch.name}: its master {batch.line['master']} (digest {wanted}) is not at hand "
+        f"(looked in {looked}); name its folder with --masters"
+    )
+
+
+@dataclass(frozen=True)
+class AtHand:
+    """The masters that a wrong disc may be of: those on some shelves and those of the ledger's batches. Opened when they are asked for."""
+
+    ledger: Path
+    batches: tuple[Line, ...]
+    shelves: tuple[Path, ...]
+
+    def __iter__(self) -> Iterator[Master]:
+        known = [(self.ledger.absolute().parent / line["path"], line["digest"]) for line in self.batches if line.get("path") is not None]
+        seen = set()
+        for folder in (
+            *(folder for folder, wanted in known if _digest_at(folder) == wanted),
+            *(each for shelf in self.shelves for each in _on(shelf)),
+        ):
+            found = _digest_at(folder)
+            if found is None or found in seen:
+                continue
+            seen.add(found)
+            try:
+                yield open_master(folder)
+            except MasteringError:
+                continue  # a broken master can't name a disc; `obverse check` tells of it
+
+
+def _on(shelf: Path) -> list[Path]:
+    return [shelf] if (shelf / "bagit.txt").is_file() else master_folders(shelf)
+
+
+def _digest_at(folder: Path) -> str | None:
+    """The digest of the master in a folder, before anything of it is proved."""
+    try:
+        return digest((folder / "manifest-sha256.txt").read_bytes())
+    except OSError:
+        return None

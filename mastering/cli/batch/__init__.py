@@ -1,0 +1,1 @@
+"""Batches: discs that are made from one master in one run."""

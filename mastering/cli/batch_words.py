@@ -1,0 +1,86 @@
+"""Batches and discs in words, for the helper at the table."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from mastering.ledger.entities import Batch, Disc
+from mastering.standing import Standing
+
+_ACTIONS = {
+    "box": "box it",
+    "turn-over": "turn it over: side {open} is still to be read",
+    "read-again": "read side {side} again",
+    "other-drive": "read side {side} in another drive ({drives})",
+    "write-again": "write side {side} again",
+    "reject": "reject it: put it aside and don't use the blank again",
+    "clean-drive": "clean the drive first",
+}
+_SHOWN = 12
+
+
+def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
+    """A batch line."""
+    line = batch.line
+    return {
+        "batch": batch.name,
+        "state": "open" if batch.open else "closed",
+        "master": line["master"],
+        "digest": line["digest"],
+        "discs": dict(counts),
+    }
+
+
+def counts_text(counts: Mapping[Standing, int]) -> str:
+    """How many discs stand how."""
+    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "open"))
+    return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
+
+
+def disc_text(disc: Disc) -> str:
+    """How a disc stands and what to do with it, on one line."""
+    return f"{disc.serial}  {disc.verdict():8}  {action_text(disc)}"
+
+
+def action_text(disc: Disc) -> str:
+    """What to do with a disc."""
+    standings = disc.standings()
+    verdict = disc.verdict()
+    sides = [name for name, side in standings.items() if side.verdict == verdict]
+    if verdict == "open" and len(sides) == len(standings):
+        return "not read yet" if not disc.reads else f"read it: nothing is known of side {' and '.join(sides)}"
+    failed = [name for name, side in standings.items() if side.verdict == "fail"]
+    unread = set(disc.batch.drives) - {drive for name in failed for drive in standings[name].readers}
+    text = _ACTIONS[disc.action()].format(open=" and ".join(sides), side=" and ".join(sides), drives=" or ".join(sorted(unread)))
+    return text + (" (rejected by eye)" if disc.rejected else "")
+
+
+def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+    """A batch for people: how far it is, which serials are next, which discs wait for what."""
+    line = batch.line
+    yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
+    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}"
+    fresh = [disc.serial for disc in discs if not disc.reads and not disc.rejected]
+    if batch.open:
+        yield f"  next: {_some(fresh)}" if fresh else f"  next: no serial is free; `obverse batch serials {batch.name}` hands out more"
+    waiting = [disc for disc in discs if disc.reads and disc.verdict() not in ("pass",) and disc.action() != "reject"]
+    yield from (f"  {disc_text(disc)}" for disc in waiting)
+    rejected = [disc.serial for disc in discs if disc.action() == "reject"]
+    if rejected:
+        yield f"  rejected: {_some(rejected)}"
+
+
+def disc_story(disc: Disc) -> Iterator[str]:
+    """All that is known of a disc, read by read."""
+    yield disc_text(disc)
+    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "")
+    for read in disc.reads:
+        drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
+        void = "  (void)" if read.void else ""
+        told = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
+        where = f"side {read.side or '?'}, writing {read.writing or '?'} by {drive or '?'}, read by {read.read_by or '?'}"
+        yield f"  read {read.number}: {where}: {told}  {disc.files[read.number].name}{void}"
+
+
+def _some(serials: list[str]) -> str:
+    more = len(serials) - _SHOWN
+    return ", ".join(serials[:_SHOWN]) + (f" and {more} more" if more > 0 else "")

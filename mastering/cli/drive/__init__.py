@@ -1,0 +1,1 @@
+"""The disc drives that the bench has."""

@@ -1,0 +1,1 @@
+"""The ledger itself: its rows as text, its proof, its copies."""

@@ -1,0 +1,26 @@
+"""`obverse ledger check`."""
+
+import click
+
+from mastering.cli.options import json_option, ledger_option, open_ledger
+from mastering.cli.output import json_lines, lines
+
+
+@click.command(short_help="Prove that nobody changed the ledger behind its back.")
+@ledger_option
+@json_option("Print a JSON line for each check.")
+def command(ledger: str | None, as_json: bool) -> int:
+    """Prove the database's own integrity, the digest chain over its rows, and that its tables are what the rows give.
+
+    Exit status 1 when something was changed, lost or damaged: go on with the newest backup then.
+    """
+    from mastering.ledger.exchange import check
+
+    with open_ledger(ledger) as opened:
+        found = list(check(opened))
+    if as_json:
+        json_lines({"check": each.check, "ok": each.ok, "problems": list(each.problems)} for each in found)
+    else:
+        for each in found:
+            lines([f"{'good' if each.ok else 'BAD':5}  {each.check}", *(f"       {problem}" for problem in each.problems)])
+    return 0 if all(each.ok for each in found) else 1

@@ -1,0 +1,17 @@
+"""`obverse ledger export`."""
+
+import sys
+
+import click
+
+from mastering.cli.options import ledger_option, open_ledger
+
+
+@click.command(short_help="Print every row as a JSON line.")
+@ledger_option
+@click.option("--json", "_as_json", is_flag=True, help="Always so.")
+def command(ledger: str | None, _as_json: bool) -> None:
+    """Print every row of the ledger as a JSON line, in their order. `ledger import` takes them."""
+    with open_ledger(ledger) as opened:
+        for _, text, _ in opened.texts():
+            sys.stdout.write(f"{text}\n")

@@ -1,0 +1,1 @@
+"""The lots of blanks that the bench has."""

@@ -1,0 +1,51 @@
+"""What several commands share: the ledger's option, how it is opened, JSON."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from mastering.shop import Shop, find
+
+if TYPE_CHECKING:
+    from mastering.ledger.book import Book
+    from mastering.ledger.store import Ledger
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def ledger_option(command: Command) -> Command:
+    """`--ledger`."""
+    return click.option("--ledger", metavar="FILE", help="The ledger; else OBVERSE_LEDGER, else ledger.sqlite in the shop's folder.")(
+        command
+    )
+
+
+def json_option(text: str) -> Callable[[Command], Command]:
+    """`--json`; `text` says what is printed."""
+    return click.option("--json", "as_json", is_flag=True, help=text)
+
+
+def shop() -> Shop:
+    """The shop that the current folder belongs to."""
+    return find(Path.cwd())
+
+
+def open_ledger(given: str | None, create: bool = False) -> "Ledger":
+    """The ledger that a command works on; only a command that puts something into it makes it."""
+    from mastering.ledger.store import Ledger
+
+    return Ledger.open(shop().ledger(given), create)
+
+
+def stamp(book: "Book") -> str:
+    """The time of a new row. Says so when the clock was set back, as the rows stay in order all the same."""
+    from mastering.clock import moment, now
+
+    time = now()
+    if book.last_at is not None and moment(time, "the clock") < moment(book.last_at, "the ledger"):
+        click.echo(
+            f"obverse: the clock says {time}, and the ledger's last row is of {book.last_at}: see whether the clock is right", err=True
+        )
+    return time

@@ -1,0 +1,247 @@
+"""The ledger while it is written: checks each line against what is known, and gathers the rows that follow from it.
+
+Everything happens within one transaction, which the store opens and ends. `add` refuses a line or takes it whole; `flush` writes.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from sqlalchemy import Connection, Table, func, select
+
+from mastering.files import digest
+from mastering.ledger.entities import Batch, Disc, File, Writing
+from mastering.ledger.lines import Line, LineError, check_name, check_shape, parsed, spelled
+from mastering.ledger.pages import Pages
+from mastering.ledger.shelf import Shelf, UnknownError
+from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
+from mastering.serial import is_serial, number_of, why_no_serial
+from mastering.standing import Read
+
+START = "0" * 64  # the digest before the first row
+
+
+def chained(before: str, text: str) -> str:
+    """The digest of a row: over the digest of the row before it and its own text."""
+    return digest(f"{before}{text}".encode())
+
+
+class Book(Shelf):
+    """The ledger open for writing."""
+
+    def __init__(self, connection: Connection) -> None:
+        super().__init__(connection)
+        last = connection.execute(select(LOG.c.number, LOG.c.digest, LOG.c.text).order_by(LOG.c.number.desc()).limit(1)).first()
+        self.number: int = last.number if last else 0
+        self.digest: str = last.digest if last else START
+        self.last_at: str | None = parsed(last.text).get("at") if last else None
+        self._pages = Pages(self)
+        self._highest: dict[str, int] = {}
+
+    def add(self, line: Line) -> int:
+        """Takes a line; returns its number. LineError (or UnknownError) when it contradicts what is known: then nothing is taken."""
+        check_shape(line)
+        number = self.number + 1
+        _APPLY[line["kind"]](self, number, line)
+        text = spelled(line)
+        self.number, self.digest, self.last_at = number, chained(self.digest, text), line.get("at", self.last_at)
+        self._pages.row(LOG, number, text=text, digest=self.digest)
+        return number
+
+    def next_number(self, catalogue: str) -> int:
+        """The number that a catalogue number's next serial has: one more than was ever handed out."""
+        return self._highest_of(catalogue) + 1
+
+    def next_batch(self) -> str:
+        """The name of the next batch."""
+        names = [name for name in self.ids(BATCHES) if name[:2] == "B-" and name[2:].isdecimal()]
+        return f"B-{max((int(name[2:]) for name in names), default=0) + 1:04}"
+
+    # Each kind of line
+
+    def _lot(self, number: int, line: Line) -> None:
+        self._name_new(LOTS, "lot", line["name"])
+        self._pages.row(LOTS, number, name=line["name"])
+        self.remember(LOTS, line["name"], number)
+
+    def _drive(self, number: int, line: Line) -> None:
+        self._name_new(DRIVES, "drive", line["name"])
+        self._pages.row(DRIVES, number, name=line["name"])
+        self.remember(DRIVES, line["name"], number)
+
+    def _batch(self, number: int, line: Line) -> None:
+        self._name_new(BATCHES, "batch", line["batch"])
+        if not (line["sides"] and set(line["sides"]) <= {"A", "B"} and all(isinstance(each, str) for each in line["sides"].values())):
+            raise LineError(f"sides is {line['sides']!r}, where sides A and B with their geometries were expected")
+        for table, what, names in ((LOTS, "lot", line["lots"]), (DRIVES, "drive", line["drives"])):
+            if not names or len(set(map(str, names))) != len(names):
+                raise LineError(f"a batch needs at least one {what}, and each one once")
+            for name in names:
+                self.id_of(table, what, name)
+        other = self.digest_of(line)
+        if other not in (None, line["digest"]):
+            raise LineError(
+                f"{line['master']} was opened before with another content (digest {str(other)[:16]}...); "
+                "give the corrected program a new revision, so that the discs can be told apart"
+            )
+        self._pages.row(BATCHES, number, name=line["batch"], catalogue=line["catalogue"], open=True)
+        self.keep(Batch(number, line))
+
+    def _serial(self, number: int, line: Line) -> None:
+        batch, serial = self._open(line), line["serial"]
+        catalogue = batch.line["catalogue"]
+        if not is_serial(serial, catalogue):
+            raise LineError(f"{serial}: {why_no_serial(serial, catalogue)}")
+        count = number_of(serial)
+        if count <= self._highest_of(catalogue) and self.find(serial) is not None:
+            raise LineError(f"{serial}: handed out already; a serial is never used again")
+        self._highest[catalogue] = max(count, self._highest_of(catalogue))
+        disc = Disc(number, serial, count, batch, batch.lots[0] if len(batch.lots) == 1 else None)
+        self.keep_disc(disc)
+        self._pages.disc(disc, new=True)
+
+    def _read(self, number: int, line: Line) -> None:
+        disc = self._disc(line)
+        side, writing = line["side"], line["writing"]
+        self._check_read(disc, line)
+        lot = self._lot_for(disc, line["lot"])
+        disc.lot = lot
+        if side is not None:
+            self._begin_writing(number, disc, side, writing, line["wrote"])
+        read = Read(line["read"], side, writing, line["read_by"], line["verdict"], line["diagnosis"], False, number, line["simulated"])
+        file = File.of(line)
+        disc.reads.append(read)
+        disc.files[read.number] = file
+        drive = None if read.read_by is None else self.id_of(DRIVES, "drive", read.read_by)
+        self._pages.row(
+            READS, number, disc=disc.id, number=read.number, side=side, writing=writing, drive=drive, verdict=read.verdict,
+            diagnosis=read.diagnosis, void=False, simulated=read.simulated, file=file.name, sha256=file.sha256, capture=file.capture,
+        )  # fmt: skip
+        if file.capture and file.sha256:
+            self.remember_capture(file.sha256, disc.serial)
+        if read.settles:
+            self._pages.findings(number, line["findings"])
+        self._pages.disc(disc)
+
+    def _reject(self, number: int, line: Line) -> None:
+        disc = self._disc(line, may_be_closed=True)
+        if line["lot"] is not None:
+            disc.lot = self._lot_for(disc, line["lot"])
+        if disc.lot is None:
+            raise LineError(f"{disc.serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
+        disc.rejected = True
+        self._pages.disc(disc)
+
+    def _amend(self, number: int, line: Line) -> None:
+        disc = self._disc(line, may_be_closed=True)
+        lot, wrote, count = line["lot"], line["wrote"], line["read"]
+        read = None if count is None else next((each for each in disc.reads if each.number == count), None)
+        if count is not None and read is None:
+            known = ", ".join(str(each.number) for each in disc.reads) or "none"
+            raise LineError(f"{disc.serial}: it has no read {count} (its reads: {known})")
+        if line["void"] and read is None:
+            raise LineError(f"{disc.serial}: say with --read which read is void")
+        if lot is not None:
+            self._of_batch(disc, "lot", lot, disc.batch.lots)
+            disc.lot = lot
+        if wrote is not None:
+            self._amend_drive(disc, wrote, read)
+        if read is not None and line["void"]:
+            disc.reads[disc.reads.index(read)] = replace(read, void=True)
+            self._pages.change(READS, read.id, void=True)
+        self._pages.disc(disc)
+
+    def _close(self, number: int, line: Line) -> None:
+        batch = self._open(line)
+        batch.open = False
+        self._pages.change(BATCHES, batch.id, open=False)
+
+    # What is checked
+
+    def _name_new(self, table: Table, what: str, name: str) -> None:
+        check_name(name, what)
+        if name in self.ids(table):
+            raise LineError(f"{what} {name}: there is one of that name already")
+
+    def _open(self, line: Line, may_be_closed: bool = False) -> Batch:
+        batch = self.batch(line["batch"])
+        if not (batch.open or may_be_closed):
+            raise LineError(f"batch {batch.name} is closed; open another one for these discs")
+        return batch
+
+    def _disc(self, line: Line, may_be_closed: bool = False) -> Disc:
+        batch = self._open(line, may_be_closed)
+        return self.disc(line["serial"], batch)
+
+    def _check_read(self, disc: Disc, line: Line) -> None:
+        side, writing, newest = line["side"], line["writing"], disc.newest_writing(line["side"] or "")
+        if side is not None and side not in disc.batch.sides:
+            raise LineError(f"{disc.serial}: side {side}, where its batch has side {' and '.join(disc.batch.sides)} only")
+        if (side is None) != (writing is None) or (writing is not None and writing < max(1, newest)):
+            raise LineError(f"{disc.serial}: writing {writing} of side {side}, whose newest one is {newest}")
+        if line["read"] in disc.files:
+            raise LineError(f"{disc.serial}: it has a read {line['read']} already")
+        if line["wrote"] is not None:
+            self._of_batch(disc, "drive", line["wrote"], disc.batch.drives)
+        if line["on_disc"] not in (None, disc.serial):
+            raise LineError(f"{line['readback']}: the disc in the drive is {line['on_disc']}, not {disc.serial}; nothing was recorded")
+        file = File.of(line)
+        owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
+        if owner not in (None, disc.serial):
+            raise LineError(f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself")
+
+    def _lot_for(self, disc: Disc, lot: str) -> str:
+        self._of_batch(disc, "lot", lot, disc.batch.lots)
+        if disc.lot not in (None, lot):
+            raise LineError(f"{disc.serial}: it is from lot {disc.lot}, not {lot}; correct it with `batch amend` if that is wrong")
+        return lot
+
+    @staticmethod
+    def _of_batch(disc: Disc, what: str, name: str, known: Sequence[str]) -> None:
+        if name not in known:
+            raise UnknownError(what, name, known, f" in batch {disc.batch.name}")
+
+    # What follows
+
+    def _begin_writing(self, number: int, disc: Disc, side: str, writing: int, drive: str | None) -> None:
+        if (side, writing) in disc.writings:
+            return
+        disc.writings[side, writing] = Writing(number, drive)
+        wrote = None if drive is None else self.id_of(DRIVES, "drive", drive)
+        self._pages.row(WRITINGS, number, disc=disc.id, side=side, number=writing, drive=wrote)
+
+    def _amend_drive(self, disc: Disc, wrote: str, read: Read | None) -> None:
+        """The drive of the writing that a read looked at, or of each side's newest one."""
+        self._of_batch(disc, "drive", wrote, disc.batch.drives)
+        if read is not None:
+            keys = [(read.side, read.writing)] if read.side and read.writing else []
+        else:
+            keys = [(side, disc.newest_writing(side)) for side in disc.batch.sides if disc.newest_writing(side)]
+        if not keys:
+            raise LineError(f"{disc.serial}: no writing of it is known, so no drive wrote it")
+        for key in keys:
+            disc.writings[key].drive = wrote
+            self._pages.change(WRITINGS, disc.writings[key].id, drive=self.id_of(DRIVES, "drive", wrote))
+
+    def _highest_of(self, catalogue: str) -> int:
+        if catalogue not in self._highest:
+            number = select(func.max(DISCS.c.number)).join(BATCHES, DISCS.c.batch == BATCHES.c.line)
+            self._highest[catalogue] = self.connection.scalar(number.where(BATCHES.c.catalogue == catalogue)) or 0
+        return self._highest[catalogue]
+
+    def flush(self) -> None:
+        """Writes what was gathered, and lets go of the discs."""
+        self._pages.write()
+        self._pages = Pages(self)
+        self.forget_discs()
+
+
+_APPLY: Mapping[str, Callable[[Book, int, Line], None]] = {
+    "lot": Book._lot,
+    "drive": Book._drive,
+    "batch": Book._batch,
+    "serial": Book._serial,
+    "read": Book._read,
+    "reject": Book._reject,
+    "amend": Book._amend,
+    "close": Book._close,
+}

@@ -1,0 +1,187 @@
+"""What can be asked of the ledger: batches, discs, rates."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Integer, Select, case, func, select, text
+
+from mastering.ledger.entities import Batch
+from mastering.ledger.shelf import Shelf
+from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, SIDES
+from mastering.rates import By, Rate, Role
+from mastering.standing import ORDER, RANK, Standing
+
+_OPEN, _FAIL, _MARGINAL = RANK["open"], RANK["fail"], RANK["marginal"]
+Zones = tuple[tuple[int, int, int, int], ...]  # head, first and last track, sectors of each
+
+
+@dataclass
+class _Tally:
+    """Counts of a group while they are added up."""
+
+    discs: int = 0
+    bad: int = 0
+    marginal: int = 0
+    rewritten: int = 0
+    first_bad: int = 0
+    simulated: bool = False
+
+    def rate(self, by: By, group: str) -> Rate:
+        return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated)
+
+
+class Questions(Shelf):
+    """The ledger open for reading."""
+
+    def rows(self) -> int:
+        """How many rows the log has."""
+        return int(self.connection.scalar(select(func.count()).select_from(LOG)) or 0)
+
+    def highest_ever(self) -> int:
+        """The highest number that a row of the log ever had."""
+        return int(self.connection.scalar(text("SELECT seq FROM sqlite_sequence WHERE name = 'log'")) or 0)
+
+    def counts(self, batch: Batch) -> dict[Standing, int]:
+        """How many discs of a batch stand how."""
+        query = select(DISCS.c.verdict, func.count()).where(DISCS.c.batch == batch.id).group_by(DISCS.c.verdict)
+        found = {ORDER[rank]: count for rank, count in self.connection.execute(query)}
+        return {standing: found.get(standing, 0) for standing in ("pass", "marginal", "fail", "open")}
+
+    def used(self, lot: str) -> int:
+        """How many discs are known to be from a lot."""
+        return int(self.connection.scalar(select(func.count()).where(DISCS.c.lot == self.key_of(LOTS, lot))) or 0)
+
+    # Rates
+
+    def rates(self, by: By, role: Role = "wrote") -> list[Rate]:
+        """The rates of every group that has discs, as created; tracks ascending."""
+        if by == "track":
+            return list(self._by_track())
+        tables = {"batch": BATCHES, "lot": LOTS, "drive": DRIVES}
+        rows = {row.grp: row for row in self.connection.execute(self._grouped(by, role))}
+        groups = [(name, line) for name, line in self.ids(tables[by]).items()] if by in tables else [("A", "A"), ("B", "B")]
+        return [_rate(by, name, rows[key]) for name, key in groups if key in rows]
+
+    @staticmethod
+    def _grouped(by: By, role: Role) -> Select[Any]:
+        """The query of a grouping's counts."""
+        if by in ("batch", "lot"):
+            return _counted(DISCS, DISCS.c.lot if by == "lot" else DISCS.c.batch)
+        if by == "side":
+            return _counted(SIDES, SIDES.c.side, SIDES.c.writing > 1)
+        drive = SIDES.c.wrote if role == "wrote" else SIDES.c.read_by
+        discs = (
+            select(
+                drive.label("grp"),
+                func.max(SIDES.c.verdict).label("verdict"),
+                func.max(SIDES.c.writing > 1).label("rewritten"),
+                func.max(SIDES.c.first_bad).label("first_bad"),
+                func.max(SIDES.c.simulated).label("simulated"),
+            )
+            .where(drive.is_not(None))
+            .group_by(SIDES.c.disc, drive)
+            .subquery()
+        )
+        return _counted(discs, discs.c.grp)
+
+    # By track
+
+    def _by_track(self) -> Iterator[Rate]:
+        """Every track of every side: its settled discs, less those whose read left it out, and what was found on it."""
+        tallies: dict[tuple[str, int, int], _Tally] = defaultdict(_Tally)
+        zones: dict[tuple[int, str], Zones] = {}
+        for row in self.connection.execute(_counted(SIDES, SIDES.c.batch, SIDES.c.writing > 1, SIDES.c.side)):
+            batch = self.batch(str(self.name_of(BATCHES, row.grp)))
+            zones[row.grp, row.side] = zones_of(batch, row.side)
+            for head, first, last, _ in zones[row.grp, row.side]:
+                for track in range(first, last + 1):
+                    tally = tallies[row.side, head, track]
+                    tally.discs += row.discs
+                    tally.marginal += row.marginal
+                    tally.rewritten += row.rewritten
+                    tally.first_bad += row.first_bad
+                    tally.simulated |= bool(row.simulated)
+        for row in self.connection.execute(_NEWEST_FINDINGS):
+            self._add_findings(tallies.get((row.side, row.head, row.track)), row, _sectors(zones[row.batch, row.side], row.head, row.track))
+        yield from (tallies[key].rate("track", "/".join(map(str, key))) for key in sorted(tallies) if tallies[key].discs)
+
+    @staticmethod
+    def _add_findings(tally: _Tally | None, row: Any, sectors: int) -> None:
+        """Takes sides with the same findings on a track into its tally."""
+        if tally is None:
+            return
+        if row.not_tried >= sectors:
+            tally.discs -= row.count
+            tally.marginal -= row.marginal
+            tally.rewritten -= row.rewritten
+            tally.first_bad -= row.first_bad
+        elif row.bad or row.not_tried:
+            tally.bad += row.count
+
+
+def _counted(table: Any, group: Any, rewritten: Any = None, *more: Any) -> Select[Any]:
+    """Counts of the settled rows of a table by a column, called `grp` and what a rate calls them."""
+    columns = table.c
+    return (
+        select(
+            group.label("grp"),
+            *more,
+            func.count().label("discs"),
+            _sum(columns.verdict == _FAIL).label("bad"),
+            _sum(columns.verdict == _MARGINAL).label("marginal"),
+            _sum(columns.rewritten if rewritten is None else rewritten).label("rewritten"),
+            _sum(columns.first_bad).label("first_bad"),
+            func.max(columns.simulated).label("simulated"),
+        )
+        .where(columns.verdict != _OPEN, group.is_not(None))
+        .group_by(group, *more)
+    )
+
+
+def _sum(flag: Any) -> Any:
+    """How many rows have a flag; none where it is unknown everywhere."""
+    return func.coalesce(func.sum(flag, type_=Integer), 0)
+
+
+def _rate(by: By, name: str, row: Any) -> Rate:
+    return Rate(by, name, row.discs, row.bad, row.marginal, row.rewritten, row.first_bad, bool(row.simulated))
+
+
+_IS_BAD = case((FINDINGS.c.bad > 0, 1), else_=0)
+_NEWEST_FINDINGS = (
+    select(
+        SIDES.c.batch, SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, _IS_BAD.label("bad"),
+        func.count().label("count"), _sum(SIDES.c.verdict == _MARGINAL).label("marginal"), _sum(SIDES.c.writing > 1).label("rewritten"),
+        _sum(SIDES.c.first_bad).label("first_bad"),
+    )
+    .join(SIDES, SIDES.c.newest == FINDINGS.c.read)
+    .where(SIDES.c.verdict != _OPEN)
+    .group_by(SIDES.c.batch, SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, _IS_BAD)
+)  # fmt: skip
+
+
+def zones_of(batch: Batch, side: str) -> Zones:
+    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. LookupError when it is not."""
+    held = batch.line.get("zones")
+    if isinstance(held, dict) and side in held:
+        return tuple((head, first, last, sectors) for head, first, last, sectors in held[side])
+    from formats import registry
+
+    return geometry_zones(registry.geometry(batch.sides[side]))
+
+
+def geometry_zones(geometry: Any) -> Zones:
+    """Head, first and last track and sectors a track of a geometry's zones, head by head."""
+    added = geometry.head_tracks
+    return tuple(
+        (head, zone.first + head * added, zone.last + head * added, zone.sectors)
+        for head in range(geometry.heads)
+        for zone in geometry.zones
+    )
+
+
+def _sectors(zones: Zones, head: int, track: int) -> int:
+    """How many sectors a track has; more than any has where the side has no such track."""
+    return next((sectors for of, first, last, sectors in zones if of == head and first <= track <= last), 1 << 30)

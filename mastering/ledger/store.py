@@ -1,0 +1,214 @@
+"""The ledger's file: opened, locked, written in whole transactions that are on the disk before they count as done.
+
+SQLite with a rollback journal and `synchronous = EXTRA`: a commit returns when the pages, the journal's end and its folder's entry were
+flushed. With `FULL` a power cut right after a commit could bring the journal back and undo it. A rollback journal, not a WAL: when nobody
+writes the ledger is one file, which can be copied by hand, lie on a share, or be read from a medium that can't be written.
+"""
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from sqlalchemy import Connection, create_engine, select
+from sqlalchemy.exc import DatabaseError
+from sqlalchemy.pool import NullPool
+
+from mastering.errors import MasteringError
+from mastering.ledger.book import Book
+from mastering.ledger.migrations import steps
+from mastering.ledger.questions import Questions
+from mastering.ledger.tables import LOG, VERSION
+
+APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
+PATIENCE = 10.0  # seconds to wait for another process that writes
+_PAGE = 2000  # rows of the log that are read at a time
+
+
+class LedgerError(MasteringError):
+    """A ledger that can't be opened, read or written."""
+
+
+class Ledger:
+    """An open ledger. Use it within `with`."""
+
+    def __init__(self, path: Path, connection: Connection) -> None:
+        self.path, self._connection = path, connection
+
+    @classmethod
+    def open(cls, path: Path, create: bool = False) -> "Ledger":
+        """The ledger in a file; `create`: made when there is none. LedgerError when it can't be."""
+        new = not path.exists()
+        if new and not create:
+            raise LedgerError(f"{path}: no such ledger; `obverse lot add` begins one, --ledger names another")
+        mode = "rwc" if new else "rw"
+
+        def connect() -> sqlite3.Connection:
+            return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode={mode}", timeout=PATIENCE, uri=True)
+
+        with _told(path):
+            engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=NullPool, isolation_level="AUTOCOMMIT")
+            made = cls(path, engine.connect())
+            try:
+                made._connection.exec_driver_sql("PRAGMA journal_mode = DELETE")
+                made._connection.exec_driver_sql("PRAGMA synchronous = EXTRA")
+                made._ready()
+            except BaseException:
+                made._connection.close()
+                raise
+        if new:
+            flush_folder(path.absolute().parent)
+        return made
+
+    def __enter__(self) -> "Ledger":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._connection.close()
+
+    # Transactions
+
+    @contextmanager
+    def write(self) -> Iterator[Book]:
+        """The book to write in: all of it is on the disk when the block ends, or nothing when it fails."""
+        with _told(self.path), self._transaction("BEGIN IMMEDIATE"):
+            book = Book(self._connection)
+            yield book
+            book.flush()
+
+    @contextmanager
+    def read(self) -> Iterator[Questions]:
+        """The ledger as it stands, for questions: nothing changes within the block."""
+        with _told(self.path), self._transaction("BEGIN"):
+            yield Questions(self._connection)
+
+    @contextmanager
+    def _transaction(self, begin: str) -> Iterator[None]:
+        self._connection.exec_driver_sql(begin)
+        try:
+            yield
+            self._connection.exec_driver_sql("COMMIT")
+        except BaseException:
+            if self._raw.in_transaction:  # SQLite itself has given up some of them
+                self._connection.exec_driver_sql("ROLLBACK")
+            raise
+
+    @property
+    def _raw(self) -> sqlite3.Connection:
+        raw = self._connection.connection.dbapi_connection
+        assert isinstance(raw, sqlite3.Connection)
+        return raw
+
+    # The file
+
+    def _pragma(self, name: str) -> int:
+        return int(self._connection.exec_driver_sql(f"PRAGMA {name}").scalar_one())
+
+    def _ready(self) -> None:
+        """Brings the schema to this program's version. LedgerError when the file is no ledger, or a newer one."""
+        version, application = self._pragma("user_version"), self._pragma("application_id")
+        empty = self._connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
+        if application != APPLICATION and not empty:
+            raise LedgerError(f"{self.path}: a database, but no ledger of this program; nothing was changed")
+        if version > VERSION:
+            raise LedgerError(
+                f"{self.path}: made by a newer version of this program (schema {version}, known {VERSION}); update the program"
+            )
+        if version < VERSION:
+            self._migrate()
+
+    def _migrate(self) -> None:
+        with self._transaction("BEGIN IMMEDIATE"):
+            for version, statements in steps(self._pragma("user_version")):  # asked again: another process may have been first
+                for statement in statements:
+                    self._connection.exec_driver_sql(statement)
+                self._connection.exec_driver_sql(f"PRAGMA user_version = {version}")
+            self._connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION}")
+
+    def texts(self) -> Iterator[tuple[int, str, str]]:
+        """Number, text and digest of every row of the log up to now, in order. Holds no lock while the caller is busy."""
+        with _told(self.path):
+            last = self._connection.scalar(select(LOG.c.number).order_by(LOG.c.number.desc()).limit(1)) or 0
+            number = 0
+            while number < last:
+                page = select(LOG).where(LOG.c.number > number, LOG.c.number <= last).order_by(LOG.c.number).limit(_PAGE)
+                rows = self._connection.execute(page).all()
+                if not rows:
+                    return
+                for row in rows:
+                    yield row.number, row.text, row.digest
+                number = rows[-1].number
+
+    def backup(self, target: Path) -> None:
+        """A copy of the whole ledger as it stands now, while others may go on writing. LedgerError when it exists or can't be written."""
+        if os.path.lexists(target):
+            raise LedgerError(f"{target}: exists already; a backup never replaces a file")
+        beside = target.absolute().with_name(f".{target.name}.{os.getpid()}")
+        try:
+            beside.unlink(missing_ok=True)
+            with _told(target):
+                self._copy_to(beside)
+            beside.rename(target)
+            flush_folder(target.absolute().parent)
+        except OSError as error:
+            raise LedgerError(f"{target}: can't be written: {error.strerror}") from error
+        finally:
+            beside.unlink(missing_ok=True)
+
+    def _copy_to(self, path: Path) -> None:
+        try:
+            copy = sqlite3.connect(path, isolation_level=None)
+            try:
+                copy.execute("PRAGMA synchronous = EXTRA")
+                self._raw.backup(copy)
+            finally:
+                copy.close()
+        except sqlite3.Error as error:
+            raise LedgerError(f"{path.name}: {_words(error)}") from error
+
+
+def memory() -> Ledger:
+    """A ledger in memory only, to try lines on."""
+    engine = create_engine("sqlite+pysqlite://", poolclass=NullPool, isolation_level="AUTOCOMMIT")
+    made = Ledger(Path(":memory:"), engine.connect())
+    made._ready()
+    return made
+
+
+def flush_folder(folder: Path) -> None:
+    """Flushes a folder's own entries to the disk."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turns what SQLite says into one line about a file."""
+    try:
+        yield
+    except DatabaseError as error:
+        raise LedgerError(f"{path}: {_words(error.orig)}") from error
+    except sqlite3.Error as error:
+        raise LedgerError(f"{path}: {_words(error)}") from error
+
+
+_WORDS = {
+    sqlite3.SQLITE_BUSY: f"locked by another program for {PATIENCE:.0f} s; nothing was changed: say it again when that one is done",
+    sqlite3.SQLITE_LOCKED: "locked; nothing was changed: say it again",
+    sqlite3.SQLITE_READONLY: "it can't be written (its file or folder is read-only); nothing was changed",
+    sqlite3.SQLITE_FULL: "the disk is full; nothing was changed: make room and say it again",
+    sqlite3.SQLITE_CORRUPT: "damaged; nothing was changed: move it away and go on with the newest backup",
+    sqlite3.SQLITE_NOTADB: "no ledger (it is no database at all); nothing was changed",
+    sqlite3.SQLITE_CANTOPEN: "can't be opened or made; see whether its folder is there and can be written",
+    sqlite3.SQLITE_IOERR: "reading or writing its disk failed; nothing was changed: see whether the disk is full or failing",
+}
+
+
+def _words(error: object) -> str:
+    code = getattr(error, "sqlite_errorcode", None)
+    return _WORDS.get(code & 0xFF, str(error)) if isinstance(code, int) else str(error)
