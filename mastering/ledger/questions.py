@@ -26,10 +26,10 @@ class _Tally:
     marginal: int = 0
     rewritten: int = 0
     first_bad: int = 0
-    simulated: bool = False
+    simulated: int = 0
 
     def rate(self, by: By, group: str) -> Rate:
-        return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated)
+        return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0)
 
 
 class Questions(Shelf):
@@ -102,7 +102,7 @@ class Questions(Shelf):
                     tally.marginal += row.marginal
                     tally.rewritten += row.rewritten
                     tally.first_bad += row.first_bad
-                    tally.simulated |= bool(row.simulated)
+                    tally.simulated += row.simulated
         for row in self.connection.execute(_NEWEST_FINDINGS):
             self._add_findings(tallies.get((row.side, row.head, row.track)), row, _sectors(zones[row.batch, row.side], row.head, row.track))
         yield from (tallies[key].rate("track", "/".join(map(str, key))) for key in sorted(tallies) if tallies[key].discs)
@@ -117,6 +117,7 @@ class Questions(Shelf):
             tally.marginal -= row.marginal
             tally.rewritten -= row.rewritten
             tally.first_bad -= row.first_bad
+            tally.simulated -= row.simulated
         elif row.bad or row.not_tried:
             tally.bad += row.count
 
@@ -133,7 +134,7 @@ def _counted(table: Any, group: Any, rewritten: Any = None, *more: Any) -> Selec
             _sum(columns.verdict == _MARGINAL).label("marginal"),
             _sum(columns.rewritten if rewritten is None else rewritten).label("rewritten"),
             _sum(columns.first_bad).label("first_bad"),
-            func.max(columns.simulated).label("simulated"),
+            _sum(columns.simulated).label("simulated"),
         )
         .where(columns.verdict != _OPEN, group.is_not(None))
         .group_by(group, *more)
@@ -155,6 +156,7 @@ _NEWEST_FINDINGS = (
         SIDES.c.batch, SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, _IS_BAD.label("bad"),
         func.count().label("count"), _sum(SIDES.c.verdict == _MARGINAL).label("marginal"), _sum(SIDES.c.writing > 1).label("rewritten"),
         _sum(SIDES.c.first_bad).label("first_bad"),
+        _sum(SIDES.c.simulated).label("simulated"),
     )
     .join(SIDES, SIDES.c.newest == FINDINGS.c.read)
     .where(SIDES.c.verdict != _OPEN)

@@ -212,7 +212,14 @@ class Shop:
             "serial": blank.serial,
             "simulated": blank.simulated,
         }
-        line |= {"on_disc": blank.serial if slot else None, "batch": batch["batch"], "writing": number, "lot": blank.lot, "wrote": wrote}
+        line |= {
+            "on_disc": blank.serial if slot else None,
+            "batch": batch["batch"],
+            "read": blank.reads,
+            "writing": number,
+            "lot": blank.lot,
+            "wrote": wrote,
+        }
         self.put("read", **line, read_by=read_by, at=self.at())
 
     # --- verdicts ---

@@ -127,7 +127,7 @@ BATCH = {"kind": "batch", "batch": "B-0001", "master": "Lamplighter 1.2", "catal
 SERIAL = {"kind": "serial", "batch": "B-0001", "serial": serial_of("SM-004", 1), "at": AT}
 READ = {"kind": "read", "readback": "a.dump", "side": "A", "serial": SERIAL["serial"], "on_disc": None, "evidence": "dump", "verdict": "pass",
         "diagnosis": None, "action": "box", "sectors": {"expected": 360, "good": 360}, "unproven": 0, "simulated": False, "findings": [],
-        "batch": "B-0001", "writing": 1, "lot": "L-07", "wrote": "D1", "read_by": "D1", "at": AT}  # fmt: skip
+        "batch": "B-0001", "read": 1, "writing": 1, "lot": "L-07", "wrote": "D1", "read_by": "D1", "at": AT}  # fmt: skip
 CLOSE = {"kind": "close", "batch": "B-0001", "at": AT}
 GOOD = [
     {"kind": "lot", "name": "L-07", "count": 10},
@@ -147,12 +147,12 @@ WRONG = {
     "a serial of another title": [SERIAL | {"serial": serial_of("SM-005", 2)}],
     "a serial of a batch that is none": [SERIAL | {"batch": "B-0002", "serial": serial_of("SM-004", 2)}],
     "a read of a serial not handed out": [READ | {"serial": serial_of("SM-004", 2)}],
-    "a read of a side that the job lacks": [READ | {"side": "B"}],
-    "a read from a lot that is none": [READ | {"lot": "L-99"}],
-    "a read by a drive that is none": [READ | {"read_by": "D9"}],
-    "a verdict that is none": [READ | {"verdict": "good"}],
-    "a read without a verdict": [{key: value for key, value in READ.items() if key != "verdict"}],
-    "a read after the batch was closed": [CLOSE, READ | {"readback": "b.dump"}],
+    "a read of a side that the job lacks": [READ | {"side": "B", "read": 2}],
+    "a read from a lot that is none": [READ | {"lot": "L-99", "read": 2}],
+    "a read by a drive that is none": [READ | {"read_by": "D9", "read": 2}],
+    "a verdict that is none": [READ | {"verdict": "good", "read": 2}],
+    "a read without a verdict": [{key: value for key, value in (READ | {"read": 2}).items() if key != "verdict"}],
+    "a read after the batch was closed": [CLOSE, READ | {"readback": "b.dump", "read": 2}],
     "a reject of an unknown disc": [{"kind": "reject", "batch": "B-0001", "serial": serial_of("SM-004", 9), "lot": None, "reason": "-", "at": AT}],
     "an amend of a read that is none": [{"kind": "amend", "batch": "B-0001", "serial": SERIAL["serial"], "lot": None, "wrote": None, "read": 7,
                                          "void": True, "reason": "-", "at": AT}],
