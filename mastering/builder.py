@@ -12,7 +12,7 @@ from formats.track import encode_side
 from formats.volumes.interface import FileOut
 from mastering.errors import ProblemsError
 from mastering.files import canonical_json, digest
-from mastering.job import Job, SidePlan
+from mastering.job import Job, SerialPlan, SidePlan
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,11 @@ class BuiltSide:
 
 @dataclass(frozen=True)
 class Built:
-    """A job's sides, and where the serial lies."""
+    """A job's sides, and where the serial lies on those that carry it."""
 
     job: Job
     sides: Mapping[str, BuiltSide]
-    slot: Mapping[str, Any] | None
+    slots: tuple[Mapping[str, Any], ...]
 
 
 def build(job: Job) -> Built:
@@ -51,11 +51,17 @@ def build(job: Job) -> Built:
             sides[name] = _side(job, plan)
         except VolumeError as error:
             problems += map(str, error.problems)
-    slot, missing = _slot(job, sides)
-    problems += missing
+    slots = []
+    for serial in job.serials:
+        if serial.side in sides:
+            slot = _slot(serial, sides[serial.side])
+            if isinstance(slot, str):
+                problems.append(f"{serial.where}.marker: {slot}")
+            else:
+                slots.append(slot)
     if problems:
         raise ProblemsError(problems)
-    return Built(job, sides, slot)
+    return Built(job, sides, tuple(slots))
 
 
 def _side(job: Job, plan: SidePlan) -> BuiltSide:
@@ -93,27 +99,24 @@ def unproven(dump: bytes, size: int) -> list[int]:
     return [at for at, row in enumerate(rows) if row == row[:1] * size or (at and row == rows[at - 1])]
 
 
-def _slot(job: Job, sides: Mapping[str, BuiltSide]) -> tuple[Mapping[str, Any] | None, list[str]]:
-    """Where the serial's marker lies, or what is wrong with it."""
-    if job.serial is None or job.serial.side not in sides:
-        return None, []
-    side, marker = sides[job.serial.side], job.serial.marker
-    geometry = side.plan.geometry
+def _slot(serial: SerialPlan, side: BuiltSide) -> Mapping[str, Any] | str:
+    """Where a serial's marker lies, or what is wrong with it."""
+    marker, geometry = serial.marker, side.plan.geometry
     count = _count(side.dump, marker)
     cut = [text_of(file.name) for file in side.files if marker in file.data]
     if not count and cut:
-        return None, [f"serial.marker: in {cut[0]} it lies across a sector's end; move it, so that it lies within one sector"]
+        return f"in {cut[0]} it lies across a sector's end; move it, so that it lies within one sector"
     if count != 1:
         found = "is not on" if not count else f"occurs {count} times on"
-        return None, [f"serial.marker: {marker.decode()!r} {found} side {job.serial.side}; it must occur there once"]
+        return f"{marker.decode()!r} {found} side {serial.side}; it must occur there once"
     place, offset = divmod(side.dump.index(marker), geometry.size)
     if offset + len(marker) > geometry.size:
         where = _said(geometry.addresses[place])
-        return None, [f"serial.marker: it lies across the end of {where}; move it, so that it lies within one sector"]
+        return f"it lies across the end of {where}; move it, so that it lies within one sector"
     track, head, sector = geometry.addresses[place]
     return {
-        "side": job.serial.side, "track": track, "head": head, "sector": sector, "offset": offset, "bytes": len(marker), "place": place,
-    }, []  # fmt: skip
+        "side": serial.side, "track": track, "head": head, "sector": sector, "offset": offset, "bytes": len(marker), "place": place,
+    }  # fmt: skip
 
 
 def _count(data: bytes, part: bytes) -> int:
@@ -149,7 +152,8 @@ def record(built: Built) -> dict[str, Any]:
     return {
         "version": 1,
         "title": {"name": title.name, "publisher": title.publisher, "catalogue": title.catalogue, "revision": title.revision},
-        "serial": built.slot,
+        "serial": built.slots[0] if built.slots else None,
+        **({"serials": list(built.slots)} if len(built.slots) > 1 else {}),
         "sides": {name: _side_record(side) for name, side in built.sides.items()},
         "blanks": blanks([side.plan.geometry for side in built.sides.values()]),
     }

@@ -46,10 +46,11 @@ class SidePlan:
 
 @dataclass(frozen=True)
 class SerialPlan:
-    """The side that carries a serial, and the bytes that hold its place."""
+    """A side that carries the serial, and the bytes that hold its place; `where` is its table in the job."""
 
     side: str
     marker: bytes
+    where: str = "serial"
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class Job:
     """A whole job, its sources read."""
 
     title: Title
-    serial: SerialPlan | None
+    serials: tuple[SerialPlan, ...]
     sides: Mapping[str, SidePlan]
 
 
@@ -109,20 +110,14 @@ class _Loader:
             raw = {key: value for key, value in raw.items() if key != "edition"}
         parse(JobKeys, {key: {} if isinstance(value, dict) else value for key, value in raw.items()}, "", self.problems)
         title = self.table(TitleKeys, "title", needed=True)
-        serial = self.table(SerialKeys, "serial")
+        serials = tuple(self.serials(title))
         sides = self.sides(title)
-        if serial and isinstance(raw.get("side"), dict) and serial.side not in raw["side"]:
-            self.add("serial.side", f"the job has no side {serial.side}")
-        if serial and title and len(serial.marker) < len(title.catalogue) + SERIAL_TAIL:
-            room = f"serials such as {title.catalogue}-0001-X"
-            self.add("serial.marker", f"must have at least {len(title.catalogue) + SERIAL_TAIL} characters: {room} take its place")
         if self.problems or title is None:
             told = {problem.partition(":")[0] for problem in self.problems}
             more = (problem for plan in sides.values() for problem in _unbuildable(plan) if problem.where not in told)
             self.problems += map(str, more)  # all at once
             raise ProblemsError([f"{self.path}: {problem}" for problem in self.problems])
-        plan = SerialPlan(serial.side, serial.marker.encode("ascii")) if serial else None
-        return Job(Title(title.name, title.publisher, title.catalogue, title.revision), plan, sides)
+        return Job(Title(title.name, title.publisher, title.catalogue, title.revision), serials, sides)
 
     def add(self, where: str, what: str) -> None:
         self.problems.append(f"{where}: {what}")
@@ -137,6 +132,30 @@ class _Loader:
             self.add(name, f"must be a table, [{name}]")
             return None
         return parse(model, value, name, self.problems)
+
+    # Serials
+
+    def serials(self, title: TitleKeys | None) -> Iterator[SerialPlan]:
+        """The serial's place: one table [serial], or one [[serial]] for each side."""
+        raw = self.raw.get("serial")
+        several = self.tables(raw, "serial") if isinstance(raw, list) else [(raw, "serial")] if isinstance(raw, dict) else []
+        if raw is not None and not isinstance(raw, list | dict):
+            self.add("serial", "must be a table, [serial], or one [[serial]] for each side")
+        seen: set[str] = set()
+        for table, where in several:
+            keys = parse(SerialKeys, table, where, self.problems)
+            if keys is None:
+                continue
+            sides = self.raw.get("side")
+            if isinstance(sides, dict) and keys.side not in sides:
+                self.add(f"{where}.side", f"the job has no side {keys.side}")
+            if keys.side in seen:
+                self.add(f"{where}.side", f"side {keys.side} has a place for the serial already")
+            seen.add(keys.side)
+            if title and len(keys.marker) < len(title.catalogue) + SERIAL_TAIL:
+                room = f"serials such as {title.catalogue}-0001-X"
+                self.add(f"{where}.marker", f"must have at least {len(title.catalogue) + SERIAL_TAIL} characters: {room} take its place")
+            yield SerialPlan(keys.side, keys.marker.encode("ascii"), where)
 
     # Sides
 

@@ -77,6 +77,14 @@ class Side:
         """Bytes of a sector."""
         return int(self.plain["size"])
 
+    def stamped(self, serial: str) -> bytes:
+        """Its dump with a serial in its slot; the dump as it is where it has none. ValueError when the serial is too long."""
+        if self.slot is None or self.slot_start is None:
+            return self.dump
+        if len(serial) > self.slot.bytes:
+            raise ValueError(f"{serial} is longer than the {self.slot.bytes} bytes of its slot")
+        return self.dump[: self.slot_start] + serial.ljust(self.slot.bytes).encode("ascii") + self.dump[self.slot_start + self.slot.bytes :]
+
     @property
     def slot_start(self) -> int | None:
         """Where in the dump the serial slot begins."""
@@ -230,19 +238,24 @@ def _master(path: Path, record: Any, files: Mapping[str, bytes]) -> Master:
         raise ValueError(f"its version is {record['version']}")
     if set(record["sides"]) not in ({"A"}, {"A", "B"}):
         raise ValueError(f"its sides are {', '.join(record['sides']) or 'none'}, where A, or A and B, were expected")
-    slot = None
-    if "serial" not in record:
-        raise ValueError("the record has no serial (null, or its slot)")
-    if record["serial"] is not None:
-        _held(record["serial"], _SLOT_SHAPE, "serial")
-        slot = Slot(**{key: record["serial"][key] for key in _SLOT_SHAPE})
-    sides = {name: _side(name, side, slot, files[f"data/side-{name}.dump"]) for name, side in record["sides"].items()}
-    if slot and slot.side not in sides:
-        raise ValueError(f"serial.side is {slot.side!r}")
+    slots = {slot.side: slot for slot in _slots(record)}
+    sides = {name: _side(name, side, slots.get(name), files[f"data/side-{name}.dump"]) for name, side in record["sides"].items()}
+    for name in slots:
+        if name not in sides:
+            raise ValueError(f"serial.side is {name!r}")
     title = record["title"]
     return Master(
         path, digest(files[_MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record,
     )  # fmt: skip
+
+
+def _slots(record: Any) -> list[Slot]:
+    """Where the serial lies: `serial` is the first place; `serials` holds all of them where there are several."""
+    if "serial" not in record:
+        raise ValueError("the record has no serial (null, or its slot)")
+    found = record.get("serials", [] if record["serial"] is None else [record["serial"]])
+    _held(found, [_SLOT_SHAPE], "serials")
+    return [Slot(**{key: each[key] for key in _SLOT_SHAPE}) for each in found]
 
 
 def _side(name: str, side: Any, slot: Slot | None, dump: bytes) -> Side:
@@ -256,10 +269,9 @@ def _side(name: str, side: Any, slot: Slot | None, dump: bytes) -> Side:
     count = len(dump) // size
     if unproven != sorted(set(unproven)) or not all(0 <= place < count for place in unproven):
         raise ValueError(f"{where}.unproven_sectors are not places of its dump, ascending")
-    own = slot if slot and slot.side == name else None
-    if own and not (0 <= own.place < count and 0 <= own.offset < own.offset + own.bytes <= size):
+    if slot and not (0 <= slot.place < count and 0 <= slot.offset < slot.offset + slot.bytes <= size):
         raise ValueError("serial: not inside one of its side's sectors")
     return Side(
         name, side["geometry"], side["volume"], side["platform"], dump, side["sha256"], side["geometry_plain"],
-        side["geometry_digest"], side["identity"], tuple(unproven), own, tuple(side["files"]),
+        side["geometry_digest"], side["identity"], tuple(unproven), slot, tuple(side["files"]),
     )  # fmt: skip

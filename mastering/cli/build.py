@@ -70,9 +70,8 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         if doubtful:
             many = f"{doubtful} sector{'' if doubtful == 1 else 's'}"
             told.append(f"    {many} would look the same filled in by a reader: read copies as captures, or with reports")
-    if built.slot:
-        where = f"track {built.slot['track']} sector {built.slot['sector']}"
-        told.append(f"  serial: {built.slot['bytes']} bytes on side {built.slot['side']}, {where}")
+    for slot in built.slots:
+        told.append(f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}")
     told.append(f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}")
     told.append(f"  master: {out}, digest {digest}" if out else "  nothing was written (--dry-run)")
     return told

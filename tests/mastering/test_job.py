@@ -159,13 +159,26 @@ SERIAL = GOOD.replace("program.bin", "marked.bin") + '\n[serial]\nside = "A"\nma
 
 def test_the_marker_lies_in_one_sector_once(shop):
     (shop / "job.toml").write_text(SERIAL)
-    assert dict(build(load(shop / "job.toml")).slot) == {
-        "side": "A", "track": 17, "head": 0, "sector": 0, "offset": 104, "bytes": 20, "place": 336,
-    }  # fmt: skip
+    [slot] = build(load(shop / "job.toml")).slots
+    assert slot == {"side": "A", "track": 17, "head": 0, "sector": 0, "offset": 104, "bytes": 20, "place": 336}
     (shop / "marked.bin").write_bytes(b"\x60" * 100)
     assert problems(shop, SERIAL) == ["serial.marker: '<<SERIAL-GOES-HERE>>' is not on side A; it must occur there once"]
     (shop / "marked.bin").write_bytes(MARKER * 2)
     assert problems(shop, SERIAL) == ["serial.marker: '<<SERIAL-GOES-HERE>>' occurs 2 times on side A; it must occur there once"]
+
+
+def test_each_side_may_have_a_place_for_the_serial(shop):
+    (shop / "b.bin").write_bytes(MARKER.ljust(184_320, b"\0"))
+    other = '\n[side.B]\ngeometry = "mfm-40x9x512"\nvolume = "none"\nimage = "b.bin"\n'
+    both = SERIAL.replace("[serial]", "[[serial]]") + other + '\n[[serial]]\nside = "B"\nmarker = "<<SERIAL-GOES-HERE>>"\n'
+    (shop / "job.toml").write_text(both)
+    built = build(load(shop / "job.toml"))
+    assert [(slot["side"], slot["place"]) for slot in built.slots] == [("A", 336), ("B", 0)]
+    made = record(built)
+    assert made["serial"] == built.slots[0]
+    assert made["serials"] == list(built.slots)
+    twice = both.replace('side = "B"', 'side = "A"')
+    assert "serial[1].side: side A has a place for the serial already" in problems(shop, twice)
 
 
 def test_a_marker_across_a_sectors_end_is_told_from_one_that_is_missing(shop):
