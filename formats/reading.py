@@ -42,8 +42,8 @@ class Fields:
 
     `start` is the cell at which the mark begins, `end` the one behind the field (past the stretch's count where a turn wraps).
     `cut`: an end of the stretch cuts it off, so that nothing else is known of it. `sound`: mark, code words, required constants
-    and check are right. `rows` are the decoded bytes, `legal` says for each whether its code words are of the code; `deleted`
-    that the tag marks deleted data.
+    and check are right. `rows` are the decoded bytes as they stand on the track, `legal` says for each whether its code words are
+    of the code; `deleted` that the tag marks deleted data.
     """
 
     record: Record
@@ -67,6 +67,12 @@ class Fields:
             byte = at + (field.size - 1 - place if field.little else place)
             made = made << 8 | self.rows[:, byte]
         return made
+
+    def bodies(self, chosen: "npt.NDArray[np.intp] | slice" = slice(None)) -> Bytes:
+        """What the sectors of some blocks hold (n, bytes of a sector)."""
+        field, at = self.record.field("body"), self.record.offsets["body"]
+        made: Bytes = self.rows[chosen][:, at : at + field.size]
+        return ~made if field.complemented else made
 
     def is_legal(self, name: str) -> Flags:
         """Whether all code words of a field are of its code."""
