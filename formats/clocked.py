@@ -17,7 +17,7 @@ def _data(cells: int) -> int:
 
 
 _NIBBLE = np.array([_data(half) for half in range(256)], np.uint8)
-_DATA = (_NIBBLE[:, None] << 4 | _NIBBLE[None, :]).reshape(-1)  # by a word of 16 cells
+_DATA = (_NIBBLE[:, None] << 4 | _NIBBLE[None, :]).reshape(-1).astype(np.uint8)  # by a word of 16 cells
 
 
 def words(rows: Bytes) -> npt.NDArray[np.uint16]:
@@ -27,5 +27,4 @@ def words(rows: Bytes) -> npt.NDArray[np.uint16]:
 
 def data_bytes(rows: Bytes) -> Bytes:
     """The data cells of rows of packed cells, as rows of bytes half as long."""
-    made: Bytes = _DATA[words(rows)]
-    return made
+    return _DATA[words(rows)]

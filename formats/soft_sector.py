@@ -24,14 +24,14 @@ _IDENTIFIER = ("track" / Byte, "head" / Byte, "sector" / Byte, "length" / Byte, 
 
 # FM: one byte with clocks left out is the mark, and the check begins with it.
 
-_FM_INDEX = Mark(f"{0xF77A:016b}", begins=0)
+_FM_INDEX = Mark(f"{0xF77A:016b}")
 _FM_IDENTIFIER = Mark(f"{0xF57E:016b}", begins=0)
 _FM_BLOCK = Mark(f"{0xF56:012b}", begins=0)  # what F56F, of a block, and F56A, of a deleted one, have in common
 
 FM_LEAD: tuple[Element, ...] = (
     Gap(40, 0xFF, "fm"),
     Gap(6, 0x00, "fm"),
-    Record("index", _FM_INDEX, (part("fm-mark", Struct("type" / Const(b"\xfc"))),), tag="type"),
+    Record("index", _FM_INDEX, ()),
     Gap(26, 0xFF, "fm"),
 )
 FM_TAIL = Gap(1, 0xFF, "fm")

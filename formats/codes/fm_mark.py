@@ -1,7 +1,7 @@
-"""The address marks of FM: bytes in which three clocks are left out (two in the index mark), so that no data can look like them.
+"""The marks of FM's identifiers and blocks: bytes in which three clocks are left out, so that no data can look like them.
 
-Source: FD179X-02 data sheet, address marks: FC with clocks D7; FE, FB and F8 with clocks C7. Of a mark the clocks are looked at: they
-are what makes it one.
+Source: FD179X-02 data sheet, address marks: FE, FB and F8 with clocks C7. Of a mark the clocks are looked at: they are what makes it
+one.
 """
 
 import numpy as np
@@ -9,8 +9,8 @@ import numpy as np
 from formats.clocked import data_bytes, interleaved, words
 from formats.codes.interface import Bytes, Flags
 
-_CLOCKS, _INDEX, _INDEX_CLOCKS = 0xC7, 0xFC, 0xD7
-_ENCODE = np.array([interleaved(_INDEX_CLOCKS if byte == _INDEX else _CLOCKS, byte) for byte in range(256)], ">u2")
+_CLOCKS = 0xC7
+_ENCODE = np.array([interleaved(_CLOCKS, byte) for byte in range(256)], ">u2")
 
 
 class FmMark:
