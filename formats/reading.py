@@ -103,6 +103,19 @@ def read_fields(geometry: Geometry, stretches: Sequence[Stretch]) -> Reading:
     return Reading(identifiers, blocks, _pair(geometry, stretches, identifiers, blocks))
 
 
+def any_identifier(geometry: Geometry, stretches: Sequence[Stretch]) -> bool:
+    """Whether any identifier in some stretches is sound. ContainerError when they are full of marks.
+
+    That depends on `geometry.identifier` alone, so one answer serves all geometries that have the same one.
+    """
+    record = geometry.identifier
+    for first, last in _groups(stretches):
+        buffer = _pack(stretches[first:last], first, geometry.laid_cells(record, geometry.zones[0]))
+        if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells)).sound.any():
+            return True
+    return False
+
+
 def _groups(stretches: Sequence[Stretch]) -> Iterator[tuple[int, int]]:
     """Runs of stretches, first and behind-last, of about `_GROUP` bytes."""
     first, size = 0, 0
