@@ -18,7 +18,7 @@ SECTOR = {
     "mfm-40x9x512": Address(20, 0, 4),
     "mfm-40x9x512-2s": Address(20, 1, 4),
 }
-MFM = [name for name in IDS if "fm-" in name]
+CLOCKED = [name for name in IDS if "fm-" in name]
 
 
 @pytest.fixture(params=IDS)
@@ -248,7 +248,7 @@ def test_another_tracks_identifier_is_misplaced(copy, sector):
     assert found(copy.verdict({place: [copy.track(place, copy.cells[beside])]})) == dict.fromkeys(every, "misplaced")
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_deleted_data_is_a_finding(name, sector):
     copy = Copy(master_of(name))
     deleted = Copy(copy.master, geometry=with_tag(copy.geometry, b"\xf8"))
@@ -259,7 +259,7 @@ def test_deleted_data_is_a_finding(name, sector):
     assert verdict.action == "write-again"
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_another_block_mark_is_no_block(name, sector):
     copy = Copy(master_of(name))
     strange = Copy(copy.master, geometry=with_tag(copy.geometry, b"\xfa"))
@@ -340,7 +340,7 @@ def test_the_last_byte_of_an_epilogue_is_not_judged_and_the_first_two_are():
         assert got == kinds
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_clock_cells_are_not_judged(name, sector):
     copy = Copy(master_of(name))
     for field in copy.fields(sector):
