@@ -13,7 +13,16 @@ IDS = registry.names("volumes", foreign=False)
 GEOMETRIES = registry.names("geometries", foreign=False)
 PAIRS = [(name, geometry) for name in IDS for geometry in GEOMETRIES if registry.volume(name).fits(registry.geometry(geometry))]
 # What a volume of nothing has free: drive manuals, a textbook's count, the table of parameter blocks.
-FREE = {"gcr4to5-35z": 664, "gcr6and2-35x16x256": 496, "mfm-40x9x512": 351, "mfm-40x9x512-2s": 354}
+FREE = {
+    "gcr4to5-35z": 664,
+    "gcr6and2-35x16x256": 496,
+    "mfm-40x8x512": 313,
+    "mfm-40x8x512-2s": 315,
+    "mfm-40x9x512": 351,
+    "mfm-40x9x512-2s": 354,
+    "mfm-80x9x512-2s": 713,
+    "mfm-80x15x512-2s": 2371,
+}
 FILE_SYSTEMS = [pair for pair in PAIRS if pair[0] != "none"]
 
 
