@@ -4,6 +4,7 @@ import binascii
 import re
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -18,18 +19,30 @@ from formats.track import build_rows, encode_side
 
 IDS = registry.names("geometries", foreign=False)
 
-# Capacity, first track and sector: user manuals of the zoned drives (683 blocks, "170 K"), a textbook on the 16-sector system
-# (35 x 16 x 256), the FAT12 media table (180 K, 360 K). Whole cells of a turn: 60 / rpm over the cell length, computed.
+# Capacity, first track and sector: user manuals of the zoned drives (683 and 690 blocks, "170 K"), firmware listings (2083 and 4166
+# blocks on 77 tracks; 40 tracks from memory), a textbook on the 16-sector system (35 x 16 x 256, 35 x 13 x 256), the FAT12 media
+# table (180 K, 360 K). Whole cells of a turn: 60 / rpm over the cell length, computed.
 PUBLISHED = {
     "gcr4to5-35z": (174_848, 1, 0, {0: 61_538, 16: 61_538, 17: 57_142, 24: 53_333, 30: 50_000, 34: 50_000}),
+    "gcr4to5-35z20": (176_640, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 34: 50_000}),
+    "gcr4to5-40z": (196_608, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 39: 50_000}),
+    "gcr4to5-77z": (533_248, 1, 0, {0: 92_307, 38: 92_307, 39: 85_714, 53: 80_000, 64: 75_000, 76: 75_000}),
+    "gcr4to5-77z-2s": (1_066_496, 1, 0, {0: 92_307, 38: 92_307, 39: 85_714, 53: 80_000, 64: 75_000, 76: 75_000}),
+    "gcr5and3-35x13x256": (116_480, 0, 0, {0: 50_000, 34: 50_000}),
     "gcr6and2-35x16x256": (143_360, 0, 0, {0: 50_000, 34: 50_000}),
     "mfm-40x9x512": (184_320, 0, 1, {0: 100_000, 39: 100_000}),
     "mfm-40x9x512-2s": (368_640, 0, 1, {0: 100_000, 39: 100_000}),
 }
 
 # Margins in percent, as computed from the published gaps: how much faster a drive may turn before the last check meets the index.
+# On 20 sectors of 354 bytes 0.89 would be left without any gap.
 MARGINS = {
     "gcr4to5-35z": [1.29, 1.58, 1.38, 1.43],
+    "gcr4to5-35z20": [1.29, 0.62, 1.38, 1.43],
+    "gcr4to5-40z": [1.29, 1.58, 1.38, 1.43],
+    "gcr4to5-77z": [1.50, 1.50, 1.34, 1.57],
+    "gcr4to5-77z-2s": [1.50, 1.50, 1.34, 1.57],
+    "gcr5and3-35x13x256": [2.91],
     "gcr6and2-35x16x256": [1.29],
     "mfm-40x9x512": [5.01],
     "mfm-40x9x512-2s": [5.01],
@@ -37,8 +50,10 @@ MARGINS = {
 
 
 # Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (8 x 00, 22 x 4E,
-# 12 x 00, 24 x 4E); firmware listings (gap1 8 in the first ROM, gap2 4); listings of the 16-sector routines (5 self-syncs).
-MINIMA = {"mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr6and2": [5, 5]}
+# 12 x 00, 24 x 4E); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19 and 18); listings of the 16-sector routines
+# (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors leave no room for a gap2 of 4.
+MINIMA = {"mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
+MINIMA |= {"gcr4to5-35z20": [8, 1], "gcr4to5-77z": [19, 18], "gcr4to5-77z-2s": [19, 18]}
 
 
 @pytest.fixture(params=IDS)
@@ -60,13 +75,14 @@ def test_every_declared_geometry_is_held_to_a_published_number():
 
 
 def test_the_id_says_what_is_declared(geometry):
-    match = re.fullmatch(r"(fm|mfm|gcr\dto\d|gcr\dand\d)-(\d+)(z|x(\d+)x(\d+))(-2s)?(-\d+rpm)?", geometry.id)
+    match = re.fullmatch(r"(fm|mfm|gcr\dto\d|gcr\dand\d)-(\d+)(z\d*|x(\d+)x(\d+))(-2s)?(-\d+rpm)?", geometry.id)
     assert match is not None
     assert geometry.code == match[1]
     assert geometry.cylinders == int(match[2])
     assert geometry.heads == (2 if match[6] else 1)
-    if match[3] == "z":
+    if match[3].startswith("z"):
         assert len({zone.sectors for zone in geometry.zones}) > 1
+        assert not match[3][1:] or geometry.zones[1].sectors == int(match[3][1:])
     else:
         assert [(zone.sectors, geometry.size) for zone in geometry.zones] == [(int(match[4]), int(match[5]))]
     assert geometry.rpm == int(match[7][1:-3]) if match[7] else geometry.rpm == 300
@@ -84,7 +100,7 @@ def test_the_speed_margin_is_the_one_computed_from_the_published_gaps(geometry):
 
 
 def test_the_least_gaps_are_the_controllers(geometry):
-    assert [gap.minimum for gap in geometry.sector if isinstance(gap, Gap)] == MINIMA[geometry.code]
+    assert [gap.minimum for gap in geometry.sector if isinstance(gap, Gap)] == MINIMA.get(geometry.id, MINIMA[geometry.code])
 
 
 def test_every_geometry_names_its_sources(geometry):
@@ -93,8 +109,9 @@ def test_every_geometry_names_its_sources(geometry):
 
 
 def test_the_discs_needs_are_stated(geometry):
-    """48 tracks per inch and 300 Oe are those of all single- and double-density 5.25-inch discs; group-coded drives need no index hole."""
-    assert (geometry.tpi, geometry.coercivity) == (48, "300 Oe")
+    """300 Oe are those of all single- and double-density 5.25-inch discs, 35 and 40 tracks lie 48 to the inch, 77 of the zoned drives 100;
+    group-coded drives need no index hole."""
+    assert (geometry.tpi, geometry.coercivity) == (100 if geometry.cylinders == 77 else 48, "300 Oe")
     assert geometry.index == geometry.id.startswith(("fm", "mfm"))
 
 
@@ -115,6 +132,31 @@ def test_the_zoned_dump_holds_track_18_at_block_357():
     places = registry.geometry("gcr4to5-35z").places
     assert places[Address(18, 0, 0)] == 357
     assert places[Address(35, 0, 16)] == 682
+
+
+def test_the_zones_of_77_tracks_begin_where_the_listings_have_them():
+    """CV132: tracks 39, 40, 54, 65 begin at blocks 1102, 1131, 1509, 1784; on two heads track 78, the first of head 1, at 2083."""
+    one, two = registry.geometry("gcr4to5-77z"), registry.geometry("gcr4to5-77z-2s")
+    for geometry in (one, two):
+        assert [geometry.places[Address(track, 0, 0)] for track in (39, 40, 54, 65)] == [1102, 1131, 1509, 1784]
+    assert [two.places[Address(track, 1, 0)] for track in (78, 78 + 39, 78 + 53, 78 + 64)] == [
+        2083 + each for each in (0, 1131, 1509, 1784)
+    ]
+    assert two.addresses[-1] == Address(154, 1, 22)
+
+
+def test_the_first_generation_has_20_sectors_on_tracks_18_to_24():
+    """Firsts of the zones: 0, 357, 497, 605, 690 blocks in all."""
+    geometry = registry.geometry("gcr4to5-35z20")
+    assert [geometry.places[Address(track, 0, 0)] for track in (1, 18, 25, 31)] == [0, 357, 497, 605]
+    assert geometry.addresses[-1] == Address(35, 0, 16) and geometry.places[geometry.addresses[-1]] == 689
+
+
+def test_13_sectors_pass_the_head_every_tenth_number():
+    """CV113: 0 A 7 4 1 B 8 5 2 C 9 6 3, plus ten modulo 13; from memory. A dump holds them as numbered."""
+    geometry = registry.geometry("gcr5and3-35x13x256")
+    assert list(geometry.order) == [10 * place % 13 for place in range(13)]
+    assert [address.sector for address in geometry.addresses[:14]] == [*range(13), 0]
 
 
 def test_file_order_and_block_order_are_the_firmwares():
@@ -211,8 +253,8 @@ def test_a_side_is_read_back_as_it_was_written(geometry, dump):
         assert (found.number(name) == value).all()
 
 
-# Cells between two transitions, by the rule of each code (CV138 to CV140).
-INTERVALS = {"mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr6and2": {1, 2, 3}}
+# Cells between two transitions, by the rule of each code (CV138 to CV141).
+INTERVALS = {"mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr5and3": {1, 2}, "gcr6and2": {1, 2, 3}}
 
 
 def test_transitions_are_as_far_apart_as_the_code_allows(geometry, dump):
@@ -249,18 +291,20 @@ def mfm_track(track: int, head: int, sectors: int, size: int, tag: bytes = b"\xf
 WORDS_4TO5 = ["0A", "0B", "12", "13", "0E", "0F", "16", "17", "09", "19", "1A", "1B", "0D", "1D", "1E", "15"]  # firmware listings
 
 
+@cache
 def group_4to5(data: bytes) -> str:
     return "".join(f"{int(WORDS_4TO5[int(digit, 16)], 16):05b}" for digit in data.hex())
 
 
-def zoned_track(track: int, sectors: int, gap: int, cells_of_turn: int) -> str:
-    """The formatter's track of zeros: sync 5 x FF, header, gap1 9 x 55, sync, block, gap2 by zone. Firmware listings."""
+@cache
+def zoned_track(track: int, sectors: int, gap: int, cells_of_turn: int, gap1: int = 9) -> str:
+    """The formatter's track of zeros: sync 5 x FF, header, gap1 9 x 55 (77 tracks: 19), sync, block, gap2 by zone. Firmware listings."""
     cells = ""
     for sector in range(sectors):
         id1, id2 = b"SM"
         header = bytes([8, sector ^ track ^ id2 ^ id1, sector, track, id2, id1, 0x0F, 0x0F])
-        cells += "1" * 40 + group_4to5(header) + bits("55" * 9) + "1" * 40 + group_4to5(b"\7" + bytes(259)) + bits("55" * gap)
-    return (cells + bits("55" * 200))[:cells_of_turn]
+        cells += "1" * 40 + group_4to5(header) + bits("55" * gap1) + "1" * 40 + group_4to5(b"\7" + bytes(259)) + bits("55" * gap)
+    return (cells + bits("55" * 400))[:cells_of_turn]
 
 
 def pair(*values: int) -> str:
@@ -277,12 +321,43 @@ def sixteen_sector_track(track: int) -> str:
     return (cells + SELF_SYNC * 50)[:50_000]
 
 
-ZONED = {1: (21, 8, 61_538), 18: (19, 17, 57_142), 25: (18, 12, 53_333), 31: (17, 9, 50_000)}  # first track: sectors, gap2 (CV097), cells
+def thirteen_sector_track(track: int) -> str:
+    """The same for 13 sectors: D5 AA B5, nine-cell self-syncs (10 and 24: a textbook's 5 to 10 and 14 to 24), 411 x AB (CV077), every
+    tenth number."""
+    self_sync, cells = "111111110", ""
+    for place in range(13):
+        sector = 10 * place % 13
+        cells += bits("D5 AA B5") + pair(254, track, sector, 254 ^ track ^ sector) + bits("DE AA EB") + self_sync * 10
+        cells += bits("D5 AA AD" + "AB" * 411 + "DE AA EB") + self_sync * 24
+    return (cells + self_sync * 200)[:50_000]
+
+
+Zones = dict[int, tuple[int, ...]]
+ZONED: Zones = {
+    1: (21, 8, 61_538),
+    18: (19, 17, 57_142),
+    25: (18, 12, 53_333),
+    31: (17, 9, 50_000),
+}  # first track: sectors, gap2 (CV097), cells
+ZONED_20 = ZONED | {18: (20, 1, 57_142)}  # 3 bytes a sector are left at most
+ZONED_77: Zones = {1: (29, 29, 92_307, 19), 40: (27, 28, 85_714, 19), 54: (25, 32, 80_000, 19), 65: (23, 39, 75_000, 19)}  # and gap1
+
+
+def zoned_side(zones: Zones, tracks: int, heads: int = 1) -> list[str]:
+    """Tracks from 1, those of head 1 counted on; the same zones on both heads."""
+    zone_of = {track: zones[max(first for first in zones if first <= track)] for track in range(1, tracks + 1)}
+    return [zoned_track(track + head * tracks, *zone) for track, zone in zone_of.items() for head in range(heads)]
+
 
 LAID_BY_HAND = {
     "mfm-40x9x512": lambda: [mfm_track(track, 0, 9, 512) for track in range(40)],
     "mfm-40x9x512-2s": lambda: [mfm_track(track, head, 9, 512) for track in range(40) for head in (0, 1)],
-    "gcr4to5-35z": lambda: [zoned_track(track, *ZONED[max(first for first in ZONED if first <= track)]) for track in range(1, 36)],
+    "gcr4to5-35z": lambda: zoned_side(ZONED, 35),
+    "gcr4to5-35z20": lambda: zoned_side(ZONED_20, 35),
+    "gcr4to5-40z": lambda: zoned_side(ZONED, 40),
+    "gcr4to5-77z": lambda: zoned_side(ZONED_77, 77),
+    "gcr4to5-77z-2s": lambda: zoned_side(ZONED_77, 77, 2),
+    "gcr5and3-35x13x256": lambda: [thirteen_sector_track(track) for track in range(35)],
     "gcr6and2-35x16x256": lambda: [sixteen_sector_track(track) for track in range(35)],
 }
 
@@ -291,7 +366,7 @@ def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(geometry
     """Every cell of some tracks against tracks that are laid by hand above, from the sources named there."""
     laid, expected = cells_of(geometry, bytes(geometry.dump_bytes)), LAID_BY_HAND[geometry.id]()
     assert len(laid) == len(expected)
-    for track in {0, 1, 17, 24, 30, len(expected) - 1}:
+    for track in {0, 1, 17, 24, 30, 39, 53, 64, 78, 106, 128, len(expected) - 1} & set(range(len(expected))):
         assert laid[track] == expected[track]
 
 
@@ -307,12 +382,13 @@ def test_deleted_data_is_read_as_such(geometry):
 
 
 def test_known_fields_stand_where_they_should(geometry):
-    """CV052, CV053, CV067: whole identifiers with their checks, computed by hand."""
+    """CV052, CV053, CV067, CV070: whole identifiers with their checks, computed by hand."""
     tracks = encode_side(geometry, bytes(geometry.dump_bytes), geometry.identity_values(b"01", 254))
     cells = "".join(f"{byte:08b}" for track in tracks for byte in track)
     known = {
         "mfm": "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55",  # track 0, head 0, sector 1, length code 2, CRC CA6F
         "gcr4to5": "52 57 35 29 72 9A E6 A5 55 55",  # track 18, sector 0, disc id "01"
+        "gcr5and3": "D5 AA B5 FF FE AA BB AA AA FF EF DE AA EB",  # the same on 13 sectors
         "gcr6and2": "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB",  # volume 254, track 17, sector 0
     }
     assert bits(known[geometry.code]) in cells

@@ -7,7 +7,7 @@ import pytest
 
 FORMATS = Path(__file__).parents[2] / "formats"
 GEOMETRIES = sorted(path for path in (FORMATS / "geometries").glob("*.py") if path.name != "__init__.py")
-MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.source"}
+MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.source", "formats.zoned"}
 
 
 @pytest.mark.parametrize("path", GEOMETRIES, ids=lambda path: path.stem)
