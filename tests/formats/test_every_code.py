@@ -180,7 +180,7 @@ def test_5and3_values_stand_where_the_writer_puts_them():
                     bit = byte >> 2 - part & 1
                     aux[x + 51 * part] |= {3: bit << 1, 4: bit}.get(which, (byte & 7) << 2 if which == part else 0)
             values = aux[::-1] + high
-            chain = [value ^ before for value, before in zip(values + [0], [0, *values], strict=True)]
+            chain = [value ^ before for value, before in zip([*values, 0], [0, *values], strict=True)]
             chain[-1] = values[-1]
             body = bytes(place) + bytes([byte]) + bytes(255 - place)
             assert encode("group-5and3", body + b"\0") == bytes(group_5and3.WORDS[value] for value in chain)

@@ -22,7 +22,7 @@ from formats import registry
 
 ROOT = Path(__file__).parents[2]
 DECLARED = {
-    "zoned-dos": ("formats.volumes.zoned_dos",),
+    "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
     "catalog-dos": ("formats.volumes.catalog_dos",),
     "fat12": ("formats.fat", "formats.volumes.fat12"),
 }

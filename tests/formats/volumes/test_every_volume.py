@@ -12,8 +12,17 @@ from formats.volumes.interface import FileIn, Place, VolumeIn
 IDS = registry.names("volumes", foreign=False)
 GEOMETRIES = registry.names("geometries", foreign=False)
 PAIRS = [(name, geometry) for name in IDS for geometry in GEOMETRIES if registry.volume(name).fits(registry.geometry(geometry))]
-# What a volume of nothing has free: drive manuals, a textbook's count, the table of parameter blocks.
-FREE = {"gcr4to5-35z": 664, "gcr6and2-35x16x256": 496, "mfm-40x9x512": 351, "mfm-40x9x512-2s": 354}
+# What a volume of nothing has free: drive manuals (40 tracks: from memory), a textbook's count, the table of parameter blocks.
+FREE = {
+    "gcr4to5-35z": 664,
+    "gcr4to5-35z20": 670,
+    "gcr4to5-40z": 749,
+    "gcr4to5-77z": 2052,
+    "gcr4to5-77z-2s": 4133,
+    "gcr6and2-35x16x256": 496,
+    "mfm-40x9x512": 351,
+    "mfm-40x9x512-2s": 354,
+}
 FILE_SYSTEMS = [pair for pair in PAIRS if pair[0] != "none"]
 
 
