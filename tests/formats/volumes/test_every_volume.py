@@ -19,6 +19,7 @@ FREE = {
     "gcr4to5-40z": 749,
     "gcr4to5-77z": 2052,
     "gcr4to5-77z-2s": 4133,
+    "gcr5and3-35x13x256": 403,
     "gcr6and2-35x16x256": 496,
     "mfm-40x9x512": 351,
     "mfm-40x9x512-2s": 354,
@@ -27,7 +28,7 @@ FILE_SYSTEMS = [pair for pair in PAIRS if pair[0] != "none"]
 
 
 def test_each_volume_stands_on_its_geometries_and_no_others():
-    families = {"zoned-dos": "gcr4to5-", "catalog-dos": "gcr6and2-35x16x256", "fat12": "mfm-"}
+    families = {"zoned-dos": ("gcr4to5-",), "catalog-dos": ("gcr6and2-35x16x256", "gcr5and3-35x13x256"), "fat12": ("mfm-",)}
     assert {pair for pair in PAIRS if pair[0] in families} == {
         (name, geometry) for name, family in families.items() for geometry in FREE if geometry.startswith(family)
     }
