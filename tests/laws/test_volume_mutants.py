@@ -24,6 +24,7 @@ ROOT = Path(__file__).parents[2]
 DECLARED = {
     "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
     "catalog-dos": ("formats.volumes.catalog_dos",),
+    "block-tree": ("formats.blocks", "formats.block_tree", "formats.volumes.block_tree"),
     "fat12": ("formats.fat", "formats.volumes.fat12"),
 }
 

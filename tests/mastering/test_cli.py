@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from bench import Copy
 
+from formats import registry
 from formats.containers import capture
 from formats.containers.capture import Track
 from mastering.master import open_master
@@ -118,6 +119,40 @@ def test_a_ready_image_is_named_as_one(tmp_path, master):
     assert lines(run(*arguments, "--json")) == [{"side": "A", "volume": "none", "label": "", "free": 0, "unit": 512}]
 
 
+def test_a_tree_of_files_and_the_same_side_as_a_ready_image(tmp_path):
+    """Directories by `/` in a name, each file with what the job says of it wherever it stands; block order holds block after block."""
+    assert run("new", tmp_path / "tree", "--side", "A=gcr6and2-35x16x256:block-tree").returncode == 0
+    job = tmp_path / "tree" / "job.toml"
+    text = job.read_text()
+    files = [("CAVES/FIRST", 4, False), ("LAMP", 6, True), ("CAVES/SECOND", 4, True), ("BOOK", 4, False)]
+    tables = [
+        f'[[side.A.file]]\nname = "{name}"\nsource = "side-a/{name[-4:]}"\ntype = {type_}\nvolatile = {str(volatile).lower()}\n'
+        for name, type_, volatile in files
+    ]
+    for name, _, _ in files:
+        (tmp_path / "tree" / "side-a" / name[-4:]).write_bytes(name.encode() * 100)
+    job.write_text(text[: text.index("[[side.A.file]]")] + "".join(tables))
+    done = run("build", job, "--out", tmp_path / "m")
+    assert (done.returncode, done.stderr) == (0, "")
+    record = json.loads((tmp_path / "m" / "data" / "master.json").read_text())
+    kept = [(file["name"], file["type"], file["volatile"]) for file in record["sides"]["A"]["files"]]
+    assert kept == [("LAMP", 6, True), ("BOOK", 4, False), ("CAVES/FIRST", 4, False), ("CAVES/SECOND", 4, True)]
+    assert run("check", tmp_path / "m").returncode == 0
+    assert run("contents", tmp_path / "m", "--extract", tmp_path / "out").returncode == 0
+    assert (tmp_path / "out/A/CAVES%2FSECOND").read_bytes() == b"CAVES/SECOND" * 100
+    dump = (tmp_path / "m" / "data" / "side-A.dump").read_bytes()
+    pairs = ("0E", "DC", "BA", "98", "76", "54", "32", "1F")  # published: of each block of a track, its two sectors in file order
+    places = [(track * 16 + int(half, 16)) * 256 for track in range(35) for pair in pairs for half in pair]
+    (tmp_path / "ready").mkdir()
+    (tmp_path / "ready" / "blocks.bin").write_bytes(b"".join(dump[place : place + 256] for place in places))
+    head = text[text.index("[title]") : text.index("[side.A]")]
+    side = '[side.A]\ngeometry = "gcr6and2-35x16x256"\nvolume = "none"\nimage = "blocks.bin"\norder = "block-order"\n'
+    (tmp_path / "ready" / "job.toml").write_text(head + side)
+    assert run("build", tmp_path / "ready" / "job.toml", "--out", tmp_path / "r").returncode == 0
+    assert (tmp_path / "r" / "data" / "side-A.dump").read_bytes() == dump
+    assert run("verify", tmp_path / "m", tmp_path / "r" / "data" / "side-A.capture").returncode == 0
+
+
 NAMES = ["41", "61", "2E", "2E 2E", "1B 5B 32 4A", "41 2F 42", "E9 25"]
 
 
@@ -140,8 +175,9 @@ def test_names_that_could_lead_elsewhere_stay_in_their_folder(tmp_path):
 
 def test_geometries(tmp_path):
     listed = lines(run("geometries", "--json"))
-    assert [line["id"] for line in listed] == ["gcr4to5-35z", "gcr6and2-35x16x256", "mfm-40x9x512", "mfm-40x9x512-2s"]
+    assert [line["id"] for line in listed] == registry.names("geometries", foreign=False)
     zoned = listed[0]
+    assert zoned["id"] == "gcr4to5-35z"
     assert list(zoned) == "id code heads tracks first_track sectors bytes first_sector dump_bytes rpm cell_ns track_cells".split()
     assert (zoned["sectors"][16:18], zoned["cell_ns"][0], zoned["track_cells"][0]) == ([21, 19], 3250.0, 61_538)
     assert len(zoned["sectors"]) == len(zoned["cell_ns"]) == len(zoned["track_cells"]) == zoned["tracks"] == 35
@@ -152,8 +188,10 @@ def test_geometries(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "sides", [["A=gcr4to5-35z:zoned-dos"], ["A=mfm-40x9x512-2s:fat12"], ["A=gcr6and2-35x16x256:catalog-dos", "B=mfm-40x9x512:none"]]
-)
+    "sides",
+    [["A=gcr6and2-35x16x256:block-tree", "B=gcr5and3-35x13x256:catalog-dos"], ["A=gcr4to5-40z:zoned-dos"], ["A=gcr4to5-77z-2s:zoned-dos"],
+     ["A=gcr4to5-35z:zoned-dos"], ["A=mfm-40x9x512-2s:fat12"], ["A=gcr6and2-35x16x256:catalog-dos", "B=mfm-40x9x512:none"]],
+)  # fmt: skip
 def test_a_new_job_builds_as_it_is(tmp_path, sides):
     options = [word for side in sides for word in ("--side", side)]
     assert run("new", tmp_path / "title", *options).returncode == 0
