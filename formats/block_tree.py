@@ -11,6 +11,7 @@ from typing import Any
 
 from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Padding, Struct
 
+from formats.errors import Problem
 from formats.volume import ANY_BYTE, NameRule, shown
 
 STAMP = Struct("date" / Int16ul, "time" / Default(Int16ul, 0))
@@ -95,6 +96,49 @@ def name_of(parsed: Any) -> bytes:
     return name
 
 
+@dataclass(frozen=True)
+class Found:
+    """An entry as it was read: its path, its directory's key block, where it stands in it, what it owns."""
+
+    path: bytes
+    directory: int
+    place: tuple[int, int]  # block, and number in it from 1
+    entry: Any
+    owned: int
+    data: tuple[int, ...]
+
+    @property
+    def where(self) -> str:
+        """Its path for people."""
+        return shown(self.path)
+
+
+@dataclass(frozen=True)
+class Folder:
+    """A directory as it was read: its blocks, its header, how many entries are in use, its own entry but for the volume's."""
+
+    blocks: tuple[int, ...]
+    header: Any
+    count: int
+    own: Found | None
+
+    @property
+    def where(self) -> str:
+        """Its path for people."""
+        return self.own.where if self.own else "volume directory"
+
+
+def wrong_entry(file: Found, owned: int, length: int | None = None) -> Iterator[Problem]:
+    """What is wrong with an entry that owns so many blocks; `length` is what it must say, where that is known."""
+    entry = file.entry
+    if entry.blocks != owned:
+        yield Problem(file.where, f"the directory gives it {entry.blocks} blocks, it has {owned}")
+    if entry.header != file.directory:
+        yield Problem(file.where, f"its directory begins in block {file.directory}, its entry says {entry.header}")
+    if length is not None and entry.length != length:
+        yield Problem(file.where, f"the directory gives it {entry.length} bytes, it has {length}")
+
+
 @dataclass
 class NewFolder:
     """A directory in the making: its blocks; what its header says of its kind, name, pointer and total; its entries so far."""
@@ -111,6 +155,11 @@ class NewFolder:
         """The block of the next entry, and its number there from 1."""
         at, number = divmod(len(self.entries) + 1, DIRECTORY.entries.count)
         return self.blocks[at], number + 1
+
+    def entry(self) -> dict[str, Any]:
+        """Its own entry in the directory above."""
+        known = stored_name(SUBDIRECTORY, self.path) | {"type": SUBDIRECTORY_TYPE, "access": UNLOCKED}
+        return known | {"key": self.blocks[0], "blocks": len(self.blocks), "length": len(self.blocks) * DIRECTORY.sizeof()}
 
     def laid(self, day: date) -> Iterator[tuple[int, bytes]]:
         """Each block with its bytes, all entries of that day."""

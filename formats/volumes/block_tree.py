@@ -8,13 +8,35 @@ used and nobody owns is common practice (reserved by hand), and so is no problem
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
-from formats import block_tree as tree
 from formats import volume
-from formats.block_tree import DIRECTORY, ENTRY, HEADER, NewFolder, Plan, name_of, parents
+from formats.block_tree import (
+    DELETED,
+    DIRECTORY,
+    ENTRY,
+    HEADER,
+    LOCKED,
+    MOST_BYTES,
+    SUBDIRECTORY,
+    SUBDIRECTORY_HEADER,
+    UNLOCKED,
+    UNNAMED,
+    VOLUME_HEADER,
+    WRITE,
+    YEARS,
+    Folder,
+    Found,
+    NewFolder,
+    Plan,
+    name_of,
+    order,
+    parents,
+    path_problem,
+    stored_name,
+    wrong_entry,
+)
 from formats.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
 from formats.errors import Problem
 from formats.geometry import Address, Geometry
@@ -32,36 +54,6 @@ SOURCES = (
 PLANS = {"gcr6and2-35x16x256": Plan()}
 
 
-@dataclass(frozen=True)
-class _Read:
-    """An entry as it was read: its path, its directory's key block, where it stands in it, what it owns."""
-
-    path: bytes
-    directory: int
-    place: tuple[int, int]  # block, and number in it from 1
-    entry: Any
-    owned: int = 0
-    data: tuple[int, ...] = ()
-
-    @property
-    def where(self) -> str:
-        return volume.shown(self.path)
-
-
-@dataclass(frozen=True)
-class _Folder:
-    """A directory as it was read: its blocks, its header, how many entries are in use, its own entry but for the volume's."""
-
-    blocks: tuple[int, ...]
-    header: Any
-    count: int
-    own: _Read | None
-
-    @property
-    def where(self) -> str:
-        return self.own.where if self.own else "volume directory"
-
-
 class _Reader:
     """One image, walked from its volume directory."""
 
@@ -69,19 +61,19 @@ class _Reader:
         self.blocks, self.plan = Blocks(image), PLANS[image.geometry.id]
         self.problems = Problems()
         self.owners: dict[int, str] = dict.fromkeys(range(self.plan.boot), "the loader")
-        self.files: list[_Read] = []
-        self.folders: list[_Folder] = []
+        self.files: list[Found] = []
+        self.folders: list[Folder] = []
         key = self.plan.directory[0]
         self.header = HEADER.parse(DIRECTORY.parse(self.blocks.read(key)).entries[0])
-        if self.header.kind >> 4 != tree.VOLUME_HEADER:
+        if self.header.kind >> 4 != VOLUME_HEADER:
             self.problems.add(f"block {key}", "there is no volume directory")
             return
         if wrong := self._own(self.header.pointer, "the bit map"):
             self.problems.add("bit map", wrong)
             return
         self._walk(key)
-        if sum(file.entry.length for file in self.files) > tree.MOST_BYTES:
-            self.problems.add("volume directory", f"its files have more than {tree.MOST_BYTES:,} bytes by their lengths")
+        if sum(file.entry.length for file in self.files) > MOST_BYTES:
+            self.problems.add("volume directory", f"its files have more than {MOST_BYTES:,} bytes by their lengths")
 
     def _own(self, block: int, owner: str) -> str:
         """Give a block to an owner, or say why it can't be."""
@@ -104,26 +96,26 @@ class _Reader:
 
     def _walk(self, key: int) -> None:
         """Read the volume directory, then the directories in it, and so on. Each takes a block of its own, so there is an end."""
-        folders: deque[_Read | None] = deque([None])
+        folders: deque[Found | None] = deque([None])
         while folders:
             own = folders.popleft()
             first, path = (own.entry.key, own.path + b"/") if own else (key, b"")
             chain = self._chain(first, own.where if own else "volume directory")
             found = list(self._entries(path, first, chain))
-            folders += [each for each in found if each.entry.kind >> 4 == tree.SUBDIRECTORY]
-            self.files += [self._file(each) for each in found if each.entry.kind >> 4 != tree.SUBDIRECTORY]
+            folders += [each for each in found if each.entry.kind >> 4 == SUBDIRECTORY]
+            self.files += [self._file(each) for each in found if each.entry.kind >> 4 != SUBDIRECTORY]
             if chain:
                 header = HEADER.parse(DIRECTORY.parse(self.blocks.read(first)).entries[0])
-                self.folders.append(_Folder(chain, header, len(found), own))
+                self.folders.append(Folder(chain, header, len(found), own))
 
-    def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[_Read]:
+    def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[Found]:
         for block in chain:
             for number, raw in enumerate(DIRECTORY.parse(self.blocks.read(block)).entries, 1):
                 entry = ENTRY.parse(raw)
-                if entry.kind >> 4 != tree.DELETED and (block, number) != (key, 1):
-                    yield _Read(path + name_of(entry), key, (block, number), entry)
+                if entry.kind >> 4 != DELETED and (block, number) != (key, 1):
+                    yield Found(path + name_of(entry), key, (block, number), entry, 0, ())
 
-    def _file(self, file: _Read) -> _Read:
+    def _file(self, file: Found) -> Found:
         """The file with the blocks of its bytes, 0 for a hole, and how many it owns."""
         kind, length = file.entry.kind >> 4, file.entry.length
         if not SEEDLING <= kind <= TREE:
@@ -146,11 +138,11 @@ class _Reader:
         """Its files; `free` counts the bits of the map."""
         return VolumeOut(name_of(self.header), len(self.free), BLOCK, tuple(map(self._out, self.files)))
 
-    def _out(self, file: _Read) -> FileOut:
+    def _out(self, file: Found) -> FileOut:
         entry = file.entry
         data = b"".join(self.blocks.read(block) if block else bytes(BLOCK) for block in file.data)[: entry.length]
         sectors = tuple(self.blocks.sectors(file.data, entry.length))
-        return FileOut(file.path, entry.type, entry.auxiliary, not entry.access & tree.WRITE, data, sectors)
+        return FileOut(file.path, entry.type, entry.auxiliary, not entry.access & WRITE, data, sectors)
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
@@ -159,14 +151,14 @@ class _Reader:
         for folder in self.folders:
             yield from self._folder(folder)
         for file in self.files:
-            yield from _entry(file, file.owned)
+            yield from wrong_entry(file, file.owned)
         for block in self.free if self.folders else ():
             if block not in self.blocks:
                 yield Problem("bit map", f"block {block} is free, and the disc has no such block")
             elif block in self.owners:
                 yield Problem("bit map", f"block {block} is free, and used by {self.owners[block]}")
 
-    def _folder(self, folder: _Folder) -> Iterator[Problem]:
+    def _folder(self, folder: Folder) -> Iterator[Problem]:
         header, where, own = folder.header, folder.where, folder.own
         said = (header.entry_bytes, header.block_entries, header.files)
         if said != (right := (ENTRY.sizeof(), DIRECTORY.entries.count, folder.count)):
@@ -175,22 +167,11 @@ class _Reader:
             if (previous := DIRECTORY.parse(self.blocks.read(block)).previous) != before:
                 yield Problem(where, f"block {block} says that {previous} comes before it, not {before}")
         if own:
-            yield from _entry(own, len(folder.blocks), len(folder.blocks) * BLOCK)
+            yield from wrong_entry(own, len(folder.blocks), len(folder.blocks) * BLOCK)
             block, number = own.place
             parent = (header.kind >> 4, name_of(header), header.pointer, header.total)
-            if parent != (tree.SUBDIRECTORY_HEADER, name_of(own.entry), block, ENTRY.sizeof() << 8 | number):
+            if parent != (SUBDIRECTORY_HEADER, name_of(own.entry), block, ENTRY.sizeof() << 8 | number):
                 yield Problem(where, f"its header does not lead back to entry {number} of block {block}")
-
-
-def _entry(file: _Read, owned: int, length: int | None = None) -> Iterator[Problem]:
-    """What is wrong with an entry that owns so many blocks; `length` is what it must say, where that is known."""
-    entry = file.entry
-    if entry.blocks != owned:
-        yield Problem(file.where, f"the directory gives it {entry.blocks} blocks, it has {owned}")
-    if entry.header != file.directory:
-        yield Problem(file.where, f"its directory begins in block {file.directory}, its entry says {entry.header}")
-    if length is not None and entry.length != length:
-        yield Problem(file.where, f"the directory gives it {entry.length} bytes, it has {length}")
 
 
 class _Builder:
@@ -217,7 +198,7 @@ class _Builder:
         self.free = [block for block in range(len(pairs)) if block not in taken]
         self._check()
         self.problems.stop()
-        self.folders[b""] = NewFolder(plan.directory, tree.VOLUME_HEADER, content.label or tree.UNNAMED, plan.map, len(pairs))
+        self.folders[b""] = NewFolder(plan.directory, VOLUME_HEADER, content.label or UNNAMED, plan.map, len(pairs))
         for file in content.files:
             self._file(file)
         for folder in self.folders.values():
@@ -241,11 +222,11 @@ class _Builder:
         content, problems = self.content, self.problems
         volume.refuse(content, "block-tree", ("image",), problems)
         volume.check_step(content, len(self.blocks.pairs) - 1, problems)
-        if content.label and (wrong := tree.path_problem(content.label, False)):
+        if content.label and (wrong := path_problem(content.label, False)):
             problems.add(volume.key(content.where, "label"), wrong)
-        if content.date.year not in tree.YEARS:
-            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {tree.YEARS[0]} to {tree.YEARS[-1]}")
-        volume.check_names(content.files, tree.path_problem, lambda name, raw: name, problems)
+        if content.date.year not in YEARS:
+            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {YEARS[0]} to {YEARS[-1]}")
+        volume.check_names(content.files, path_problem, lambda name, raw: name, problems)
         for file in content.files:
             if file.name in self.inside:
                 problems.add(file.where, f"{volume.shown(file.name)} is a directory of other files")
@@ -278,17 +259,16 @@ class _Builder:
                 self._folder(path, self.folders[above])
             above = path
         indexes, own = self._take(index_blocks(length)), self._take(data_blocks(length))
-        entry = tree.stored_name(storage(length), file.name) | {"type": file.type, "auxiliary": file.load_address or 0}
+        entry = stored_name(storage(length), file.name) | {"type": file.type, "auxiliary": file.load_address or 0}
         entry |= {"key": lay_file(self.blocks, file.data, indexes, own), "blocks": len(indexes) + len(own), "length": length}
-        self.folders[above].entries.append(entry | {"access": tree.LOCKED if file.locked else tree.UNLOCKED})
+        self.folders[above].entries.append(entry | {"access": LOCKED if file.locked else UNLOCKED})
 
     def _folder(self, path: bytes, above: NewFolder) -> None:
         """A subdirectory and its entry."""
         blocks = self._take(self._size(path))
         block, number = above.next_place
-        self.folders[path] = NewFolder(blocks, tree.SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)
-        entry = tree.stored_name(tree.SUBDIRECTORY, path) | {"type": tree.SUBDIRECTORY_TYPE, "access": tree.UNLOCKED}
-        above.entries.append(entry | {"key": blocks[0], "blocks": len(blocks), "length": len(blocks) * BLOCK})
+        self.folders[path] = NewFolder(blocks, SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)
+        above.entries.append(self.folders[path].entry())
 
 
 def _check_words(file: FileIn, problems: Problems) -> None:
@@ -299,4 +279,4 @@ def _check_words(file: FileIn, problems: Problems) -> None:
         volume.check_word(file.load_address, volume.key(file.where, "load_address"), problems)
 
 
-VOLUME = FileSystem("block-tree", SOURCES, PLANS, _Builder, _Reader, tree.order)
+VOLUME = FileSystem("block-tree", SOURCES, PLANS, _Builder, _Reader, order)
