@@ -42,8 +42,8 @@ class Fields:
 
     `start` is the cell at which the mark begins, `end` the one behind the field (past the stretch's count where a turn wraps).
     `cut`: an end of the stretch cuts it off, so that nothing else is known of it. `sound`: mark, code words, required constants
-    and check are right. `rows` are the decoded bytes, `legal` says for each whether its code words are of the code; `deleted`
-    that the tag marks deleted data.
+    and check are right. `rows` are the decoded bytes as they stand on the track, `legal` says for each whether its code words are
+    of the code; `deleted` that the tag marks deleted data.
     """
 
     record: Record
@@ -67,6 +67,12 @@ class Fields:
             byte = at + (field.size - 1 - place if field.little else place)
             made = made << 8 | self.rows[:, byte]
         return made
+
+    def bodies(self, chosen: "npt.NDArray[np.intp] | slice" = slice(None)) -> Bytes:
+        """What the sectors of some blocks hold (n, bytes of a sector)."""
+        field, at = self.record.field("body"), self.record.offsets["body"]
+        made: Bytes = self.rows[chosen][:, at : at + field.size]
+        return ~made if field.complemented else made
 
     def is_legal(self, name: str) -> Flags:
         """Whether all code words of a field are of its code."""
@@ -95,6 +101,19 @@ def read_fields(geometry: Geometry, stretches: Sequence[Stretch]) -> Reading:
     found = [_read_group(geometry, stretches[first:last], first) for first, last in _groups(stretches)]
     identifiers, blocks = (_joined([each[kind] for each in found]) for kind in (0, 1))
     return Reading(identifiers, blocks, _pair(geometry, stretches, identifiers, blocks))
+
+
+def any_identifier(geometry: Geometry, stretches: Sequence[Stretch]) -> bool:
+    """Whether any identifier in some stretches is sound. ContainerError when they are full of marks.
+
+    That depends on `geometry.identifier` alone, so one answer serves all geometries that have the same one.
+    """
+    record = geometry.identifier
+    for first, last in _groups(stretches):
+        buffer = _pack(stretches[first:last], first, geometry.laid_cells(record, geometry.zones[0]))
+        if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells)).sound.any():
+            return True
+    return False
 
 
 def _groups(stretches: Sequence[Stretch]) -> Iterator[tuple[int, int]]:

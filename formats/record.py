@@ -23,7 +23,8 @@ Kind = Literal["const", "uint", "bytes"]
 class Field:
     """`size` bytes called `name`: a required constant, an unsigned number, or bytes.
 
-    `value` is what a constant must be, and what a writer puts into bytes that nobody judges.
+    `value` is what a constant must be, and what a writer puts into bytes that nobody judges. `complemented` bytes stand on the
+    track with every bit inverted; checks cover what stands there.
     """
 
     name: str
@@ -31,6 +32,19 @@ class Field:
     size: int
     value: bytes = b""
     little: bool = False
+    complemented: bool = False
+
+
+def _complement(data: bytes) -> bytes:
+    return bytes(byte ^ 0xFF for byte in data)
+
+
+def complemented(inner: "Construct[Any, Any]") -> "Construct[Any, Any]":
+    """Bytes of a fixed size that stand on the track with every bit inverted."""
+    from construct import Transformed
+
+    size = inner.sizeof()
+    return Transformed(inner, _complement, size, _complement, size)
 
 
 def fields_of(struct: "Construct[Any, Any]") -> tuple[Field, ...]:
@@ -39,9 +53,11 @@ def fields_of(struct: "Construct[Any, Any]") -> tuple[Field, ...]:
 
 
 def _field(renamed: Any) -> Field:
-    from construct import Bytes, Const, Default, FormatField
+    from construct import Bytes, Const, Default, FormatField, Transformed
 
     name, inner = renamed.name or "", getattr(renamed, "subcon", renamed)
+    if isinstance(inner, Transformed) and inner.decodefunc is _complement and isinstance(inner.subcon, Bytes):
+        return Field(name, "bytes", inner.sizeof(), complemented=True)
     if isinstance(inner, Default) and isinstance(inner.subcon, Bytes):
         return Field(name, "bytes", inner.sizeof(), inner.value)
     if isinstance(inner, Const):
@@ -62,6 +78,8 @@ def struct_of(fields: Iterable[Field]) -> "Struct[Any, Any]":
     def one(field: Field) -> Any:
         if field.kind == "const":
             return field.name / Const(field.value)
+        if field.complemented:
+            return field.name / complemented(Bytes(field.size))
         if field.kind == "bytes":
             return field.name / (Default(Bytes(field.size), field.value) if field.value else Bytes(field.size))
         return field.name / numbers.get((field.size, field.little), BytesInteger(field.size, swapped=field.little))
@@ -102,7 +120,7 @@ class Mark:
     @property
     def laid(self) -> str:
         """The cells that a writer lays down before the field's first byte."""
-        return self.written or self.cells
+        return self.written or self.cells[: self.lead]
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ def encode_side(geometry: Geometry, dump: bytes, identity: Mapping[str, int]) ->
 
 
 def build_rows(record: Record, values: Values, count: int) -> Bytes:
-    """`count` rows of a record's bytes before coding; `values` gives what its variable fields hold, checks are computed."""
+    """`count` rows of a record's bytes as they go into its codes; `values` gives what its variable fields hold, checks are computed."""
     rows = np.zeros((count, record.size), np.uint8)
     stored = {check.stored for check in record.checks}
     for field in record.fields:
@@ -60,6 +60,7 @@ def _bytes_of(field: Field, values: Values) -> "Bytes":
     value = values[field.name]
     if isinstance(value, int):
         return np.frombuffer(value.to_bytes(field.size, "little" if field.little else "big"), np.uint8)
+    value = ~value if field.complemented else value
     return value if value.ndim == 2 else value[:, None]
 
 

@@ -193,9 +193,7 @@ def _reported(target: Target, report: Report, compared: npt.NDArray[np.uint8]) -
 def compare_cells(target: Target, sighted: Sighted) -> Judged:
     """A capture's sightings, each judged, each sector by all of its own."""
     count = len(target.rows)
-    body = sighted.reading.blocks.rows[sighted.block]
-    at = target.geometry.block.offsets["body"]
-    body = body[:, at : at + target.side.size]
+    body = sighted.reading.blocks.bodies(sighted.block)
     same = (body == target.rows[sighted.place]).all(axis=1)
     wrong_serial, serial = _slots(target, sighted.place, body, same)
     identity = np.zeros(len(same), np.bool_)

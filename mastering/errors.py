@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+_FEW = 8  # names that a line has room for
+
 
 class MasteringError(Exception):
     """The root of this package's errors; its text is one line: what, where, what was expected."""
@@ -15,3 +17,11 @@ class ProblemsError(MasteringError):
     def __init__(self, problems: Sequence[str]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(problems))
+
+
+def unknown(name: str, known: Sequence[str]) -> str:
+    """That there is no such name; all there are, or of many the nearest."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, known, 1) if len(known) > _FEW else []
+    return f"there is no {name!r}; " + (f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}")

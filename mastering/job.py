@@ -12,7 +12,7 @@ from formats import registry
 from formats.errors import DefinitionError, Problem, VolumeError
 from formats.geometry import Address, Geometry
 from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
-from mastering.errors import MasteringError, ProblemsError
+from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse
 
 LARGEST_SOURCE = 16 << 20  # several times what the largest disc holds
@@ -226,7 +226,7 @@ class _Loader:
         try:
             return find(name)
         except KeyError:
-            self.add(where, f"there is no {name!r}; there are {', '.join(registry.names(kind))}")
+            self.add(where, unknown(name, registry.names(kind)))
         except DefinitionError as error:
             self.add(where, str(error))
         return None

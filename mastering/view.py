@@ -1,7 +1,6 @@
 """A read-back as it can be held against any side: a dump with or without a report, or a capture."""
 
-from collections.abc import Iterable
-from functools import cached_property
+from collections.abc import Iterable, Iterator
 
 from formats import registry
 from formats.containers import capture, sector_report
@@ -9,6 +8,8 @@ from formats.containers.capture import Capture, on_geometry, upright
 from formats.containers.sector_report import Report
 from formats.errors import ContainerError
 from formats.geometry import Geometry
+from formats.reading import Stretch, any_identifier
+from formats.record import Record
 from mastering.compare import Judged, Target, compare_cells, compare_dump
 from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.sightings import Sighted, see
@@ -72,6 +73,7 @@ class CaptureView:
         self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[int, Judged | None] = {}
+        self._identified: dict[Record, bool] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
@@ -106,24 +108,31 @@ class CaptureView:
         """Whether no sound identifier of any declared geometry is on it."""
         if self.sighted(target.geometry).any_sound_identifier:
             return False
-        return not any(sighted.any_sound_identifier for sighted in self._declared)
+        return not any(sighted.any_sound_identifier for sighted in self._declared())
 
     def is_of_other_geometry(self, target: Target) -> bool:
         """Whether nothing of this geometry was read, and a tenth or more of another one's sectors was."""
         if self.sighted(target.geometry).any_sound_field:
             return False
-        return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared)
+        return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared())
 
-    @cached_property
-    def _declared(self) -> list[Sighted]:
-        """Its sightings under each declared geometry whose tracks its steps can be."""
-        made = []
+    def _declared(self) -> Iterator[Sighted]:
+        """Its sightings under each declared geometry whose tracks its steps can be, and whose identifiers are on it."""
         for name in registry.names("geometries"):
+            geometry = registry.geometry(name)
             try:
-                made.append(self.sighted(registry.geometry(name)))
+                if self._has_identifiers(geometry):
+                    yield self.sighted(geometry)
             except ContainerError:
                 continue
-        return made
+
+    def _has_identifiers(self, geometry: Geometry) -> bool:
+        """Whether a sound identifier of this geometry's kind is anywhere on it: many geometries have the same kind."""
+        if geometry.identifier not in self._identified:
+            stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
+            self._identified[geometry.identifier] = False  # also where so many marks are on it that it can't be read
+            self._identified[geometry.identifier] = any_identifier(geometry, stretches)
+        return self._identified[geometry.identifier]
 
 
 View = DumpView | CaptureView

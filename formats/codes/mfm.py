@@ -6,6 +6,7 @@ nothing that a machine looks at once the mark has been found.
 
 import numpy as np
 
+from formats.clocked import data_bytes
 from formats.codes.interface import Bytes, Flags
 
 
@@ -19,14 +20,7 @@ def _cells(byte: int) -> int:
     return cells
 
 
-def _data(cells: int) -> int:
-    """The data bits of 16 cells."""
-    return sum((cells >> 2 * place & 1) << place for place in range(8))
-
-
 _ENCODE = np.array([_cells(byte) for byte in range(256)], ">u2")
-_NIBBLE = np.array([_data(half) for half in range(256)], np.uint8)  # the data bits of eight cells
-_DECODE = (_NIBBLE[:, None] << 4 | _NIBBLE[None, :]).reshape(-1)  # by a word of 16 cells
 
 
 class Mfm:
@@ -44,7 +38,7 @@ class Mfm:
 
     def decode(self, rows: Bytes) -> tuple[Bytes, Flags]:
         """The data bits; every pair of cells is allowed."""
-        data = _DECODE[np.ascontiguousarray(rows).view(">u2")]
+        data = data_bytes(rows)
         return data, np.ones(data.shape, np.bool_)
 
 

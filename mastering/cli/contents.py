@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.output import json_lines, lines
-from mastering.errors import MasteringError
+from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
     from formats.image import Image
@@ -57,7 +57,7 @@ def _of_dump(path: Path, geometry: str, volume: str) -> Iterator[Side]:
 
     for kind, name in (("geometries", geometry), ("volumes", volume)):
         if name not in registry.names(kind):
-            raise MasteringError(f"there is no {name!r}; there are {', '.join(registry.names(kind))}")
+            raise MasteringError(unknown(name, registry.names(kind)))
     declared = registry.geometry(geometry)
     if not registry.volume(volume).fits(declared):
         raise MasteringError(f"{volume} is not defined on {geometry}")

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.output import json_lines, lines, table
-from mastering.errors import MasteringError
+from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
     from formats.geometry import Geometry
@@ -21,7 +21,7 @@ def command(geometry: str | None, dump_bytes: int | None, as_json: bool) -> int:
 
     names = registry.names("geometries")
     if geometry is not None and geometry not in names:
-        raise MasteringError(f"there is no geometry {geometry!r}; there are {', '.join(names)}")
+        raise MasteringError(unknown(geometry, names))
     chosen = [registry.geometry(name) for name in names if geometry in (None, name)]
     chosen = [each for each in chosen if dump_bytes in (None, each.dump_bytes)]
     if as_json:

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.output import lines
-from mastering.errors import MasteringError
+from mastering.errors import MasteringError, unknown
 
 _TITLE = """\
 # A job: what goes onto both sides of a disc. Build it, in this file's folder, with
@@ -144,5 +144,5 @@ def _known(kind: str, name: str) -> str:
     from formats import registry
 
     if name not in registry.names(kind):
-        raise MasteringError(f"there is no {name!r}; there are {', '.join(registry.names(kind))}")
+        raise MasteringError(unknown(name, registry.names(kind)))
     return name

@@ -15,8 +15,16 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # the library's own base uses a deprecated way to declare itself
     from pyfatfs.PyFatFS import PyFatFS
 
-# Every number of the two media, for a formatter that guesses some of them wrong: media, sectors of a cluster, entries, heads.
-MEDIA = {"mfm-40x9x512": ("0xFC", 1, 64, 1), "mfm-40x9x512-2s": ("0xFD", 2, 112, 2)}
+# Every number of the media, for a formatter that guesses some of them wrong: media, sectors of a cluster, entries, heads and sectors of a
+# track, sectors of a table.
+MEDIA = {
+    "mfm-40x8x512": ("0xFE", 1, 64, "1/8", 1),
+    "mfm-40x9x512": ("0xFC", 1, 64, "1/9", 2),
+    "mfm-40x8x512-2s": ("0xFF", 2, 112, "2/8", 1),
+    "mfm-40x9x512-2s": ("0xFD", 2, 112, "2/9", 2),
+    "mfm-80x9x512-2s": ("0xF9", 2, 112, "2/9", 3),
+    "mfm-80x15x512-2s": ("0xF9", 1, 224, "2/15", 7),
+}
 NAMES = sorted(MEDIA)
 
 FILES = [
@@ -49,7 +57,7 @@ def checked(path) -> str:
         {},
         {"interleave": 5},
         {"boot": b"\xeb\x3c\x90" + bytes(59) + b"\xcd\x19"},
-        {"places": [Place(Address(20, 0, 3), bytes([7]) * 5000)]},
+        {"places": [Place(Address(30, 0, 3), bytes([7]) * 5000)]},
     ],
     ids=["empty", "no label", "files", "interleave", "boot", "place"],
 )
@@ -64,10 +72,10 @@ def test_the_checker_finds_nothing_in_a_built_volume(name, keys, tmp_path):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_checker_finds_a_lost_cluster(name, tmp_path):
-    """The judge is awake: one entry of both tables, changed by hand."""
+    """The judge is awake: cluster 200, which no file has, marked as a chain's end in both tables."""
     dump = built(name).dump
-    for table in (512, 1536):
-        dump[table + 528] = 0xFF
+    for table in (512, 512 * (1 + MEDIA[name][4])):
+        dump[table + 300 : table + 302] = b"\xff\x0f"
     path = tmp_path / "side.dump"
     path.write_bytes(dump)
     assert subprocess.run(["fsck.fat", "-n", str(path)], capture_output=True, timeout=30, check=False).returncode == 1
@@ -87,7 +95,7 @@ def test_the_library_reads_what_was_built(name, tmp_path):
 def formatted(name: str, path) -> bytes:
     """An image that a general-purpose formatter made, told every number."""
     geometry = registry.geometry(name)
-    media, cluster, entries, heads = MEDIA[name]
+    media, cluster, entries, track, _ = MEDIA[name]
     path.write_bytes(bytes(geometry.dump_bytes))
     options = [
         "-a",
@@ -106,7 +114,7 @@ def formatted(name: str, path) -> bytes:
         "-M",
         media,
         "-g",
-        f"{heads}/9",
+        track,
         "-D",
         0,
         "-h",

@@ -63,6 +63,22 @@ def test_mfm_writes_a_clock_only_between_two_zeros():
         assert cells[0::2] == "".join("1" if bits[at : at + 2] == "00" else "0" for at in range(8))
 
 
+def test_fm_writes_every_clock():
+    """FD179X-02 data sheet: a clock transition at the start of every bit. The rule, cell by cell."""
+    for byte in range(256):
+        cells = f"{int.from_bytes(encode('fm', bytes([byte])), 'big'):016b}"
+        assert cells[0::2] == "11111111"
+        assert cells[1::2] == f"{byte:08b}"
+
+
+def test_no_data_of_fm_can_look_like_a_mark():
+    """Every run of nine bits, at both phases: neither the marks nor what the two block marks have in common."""
+    marks = [f"{mark:016b}" for mark in (0xF77A, 0xF57E)] + [f"{0xF56:012b}"]
+    for data in product("01", repeat=9):
+        cells = "".join("1" + bit for bit in data)
+        assert not [mark for mark in marks for phase in (0, 1) if cells.startswith(mark, phase)]
+
+
 def test_4and4_puts_a_one_beside_every_bit():
     """Listings of the 16-sector routines: (v >> 1) | AA, v | AA."""
     for value in range(256):
@@ -81,6 +97,18 @@ def test_4and4_puts_a_one_beside_every_bit():
 def test_mfm_cells_of_single_bytes(data, cells):
     """CV039 to CV045."""
     assert encode("mfm", bytes.fromhex(data)).hex().upper() == cells
+
+
+@pytest.mark.parametrize(("data", "cells"), [("00", "AAAA"), ("FF", "FFFF"), ("E5", "FEBB")])
+def test_fm_cells_of_single_bytes(data, cells):
+    """CV036 to CV038."""
+    assert encode("fm", bytes.fromhex(data)).hex().upper() == cells
+
+
+@pytest.mark.parametrize(("data", "cells"), [("FE", "F57E"), ("FB", "F56F"), ("F8", "F56A")])
+def test_fm_marks(data, cells):
+    """CV033 to CV035."""
+    assert encode("fm-mark", bytes.fromhex(data)).hex().upper() == cells
 
 
 def test_mfm_zero_behind_a_one():
@@ -243,3 +271,19 @@ def test_another_legal_byte_leaves_a_residue(name, body, place, change):
 def test_4and4_without_one_of_its_ones_is_unsound(value, lost):
     cells = int.from_bytes(encode("pair-4and4", bytes([value])), "big") ^ lost
     assert not decode("pair-4and4", cells.to_bytes(2, "big"))[1]
+
+
+CLOCKS = [0x8000 >> 2 * bit for bit in range(8)]
+
+
+@given(name=st.sampled_from(["fm", "mfm"]), data=st.binary(min_size=1, max_size=4), clocks=st.integers(0, 2**64 - 1))
+def test_clocks_of_fm_and_mfm_carry_nothing(name, data, clocks):
+    """What they hold is not judged: any of them may be lost or added."""
+    cells = int.from_bytes(encode(name, data), "big") ^ (clocks & 0xAAAAAAAAAAAAAAAA & (1 << 16 * len(data)) - 1)
+    assert decode(name, cells.to_bytes(2 * len(data), "big")) == (data, True)
+
+
+@given(mark=st.sampled_from([0xFE, 0xFB, 0xF8]), clock=st.sampled_from(CLOCKS))
+def test_a_mark_of_fm_with_another_clock_is_none(mark, clock):
+    cells = int.from_bytes(encode("fm-mark", bytes([mark])), "big") ^ clock
+    assert decode("fm-mark", cells.to_bytes(2, "big")) == (bytes([mark]), False)

@@ -4,7 +4,7 @@ import binascii
 import re
 from dataclasses import replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 
 import numpy as np
@@ -20,9 +20,14 @@ from formats.track import build_rows, encode_side
 IDS = registry.names("geometries", foreign=False)
 
 # Capacity, first track and sector: user manuals of the zoned drives (683 and 690 blocks, "170 K"), firmware listings (2083 and 4166
-# blocks on 77 tracks; 40 tracks from memory), a textbook on the 16-sector system (35 x 16 x 256, 35 x 13 x 256), the FAT12 media
-# table (180 K, 360 K). Whole cells of a turn: 60 / rpm over the cell length, computed.
+# blocks on 77 tracks; 40 tracks from memory), a textbook on the 16-sector system (35 x 16 x 256, 35 x 13 x 256), the FAT12 media table
+# (160 K to 1.2 M), products of the tracks, sectors and bytes of the standards (CV091 to CV093). Whole cells of a turn: 60 / rpm over
+# the cell length, computed.
 PUBLISHED = {
+    "fm-40x16x128": (81_920, 0, 1, {0: 50_000, 39: 50_000}),
+    "fm-40x18x128": (92_160, 0, 1, {0: 50_000, 39: 50_000}),
+    "fm-40x18x128-288rpm": (92_160, 0, 1, {0: 52_083, 39: 52_083}),
+    "fm-40x10x256": (102_400, 0, 0, {0: 50_000, 39: 50_000}),
     "gcr4to5-35z": (174_848, 1, 0, {0: 61_538, 16: 61_538, 17: 57_142, 24: 53_333, 30: 50_000, 34: 50_000}),
     "gcr4to5-35z20": (176_640, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 34: 50_000}),
     "gcr4to5-40z": (196_608, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 39: 50_000}),
@@ -30,13 +35,28 @@ PUBLISHED = {
     "gcr4to5-77z-2s": (1_066_496, 1, 0, {0: 92_307, 38: 92_307, 39: 85_714, 53: 80_000, 64: 75_000, 76: 75_000}),
     "gcr5and3-35x13x256": (116_480, 0, 0, {0: 50_000, 34: 50_000}),
     "gcr6and2-35x16x256": (143_360, 0, 0, {0: 50_000, 34: 50_000}),
+    "mfm-40x8x512": (163_840, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x8x512-2s": (327_680, 0, 1, {0: 100_000, 39: 100_000}),
     "mfm-40x9x512": (184_320, 0, 1, {0: 100_000, 39: 100_000}),
     "mfm-40x9x512-2s": (368_640, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x10x512-2s": (409_600, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x16x256-2s": (327_680, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x18x256": (184_320, 0, 1, {0: 100_000, 39: 100_000}),
+    "mfm-40x26x128-288rpm": (133_120, 0, 1, {0: 104_166, 39: 104_166}),
+    "mfm-80x16x256-2s": (655_360, 0, 1, {0: 100_000, 79: 100_000}),
+    "mfm-80x9x512-2s": (737_280, 0, 1, {0: 100_000, 79: 100_000}),
+    "mfm-80x5x1024-2s": (819_200, 0, 1, {0: 100_000, 79: 100_000}),
+    "mfm-80x15x512-2s": (1_228_800, 0, 1, {0: 166_666, 79: 166_666}),
+    "mfm-77x8x1024-2s": (1_261_568, 0, 1, {0: 166_666, 76: 166_666}),
 }
 
 # Margins in percent, as computed from the published gaps: how much faster a drive may turn before the last check meets the index.
 # On 20 sectors of 354 bytes 0.89 would be left without any gap.
 MARGINS = {
+    "fm-40x16x128": [2.32],
+    "fm-40x18x128": [1.89],
+    "fm-40x18x128-288rpm": [2.49],
+    "fm-40x10x256": [0.97],
     "gcr4to5-35z": [1.29, 1.58, 1.38, 1.43],
     "gcr4to5-35z20": [1.29, 0.62, 1.38, 1.43],
     "gcr4to5-40z": [1.29, 1.58, 1.38, 1.43],
@@ -44,16 +64,32 @@ MARGINS = {
     "gcr4to5-77z-2s": [1.50, 1.50, 1.34, 1.57],
     "gcr5and3-35x13x256": [2.91],
     "gcr6and2-35x16x256": [1.29],
+    "mfm-40x8x512": [17.97],
+    "mfm-40x8x512-2s": [17.97],
     "mfm-40x9x512": [5.01],
     "mfm-40x9x512-2s": [5.01],
+    "mfm-40x10x512-2s": [1.53],
+    "mfm-40x16x256-2s": [3.41],
+    "mfm-40x18x256": [0.61],
+    "mfm-40x26x128-288rpm": [15.51],
+    "mfm-80x16x256-2s": [3.41],
+    "mfm-80x9x512-2s": [5.01],
+    "mfm-80x5x1024-2s": [3.48],
+    "mfm-80x15x512-2s": [4.88],
+    "mfm-77x8x1024-2s": [7.99],
 }
 
 
-# Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (8 x 00, 22 x 4E,
-# 12 x 00, 24 x 4E); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19 and 18); listings of the 16-sector routines
-# (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors leave no room for a gap2 of 4.
-MINIMA = {"mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
+# Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (MFM: 8 x 00,
+# 22 x 4E, 12 x 00, 24 x 4E; FM: 4 x 00, 11 x FF, 6 x 00, 10 x FF); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19
+# and 18); listings of the 16-sector routines (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors
+# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the 8272's tables, 22 from
+# memory.
+MINIMA = {"fm": [4, 11, 6, 10], "mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
+MINIMA |= {"fm-40x18x128": [4, 11, 6, 9], "mfm-40x26x128-288rpm": [8, 22, 12, 22]}
 MINIMA |= {"gcr4to5-35z20": [8, 1], "gcr4to5-77z": [19, 18], "gcr4to5-77z-2s": [19, 18]}
+
+USUAL_RPM = {"mfm-80x15x512-2s": 360, "mfm-77x8x1024-2s": 360}  # ECMA-99: high density; elsewhere 300 where the id says nothing
 
 
 @pytest.fixture(params=IDS)
@@ -85,7 +121,7 @@ def test_the_id_says_what_is_declared(geometry):
         assert not match[3][1:] or geometry.zones[1].sectors == int(match[3][1:])
     else:
         assert [(zone.sectors, geometry.size) for zone in geometry.zones] == [(int(match[4]), int(match[5]))]
-    assert geometry.rpm == int(match[7][1:-3]) if match[7] else geometry.rpm == 300
+    assert geometry.rpm == (int(match[7][1:-3]) if match[7] else USUAL_RPM.get(geometry.id, 300))
 
 
 def test_capacity_numbering_and_turns_are_as_published(geometry):
@@ -103,15 +139,24 @@ def test_the_least_gaps_are_the_controllers(geometry):
     assert [gap.minimum for gap in geometry.sector if isinstance(gap, Gap)] == MINIMA.get(geometry.id, MINIMA[geometry.code])
 
 
+def test_the_least_index_gap_is_the_controllers(geometry):
+    """FD179X-02 data sheet: 16 x FF before the first sector of FM; the gap around an index mark is in two parts and longer."""
+    if geometry.code == "fm" and len(geometry.lead) == 1:
+        assert [gap.minimum for gap in geometry.lead if isinstance(gap, Gap)] == [16]
+    else:
+        assert all(gap.minimum == 0 for gap in geometry.lead if isinstance(gap, Gap))
+
+
 def test_every_geometry_names_its_sources(geometry):
     assert geometry.sources
     assert all(source.title and source.section for source in geometry.sources)
 
 
 def test_the_discs_needs_are_stated(geometry):
-    """300 Oe are those of all single- and double-density 5.25-inch discs, 35 and 40 tracks lie 48 to the inch, 77 of the zoned drives 100;
-    group-coded drives need no index hole."""
-    assert (geometry.tpi, geometry.coercivity) == (100 if geometry.cylinders == 77 else 48, "300 Oe")
+    """48 tracks per inch for 35 and 40 tracks, 100 for 77 of the zoned drives, 96 for more (ECMA-78, ECMA-99); 300 Oe for all single- and
+    double-density discs, 600 for high density; group-coded drives need no index hole."""
+    assert geometry.tpi == (48 if geometry.cylinders <= 40 else 100 if geometry.code == "gcr4to5" else 96)
+    assert geometry.coercivity == ("600 Oe" if geometry.rpm == 360 else "300 Oe")
     assert geometry.index == geometry.id.startswith(("fm", "mfm"))
 
 
@@ -176,6 +221,19 @@ def test_two_heads_alternate_by_cylinder():
     assert [places[Address(*address)] for address in ((0, 0, 1), (0, 1, 1), (1, 0, 1), (39, 1, 9))] == [0, 9, 18, 719]
 
 
+def test_cylinders_of_fifteen_sectors_and_two_heads():
+    """CV136: sector 1234 of the high-density disc, counted from 0, is cylinder 41, head 0, sector 5."""
+    assert registry.geometry("mfm-80x15x512-2s").addresses[1234] == Address(41, 0, 5)
+
+
+@pytest.mark.parametrize(("name", "last"), [("fm-40x18x128-288rpm", 18), ("mfm-40x26x128-288rpm", 26)])
+def test_at_288_rpm_the_odd_sectors_pass_first(name, last):
+    """From memory; a dump holds them as they are numbered all the same."""
+    geometry = registry.geometry(name)
+    assert geometry.order == (*range(1, last, 2), *range(2, last + 1, 2))
+    assert [address.sector for address in geometry.addresses[:last]] == list(range(1, last + 1))
+
+
 def test_orders_of_ready_images():
     two_heads, one_head = registry.geometry("mfm-40x9x512-2s"), registry.geometry("mfm-40x9x512")
     apart = two_heads.image_order("heads-apart")
@@ -194,7 +252,8 @@ def test_orders_of_ready_images():
 
 @pytest.fixture
 def records(geometry) -> list[Record]:
-    return [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
+    """Those that hold anything: the index mark of FM is a mark alone."""
+    return [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record) and each.fields]
 
 
 def test_each_record_is_the_same_in_all_three_forms(geometry, dump, records):
@@ -210,8 +269,8 @@ def test_each_record_is_the_same_in_all_three_forms(geometry, dump, records):
             assert record.struct.build(parsed) == row.tobytes()
             seen = row.view(dtype_of(record.fields))[0]
             for field in record.fields:
-                numpy_value = seen[field.name]
-                assert parsed[field.name] == (int(numpy_value) if field.kind == "uint" else numpy_value.tobytes())
+                on_track = ~seen[field.name] if field.complemented else seen[field.name]
+                assert parsed[field.name] == (int(on_track) if field.kind == "uint" else on_track.tobytes())
         assert fields_of(struct_of(record.fields)) == record.fields
 
 
@@ -226,11 +285,12 @@ def bits(text: str) -> str:
     return "".join(f"{byte:08b}" for byte in bytes.fromhex(text))
 
 
-def cells_of(geometry: Geometry, dump: bytes) -> list[str]:
+def cells_of(geometry: Geometry, dump: bytes, chosen: list[int]) -> list[str]:
+    """The cells of some tracks of a side; those of all have the right length."""
     tracks = encode_side(geometry, dump, identity(geometry))
     counts = [geometry.track_cells(cylinder) for cylinder in range(geometry.cylinders) for _ in range(geometry.heads)]
     assert [len(track) for track in tracks] == [(count + 7) // 8 for count in counts]
-    return [f"{int.from_bytes(track, 'big'):0{len(track) * 8}b}"[:count] for track, count in zip(tracks, counts, strict=True)]
+    return [f"{int.from_bytes(tracks[each], 'big'):0{len(tracks[each]) * 8}b}"[: counts[each]] for each in chosen]
 
 
 def test_a_side_is_read_back_as_it_was_written(geometry, dump):
@@ -241,25 +301,24 @@ def test_a_side_is_read_back_as_it_was_written(geometry, dump):
     found, blocks = reading.identifiers, reading.blocks
     assert len(found) == len(blocks) == len(geometry.addresses)
     assert found.sound.all() and blocks.sound.all() and not blocks.deleted.any()
-    size, at = geometry.size, geometry.block.offsets["body"]
-    read = {}
+    bodies, read = blocks.bodies(), {}
     for number, block in enumerate(reading.block_of):
         head = sides[found.stretch[number]][1]
         address = Address(int(found.number("track")[number]), head, int(found.number("sector")[number]))
         assert geometry.cylinder(address.track, head) == sides[found.stretch[number]][0]
-        read[address] = blocks.rows[block, at : at + size].tobytes()
+        read[address] = bodies[block].tobytes()
     assert b"".join(read[address] for address in geometry.addresses) == dump
     for name, value in identity(geometry).items():
         assert (found.number(name) == value).all()
 
 
-# Cells between two transitions, by the rule of each code (CV138 to CV141).
-INTERVALS = {"mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr5and3": {1, 2}, "gcr6and2": {1, 2, 3}}
+# Cells between two transitions, by the rule of each code (CV137 to CV141).
+INTERVALS = {"fm": {1, 2}, "mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr5and3": {1, 2}, "gcr6and2": {1, 2, 3}}
 
 
 def test_transitions_are_as_far_apart_as_the_code_allows(geometry, dump):
     """The turn's end meets its start in the gap, where a cut fill may leave a little more; marks of MFM keep to the rule too."""
-    for cells in cells_of(geometry, dump)[:: geometry.cylinders * geometry.heads - 1]:
+    for cells in cells_of(geometry, dump, [0, geometry.cylinders * geometry.heads - 1]):
         ones = [place for place, cell in enumerate(cells) if cell == "1"]
         assert {after - before for before, after in pairwise(ones)} <= INTERVALS[geometry.code]
 
@@ -273,19 +332,76 @@ def mfm(data: bytes, before: int = 0) -> str:
     return cells
 
 
-def mfm_track(track: int, head: int, sectors: int, size: int, tag: bytes = b"\xfb") -> str:
-    """The controllers' format of a track of zeros: FD179X-02 data sheet and 8272 tables; 9 x 512 has gap 3 of 80 (50 hex)."""
-    a1, c2 = f"{0x4489:016b}" * 3, f"{0x5224:016b}" * 3  # CV050, CV051
-    cells = mfm(b"\x4e" * 80 + bytes(12)) + c2 + mfm(b"\xfc" + b"\x4e" * 50, 0)
-    for sector in range(1, sectors + 1):
-        identifier = b"\xfe" + bytes([track, head, sector, (size // 128).bit_length() - 1])
-        identifier += binascii.crc_hqx(b"\xa1\xa1\xa1" + identifier, 0xFFFF).to_bytes(2, "big")
-        block = tag + bytes(size)
-        block += binascii.crc_hqx(b"\xa1\xa1\xa1" + block, 0xFFFF).to_bytes(2, "big")
-        for gap, field in ((b"", identifier), (b"\x4e" * 22, block)):
-            cells += mfm(gap + bytes(12), int(cells[-1])) + a1 + mfm(field, 1)
-        cells += mfm(b"\x4e" * 80, int(cells[-1]))
-    return cells + mfm(b"\x4e" * 218, int(cells[-1]))  # 6032 bytes used, 218 left (CV098)
+def fm(data: bytes) -> str:
+    """Cells by the rule, bit by bit: a clock always."""
+    return "".join("1" + bit for bit in bits(data.hex()))
+
+
+def word(text: str) -> bytes:
+    """The check word of a field: FD179X-02 data sheet, here by Python's own function for that polynomial."""
+    return binascii.crc_hqx(bytes.fromhex(text), 0xFFFF).to_bytes(2, "big")
+
+
+FM_MARKS = {0xFC: "F77A", 0xFE: "F57E", 0xFB: "F56F", 0xF8: "F56A"}  # CV032 to CV035
+FULL_LEAD = {"fm": (40, 26), "mfm": (80, 50)}  # with the index mark: 73 and 146 bytes
+
+# The controllers' formats: FD179X-02 data sheet (gaps of 27 for FM 16 x 128, 54 for MFM 16 x 256), the 8272's tables (in hexadecimal: 09, 50
+# for 8 and 9 x 512, 74 for 1024, 54 for 15 x 512), a looked-up track of 18 x 256, the others from memory. Gap before and behind the index
+# mark (0: no mark), data gap, bytes left behind the last data gap (CV098 to CV101 and the sums of each format).
+FORMATS = {
+    "fm-40x16x128": (40, 26, 27, 44),
+    "fm-40x18x128": (16, 0, 9, 49),
+    "fm-40x18x128-288rpm": (40, 0, 14, 65),
+    "fm-40x10x256": (16, 0, 21, 9),
+    "mfm-40x8x512": (80, 50, 80, 872),
+    "mfm-40x8x512-2s": (80, 50, 80, 872),
+    "mfm-40x9x512": (80, 50, 80, 218),
+    "mfm-40x9x512-2s": (80, 50, 80, 218),
+    "mfm-40x10x512-2s": (80, 50, 30, 64),
+    "mfm-40x16x256-2s": (80, 50, 54, 152),
+    "mfm-40x18x256": (32, 32, 24, 14),
+    "mfm-40x26x128-288rpm": (80, 50, 22, 852),
+    "mfm-80x16x256-2s": (80, 50, 54, 152),
+    "mfm-80x9x512-2s": (80, 50, 80, 218),
+    "mfm-80x5x1024-2s": (80, 50, 116, 94),
+    "mfm-80x15x512-2s": (80, 50, 84, 400),
+    "mfm-77x8x1024-2s": (80, 50, 116, 654),
+}
+
+
+@cache
+def soft_track(name: str, track: int, head: int, tag: int = 0xFB) -> str:
+    """A track of zeros as its formatter lays it."""
+    code, plan = name.split("-")[:2]
+    _, sectors, size = map(int, plan.split("x"))
+    first = PUBLISHED[name][2]
+    numbers = sorted(range(first, first + sectors), key=lambda number: (number % 2 == 0, number) if "288rpm" in name else number)
+    lay = fm_cells if code == "fm" else mfm_cells
+    body = (b"\xff" if name == "fm-40x18x128-288rpm" else b"\0") * size  # from memory: that disc holds the complement
+    length = {128: 0, 256: 1, 512: 2, 1024: 3}[size]
+    cells = lay([(bytes([track, head, number, length]), body) for number in numbers], *FORMATS[name], tag)
+    turn = PUBLISHED[name][3][0]
+    assert turn - 16 < len(cells) <= turn  # what is left is less than a byte of the tail, because the turn is no whole number of bytes
+    cells = (cells + lay([], *FORMATS[name], tag)[:32])[:turn]
+    return "0" + cells[1:] if code == "mfm" and cells[-1] == "1" else cells  # the turn's end meets its start
+
+
+def fm_cells(sectors: list[tuple[bytes, bytes]], before: int, after: int, gap: int, left: int, tag: int) -> str:
+    cells = fm(b"\xff" * before) + (fm(bytes(6)) + bits(FM_MARKS[0xFC]) + fm(b"\xff" * after) if after else "")
+    for identifier, block in sectors:
+        cells += fm(bytes(6)) + bits(FM_MARKS[0xFE]) + fm(identifier + word("FE" + identifier.hex()))
+        cells += fm(b"\xff" * 11 + bytes(6)) + bits(FM_MARKS[tag]) + fm(block + word(f"{tag:02X}" + block.hex())) + fm(b"\xff" * gap)
+    return cells + fm(b"\xff" * left)
+
+
+def mfm_cells(sectors: list[tuple[bytes, bytes]], before: int, after: int, gap: int, left: int, tag: int) -> str:
+    a1, c2 = bits("4489" * 3), bits("5224" * 3)  # CV050, CV051
+    cells = mfm(b"\x4e" * before + bytes(12)) + c2 + mfm(b"\xfc" + b"\x4e" * after, 0)
+    for identifier, block in sectors:
+        for ahead, field in ((b"", b"\xfe" + identifier), (b"\x4e" * 22, bytes([tag]) + block)):
+            cells += mfm(ahead + bytes(12), int(cells[-1])) + a1 + mfm(field + word("A1A1A1" + field.hex()), 1)
+        cells += mfm(b"\x4e" * gap, int(cells[-1]))
+    return cells + mfm(b"\x4e" * left, int(cells[-1]))
 
 
 WORDS_4TO5 = ["0A", "0B", "12", "13", "0E", "0F", "16", "17", "09", "19", "1A", "1B", "0D", "1D", "1E", "15"]  # firmware listings
@@ -343,55 +459,89 @@ ZONED_20 = ZONED | {18: (20, 1, 57_142)}  # 3 bytes a sector are left at most
 ZONED_77: Zones = {1: (29, 29, 92_307, 19), 40: (27, 28, 85_714, 19), 54: (25, 32, 80_000, 19), 65: (23, 39, 75_000, 19)}  # and gap1
 
 
-def zoned_side(zones: Zones, tracks: int, heads: int = 1) -> list[str]:
-    """Tracks from 1, those of head 1 counted on; the same zones on both heads."""
-    zone_of = {track: zones[max(first for first in zones if first <= track)] for track in range(1, tracks + 1)}
-    return [zoned_track(track + head * tracks, *zone) for track, zone in zone_of.items() for head in range(heads)]
+def zoned_side(zones: Zones, tracks: int, cylinder: int, head: int) -> str:
+    """A track of a drive whose tracks count from 1, those of head 1 on from head 0's; the same zones on both heads."""
+    zone = zones[max(first for first in zones if first <= cylinder + 1)]
+    return zoned_track(cylinder + 1 + head * tracks, *zone)
 
 
-LAID_BY_HAND = {
-    "mfm-40x9x512": lambda: [mfm_track(track, 0, 9, 512) for track in range(40)],
-    "mfm-40x9x512-2s": lambda: [mfm_track(track, head, 9, 512) for track in range(40) for head in (0, 1)],
-    "gcr4to5-35z": lambda: zoned_side(ZONED, 35),
-    "gcr4to5-35z20": lambda: zoned_side(ZONED_20, 35),
-    "gcr4to5-40z": lambda: zoned_side(ZONED, 40),
-    "gcr4to5-77z": lambda: zoned_side(ZONED_77, 77),
-    "gcr4to5-77z-2s": lambda: zoned_side(ZONED_77, 77, 2),
-    "gcr5and3-35x13x256": lambda: [thirteen_sector_track(track) for track in range(35)],
-    "gcr6and2-35x16x256": lambda: [sixteen_sector_track(track) for track in range(35)],
+LAID_BY_HAND = {  # by cylinder and head
+    "gcr4to5-35z": partial(zoned_side, ZONED, 35),
+    "gcr4to5-35z20": partial(zoned_side, ZONED_20, 35),
+    "gcr4to5-40z": partial(zoned_side, ZONED, 40),
+    "gcr4to5-77z": partial(zoned_side, ZONED_77, 77),
+    "gcr4to5-77z-2s": partial(zoned_side, ZONED_77, 77),
+    "gcr5and3-35x13x256": lambda cylinder, _: thirteen_sector_track(cylinder),
+    "gcr6and2-35x16x256": lambda cylinder, _: sixteen_sector_track(cylinder),
+    **{name: partial(soft_track, name) for name in FORMATS},
 }
 
 
 def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(geometry):
     """Every cell of some tracks against tracks that are laid by hand above, from the sources named there."""
-    laid, expected = cells_of(geometry, bytes(geometry.dump_bytes)), LAID_BY_HAND[geometry.id]()
-    assert len(laid) == len(expected)
-    for track in {0, 1, 17, 24, 30, 39, 53, 64, 78, 106, 128, len(expected) - 1} & set(range(len(expected))):
-        assert laid[track] == expected[track]
+    sides = [(cylinder, head) for cylinder in range(geometry.cylinders) for head in range(geometry.heads)]
+    chosen = [*(each for each in (0, 1, 17, 24, 30, 39, 53, 64, 78, 106, 128) if each < len(sides) - 1), len(sides) - 1]
+    for track, cells in zip(chosen, cells_of(geometry, bytes(geometry.dump_bytes), chosen), strict=True):
+        assert cells == LAID_BY_HAND[geometry.id](*sides[track])
 
 
 def test_deleted_data_is_read_as_such(geometry):
     """FD179X-02 data sheet: F8 instead of FB marks deleted data, its check made anew. Group codes have no such mark."""
-    if geometry.code != "mfm":
+    if geometry.id not in FORMATS:
         assert geometry.block.deleted == b""
         return
-    cells = mfm_track(0, 0, 9, 512, tag=b"\xf8")
-    packed = int(cells, 2).to_bytes(len(cells) // 8, "big")
+    cells = soft_track(geometry.id, 0, 0, 0xF8)
+    packed = np.packbits(np.frombuffer(cells.encode(), np.uint8) - ord("0")).tobytes()
     blocks = read_fields(geometry, [Stretch(packed, len(cells), True)]).blocks
-    assert len(blocks) == 9 and blocks.sound.all() and blocks.deleted.all()
+    assert len(blocks) == geometry.zones[0].sectors and blocks.sound.all() and blocks.deleted.all()
 
 
-def test_known_fields_stand_where_they_should(geometry):
-    """CV052, CV053, CV067, CV070: whole identifiers with their checks, computed by hand."""
+# CV052, CV053, CV067, CV070, and CV011 in cells: whole identifiers with their checks, computed by hand.
+KNOWN = {
+    "fm-40x16x128": "F5 7E AA AA AA AA AA AB AA AA FB AE FA AF",  # track 0, head 0, sector 1, length code 0, CRC D2C3
+    "mfm-40x9x512": "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55",  # track 0, head 0, sector 1, length code 2, CRC CA6F
+    "gcr4to5-35z": "52 57 35 29 72 9A E6 A5 55 55",  # track 18, sector 0, disc id "01"
+    "gcr5and3-35x13x256": "D5 AA B5 FF FE AA BB AA AA FF EF DE AA EB",  # the same on 13 sectors
+    "gcr6and2-35x16x256": "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB",  # volume 254, track 17, sector 0
+}
+
+
+@pytest.mark.parametrize("name", KNOWN)
+def test_known_fields_stand_where_they_should(name):
+    geometry = registry.geometry(name)
     tracks = encode_side(geometry, bytes(geometry.dump_bytes), geometry.identity_values(b"01", 254))
-    cells = "".join(f"{byte:08b}" for track in tracks for byte in track)
-    known = {
-        "mfm": "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55",  # track 0, head 0, sector 1, length code 2, CRC CA6F
-        "gcr4to5": "52 57 35 29 72 9A E6 A5 55 55",  # track 18, sector 0, disc id "01"
-        "gcr5and3": "D5 AA B5 FF FE AA BB AA AA FF EF DE AA EB",  # the same on 13 sectors
-        "gcr6and2": "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB",  # volume 254, track 17, sector 0
-    }
-    assert bits(known[geometry.code]) in cells
+    assert bits(KNOWN[name]) in "".join(f"{byte:08b}" for track in tracks for byte in track)
+
+
+# CRCs of whole identifiers and of blocks full of one byte, computed four ways, some published (CV010 to CV031).
+IDENTIFIER_WORDS = {
+    "fm-40x16x128": ((39, 0, 16), 0x84E2),
+    "fm-40x18x128": ((39, 0, 18), 0xE280),
+    "fm-40x18x128-288rpm": ((39, 0, 18), 0xE280),
+    "fm-40x10x256": ((39, 0, 9), 0x2D28),
+    "mfm-40x16x256-2s": ((39, 1, 1), 0xAB5F),  # read from a real disc
+    "mfm-40x18x256": ((0, 0, 1), 0xFA0C),
+    "mfm-40x9x512-2s": ((39, 1, 9), 0x1295),
+    "mfm-80x16x256-2s": ((39, 1, 16), 0x9B1D),
+    "mfm-80x15x512-2s": ((79, 1, 15), 0x6422),
+    "mfm-80x5x1024-2s": ((79, 1, 5), 0x9BC8),
+}
+BLOCK_WORDS = {("fm", 128): 0x5D30, ("fm", 256): 0xA40C, ("mfm", 256): 0x7827, ("mfm", 512): 0xC40B, ("mfm", 1024): 0x1B30}
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_check_words_are_the_computed_and_published_ones(name):
+    geometry = registry.geometry(name)
+    filler = 0x1A if name == "fm-40x18x128-288rpm" else 0xE5  # complemented on the disc
+    tracks = encode_side(geometry, bytes([filler]) * geometry.dump_bytes, identity(geometry))
+    reading = read_fields(geometry, [Stretch(track, geometry.track_cells(0), True) for track in tracks])
+    wanted = BLOCK_WORDS.get((geometry.code, geometry.size))
+    if wanted is not None:
+        assert set(reading.blocks.number("crc").tolist()) == {wanted}
+    if name in IDENTIFIER_WORDS:
+        found, address = reading.identifiers, IDENTIFIER_WORDS[name][0]
+        numbers = [found.number(each).tolist() for each in ("track", "head", "sector")]
+        assert found.number("crc")[list(zip(*numbers, strict=True)).index(address)] == IDENTIFIER_WORDS[name][1]
 
 
 # A declaration that contradicts itself

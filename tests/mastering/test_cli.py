@@ -174,17 +174,16 @@ def test_names_that_could_lead_elsewhere_stay_in_their_folder(tmp_path):
 
 
 def test_geometries(tmp_path):
-    listed = lines(run("geometries", "--json"))
-    assert [line["id"] for line in listed] == registry.names("geometries", foreign=False)
-    zoned = listed[0]
-    assert zoned["id"] == "gcr4to5-35z"
+    listed = {line["id"]: line for line in lines(run("geometries", "--json"))}
+    assert list(listed) == registry.names("geometries")
+    zoned = listed["gcr4to5-35z"]
     assert list(zoned) == "id code heads tracks first_track sectors bytes first_sector dump_bytes rpm cell_ns track_cells".split()
     assert (zoned["sectors"][16:18], zoned["cell_ns"][0], zoned["track_cells"][0]) == ([21, 19], 3250.0, 61_538)
     assert len(zoned["sectors"]) == len(zoned["cell_ns"]) == len(zoned["track_cells"]) == zoned["tracks"] == 35
-    assert [line["id"] for line in lines(run("geometries", "--bytes", 184_320, "--json"))] == ["mfm-40x9x512"]
+    assert [line["id"] for line in lines(run("geometries", "--bytes", 184_320, "--json"))] == ["mfm-40x18x256", "mfm-40x9x512"]
     assert run("geometries", "--bytes", 1).returncode == 1
     assert "1.29 % faster" in run("geometries", "gcr4to5-35z").stdout
-    assert run("geometries", "gcr").stderr.startswith("obverse: there is no geometry 'gcr'")
+    assert run("geometries", "gcr").stderr.startswith("obverse: there is no 'gcr'")
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from formats.containers.capture import Track
 from formats.geometry import Address, Gap
 
 SECTOR = {
+    "fm-40x18x128-288rpm": Address(20, 0, 4),
     "gcr4to5-35z": Address(18, 0, 3),
     "gcr4to5-77z-2s": Address(95, 1, 3),
     "gcr5and3-35x13x256": Address(17, 0, 5),
@@ -20,7 +21,7 @@ SECTOR = {
     "mfm-40x9x512-2s": Address(20, 1, 4),
 }
 EPILOGUES = ("gcr5and3", "gcr6and2")  # codes whose fields end with three bytes that are the same everywhere
-MFM = [name for name in IDS if name.startswith("mfm")]
+CLOCKED = [name for name in IDS if "fm-" in name]
 
 
 @pytest.fixture(params=IDS)
@@ -134,7 +135,7 @@ def test_a_capture_of_other_cylinders_only_was_not_tried(copy):
 def test_a_flipped_cell_in_the_block_fails_its_check(copy, sector, share):
     _, block = copy.fields(sector)
     cell = block.body + int((block.end - block.body) * share)
-    cell += (cell - block.body + 1) % 2 if copy.geometry.code == "mfm" else 0  # a data cell, not a clock
+    cell += (cell - block.body + 1) % 2 if copy.geometry.code in ("fm", "mfm") else 0  # a data cell, not a clock
     copy.flip(sector, cell)
     verdict = copy.verdict()
     assert found(verdict) == {sector: "block-check"}
@@ -251,7 +252,7 @@ def test_another_tracks_identifier_is_misplaced(copy, sector):
     assert found(copy.verdict({place: [copy.track(place, copy.cells[beside])]})) == dict.fromkeys(every, "misplaced")
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_deleted_data_is_a_finding(name, sector):
     copy = Copy(master_of(name))
     deleted = Copy(copy.master, geometry=with_tag(copy.geometry, b"\xf8"))
@@ -262,7 +263,7 @@ def test_deleted_data_is_a_finding(name, sector):
     assert verdict.action == "write-again"
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_another_block_mark_is_no_block(name, sector):
     copy = Copy(master_of(name))
     strange = Copy(copy.master, geometry=with_tag(copy.geometry, b"\xfa"))
@@ -343,7 +344,7 @@ def test_the_last_byte_of_an_epilogue_is_not_judged_and_the_first_two_are(name, 
         assert got == kinds
 
 
-@pytest.mark.parametrize("name", MFM)
+@pytest.mark.parametrize("name", CLOCKED)
 def test_clock_cells_are_not_judged(name, sector):
     copy = Copy(master_of(name))
     for field in copy.fields(sector):

@@ -250,6 +250,36 @@ def test_a_disc_of_another_declared_geometry(zoned):
     assert (verdict.diagnosis, verdict.action) == ("other-geometry", "ask")
 
 
+@pytest.mark.parametrize(
+    ("job", "on_disc", "diagnosis", "kinds"),
+    [
+        (MFM, "fm-40x16x128", "other-geometry", {"absent"}),
+        ("fm-40x16x128", MFM, "other-geometry", {"absent"}),
+        (MFM, "mfm-40x9x512-2s", None, {"differs"}),
+        (MFM, "mfm-80x9x512-2s", None, {"differs"}),
+        (MFM, "mfm-40x18x256", None, {"block-check"}),
+        ("fm-40x18x128", "fm-40x18x128-288rpm", None, {"differs"}),
+        ("fm-40x10x256", "fm-40x16x128", None, {"block-check", "absent"}),
+    ],
+)
+def test_geometries_of_one_code_have_one_kind_of_identifier(job, on_disc, diagnosis, kinds):
+    """A disc whose identifiers are this geometry's too isn't called one of another geometry; at hand, its own master is named."""
+    master, other = master_of(job), make_master({"A": (on_disc, random_dump(registry.geometry(on_disc), 4))}, name="Ferryman")
+    verdict = judge(master, Copy(other).capture())
+    assert (verdict.verdict, verdict.diagnosis, {finding.kind for finding in verdict.findings}) == ("fail", diagnosis, kinds)
+    assert judge(master, Copy(other).capture(), others=[other]).matches == ("Ferryman 1.2 A",)
+
+
+@pytest.mark.parametrize("name", ["fm-40x16x128", ZONED, SIXTEEN, MFM])
+def test_a_disc_that_a_tenth_of_another_geometry_is_on(name):
+    """Of the sectors of one declared geometry: fewer are no other geometry, but the disc isn't blank either."""
+    job, copy = SIXTEEN if name == ZONED else ZONED, Copy(master_of(name))
+    for tracks, diagnosis in ((4, "other-geometry"), (3, None)):
+        places = sorted(copy.cells)
+        silent = {place: [copy.track(place, copy.cells[place] * 0)] for place in places[tracks:]}
+        assert judge(master_of(job), copy.capture(silent)).diagnosis == diagnosis
+
+
 def test_a_reader_that_lost_a_sector(zoned):
     dump = zoned.sides["A"].dump
     for place, diagnosis in ((300, "shifted"), (674, "shifted"), (675, None)):

@@ -69,7 +69,7 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
     """`writer` is the program without a version; a CELL for each cylinder and head, flag 1, the geometry's cells, no MARK."""
     geometry = registry.geometry(name)
     tracks = encode_side(geometry, bytes(geometry.dump_bytes), geometry.identity_values(b"SM", 254))
-    by_hand = SIGNATURE + chunk(b"HEAD", b'{"rpm":300,"version":1,"writer":"obverse"}')
+    by_hand = SIGNATURE + chunk(b"HEAD", b'{"rpm":%d,"version":1,"writer":"obverse"}' % geometry.rpm)
     for number, bits in enumerate(tracks):
         cylinder, side = divmod(number, geometry.heads)
         cell_ps = int(geometry.zone(cylinder).cell_ns * 1000)

@@ -21,8 +21,12 @@ FREE = {
     "gcr4to5-77z-2s": 4133,
     "gcr5and3-35x13x256": 403,
     "gcr6and2-35x16x256": {"catalog-dos": 496, "block-tree": 273},
+    "mfm-40x8x512": 313,
+    "mfm-40x8x512-2s": 315,
     "mfm-40x9x512": 351,
     "mfm-40x9x512-2s": 354,
+    "mfm-80x9x512-2s": 713,
+    "mfm-80x15x512-2s": 2371,
 }
 FILE_SYSTEMS = [pair for pair in PAIRS if pair[0] != "none"]
 

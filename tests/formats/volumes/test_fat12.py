@@ -6,9 +6,7 @@ made; `tests/foreign` holds the builder against such tools.
 
 import random
 from contextlib import suppress
-from dataclasses import replace
 from datetime import date
-from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
@@ -16,7 +14,7 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address, Geometry, Zone
+from formats.geometry import Address
 from formats.image import Image
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
 
@@ -30,20 +28,10 @@ MEDIA = {
     "mfm-80x15x512-2s": ("00 02 01 01 00 02 e0 00 60 09 f9 07 00 0f 00 02 00", 2371, 1213952, 224),
 }
 SINGLE, DOUBLE = "mfm-40x9x512", "mfm-40x9x512-2s"
-READY = dict.fromkeys(registry.names("geometries", foreign=False))
 
 
 def fat():
     return registry.volume("fat12")
-
-
-def geometry(name: str = SINGLE) -> Geometry:
-    """The declared geometry; for a medium that no geometry is declared for yet, one of its size."""
-    if name in READY:
-        return registry.geometry(name)
-    tracks, sectors = map(int, name.split("-")[1].split("x")[:2])
-    zone = Zone(0, tracks - 1, sectors, Fraction(1000 if sectors > 9 else 2000))
-    return replace(registry.geometry(DOUBLE), id=name, zones=(zone,), heads=2 if name.endswith("-2s") else 1)
 
 
 def lay(dump: bytearray, place: int, found: bytes) -> None:
@@ -93,15 +81,15 @@ def by_hand() -> bytearray:
 
 
 def read(dump: bytes, name: str = SINGLE) -> VolumeOut:
-    return fat().read(Image(geometry(name), dump))
+    return fat().read(Image(registry.geometry(name), dump))
 
 
 def problems(dump: bytes, name: str = SINGLE) -> list[str]:
-    return [str(problem) for problem in fat().check(Image(geometry(name), dump))]
+    return [str(problem) for problem in fat().check(Image(registry.geometry(name), dump))]
 
 
 def build(*files: FileIn, on: str = SINGLE, **keys) -> Image:
-    return fat().build(geometry(on), VolumeIn(files, **keys))
+    return fat().build(registry.geometry(on), VolumeIn(files, **keys))
 
 
 def refused(*files: FileIn, on: str = SINGLE, **keys) -> str:
@@ -420,7 +408,7 @@ FILES = st.builds(FileIn, NAMES, st.binary(max_size=3000), locked=st.booleans())
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.lists(FILES, max_size=20, unique_by=lambda file: file.name), st.sampled_from([SINGLE, DOUBLE]), st.integers(1, 30))
+@given(st.lists(FILES, max_size=20, unique_by=lambda file: file.name), st.sampled_from(sorted(MEDIA)), st.integers(1, 30))
 def test_what_is_built_is_read_again(files, on, interleave):
     image = build(*files, on=on, label=b"LABEL", interleave=interleave)
     held = read(image.dump, on)

@@ -69,7 +69,7 @@ def test_a_drive_that_turned_too_fast_had_no_room(name):
         disc.written(side.geometry, side.dump, side.identity, 1.1)
 
 
-@pytest.mark.parametrize("name", [name for name in IDS if name.startswith("mfm")])
+@pytest.mark.parametrize("name", [name for name in IDS if "fm-" in name])
 def test_blocks_marked_as_deleted_data_are_found(name):
     master, side, _ = side_of(name)
     deleted = {side.geometry.addresses[3], side.geometry.addresses[200]}

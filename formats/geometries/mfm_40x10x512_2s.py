@@ -1,0 +1,25 @@
+"""MFM, 40 tracks of ten sectors of 512 bytes, two heads."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import ECMA_70, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.source import Source
+
+GEOMETRY = Geometry(
+    id="mfm-40x10x512-2s",
+    sources=(
+        MFM_SHEET,
+        Source("Formatters of ten sectors of 512 bytes", "data gap 30", "from memory"),
+        ECMA_70,
+    ),
+    rpm=300,
+    tpi=48,
+    size=512,
+    first_sector=1,
+    heads=2,
+    zones=(Zone(0, 39, 10, Fraction(2000)),),
+    lead=mfm_lead(),
+    sector=mfm_sector(512, 30),
+    tail=MFM_TAIL,
+)

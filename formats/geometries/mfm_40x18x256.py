@@ -1,0 +1,29 @@
+"""MFM, 40 tracks of eighteen sectors of 256 bytes, one head."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.source import Source
+
+GEOMETRY = Geometry(
+    id="mfm-40x18x256",
+    sources=(
+        MFM_SHEET,
+        Source("Track pattern of an 18-sector system", "32 bytes, index mark, 32 bytes; data gap 24", "looked up"),
+        Source(
+            "Data sheets of 8272-compatible controllers",
+            "Typical values for formatting: 256 bytes, 18 sectors, gap 0C",
+            "published",
+            "not declared: less than the other data sheet's least gap, though with it a drive may turn 2.90 % faster",
+        ),
+    ),
+    rpm=300,
+    tpi=48,
+    size=256,
+    first_sector=1,
+    zones=(Zone(0, 39, 18, Fraction(2000)),),
+    lead=mfm_lead(32, 32),
+    sector=mfm_sector(256, 24),
+    tail=MFM_TAIL,
+)

@@ -1,0 +1,26 @@
+"""MFM, 80 tracks of fifteen sectors of 512 bytes, two heads, at 360 rpm."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import ECMA_99, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.source import Source
+
+GEOMETRY = Geometry(
+    id="mfm-80x15x512-2s",
+    sources=(
+        MFM_SHEET,
+        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 512 bytes, 15 sectors, gap 54", "published"),
+        ECMA_99,
+    ),
+    rpm=360,
+    tpi=96,
+    size=512,
+    first_sector=1,
+    heads=2,
+    zones=(Zone(0, 79, 15, Fraction(1000)),),
+    lead=mfm_lead(),
+    sector=mfm_sector(512, 84),
+    tail=MFM_TAIL,
+    coercivity="600 Oe",
+)

@@ -1,0 +1,25 @@
+"""MFM, 80 tracks of five sectors of 1024 bytes, two heads."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import ECMA_78, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.source import Source
+
+GEOMETRY = Geometry(
+    id="mfm-80x5x1024-2s",
+    sources=(
+        MFM_SHEET,
+        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 1024 bytes, gap 74", "published"),
+        ECMA_78,
+    ),
+    rpm=300,
+    tpi=96,
+    size=1024,
+    first_sector=1,
+    heads=2,
+    zones=(Zone(0, 79, 5, Fraction(2000)),),
+    lead=mfm_lead(),
+    sector=mfm_sector(1024, 116),
+    tail=MFM_TAIL,
+)

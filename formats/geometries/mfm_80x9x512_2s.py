@@ -1,0 +1,25 @@
+"""MFM, 80 tracks of nine sectors of 512 bytes, two heads."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import ECMA_78, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.source import Source
+
+GEOMETRY = Geometry(
+    id="mfm-80x9x512-2s",
+    sources=(
+        MFM_SHEET,
+        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 512 bytes, 9 sectors, gap 50", "published"),
+        ECMA_78,
+    ),
+    rpm=300,
+    tpi=96,
+    size=512,
+    first_sector=1,
+    heads=2,
+    zones=(Zone(0, 79, 9, Fraction(2000)),),
+    lead=mfm_lead(),
+    sector=mfm_sector(512, 80),
+    tail=MFM_TAIL,
+)
