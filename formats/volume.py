@@ -174,29 +174,35 @@ def lay_places(image: Image, places: Sequence[Place], owners: dict[Address, str]
 
 
 def follow(
-    first: Unit | None, following: Callable[[Unit], Unit | None], exists: Callable[[Unit], bool], owners: dict[Unit, str], owner: str
+    first: Unit | None,
+    following: Callable[[Unit], Unit | None],
+    exists: Callable[[Unit], bool],
+    owners: dict[Unit, str],
+    owner: str,
+    *,
+    called: str = "cluster",
 ) -> tuple[tuple[Unit, ...], str]:
     """Own the units of a chain; they, and what was wrong with it: empty when it comes to its end.
 
     It stops where it leads to a unit that does not exist or that has an owner, so all chains of a disc together are never
-    longer than the disc.
+    longer than the disc. `called`: what a unit is called that is a number.
     """
     found: list[Unit] = []
     unit = first
     while unit is not None:
         if not exists(unit):
-            return tuple(found), f"its chain leads to {text_of(unit)}, where no data can be"
+            return tuple(found), f"its chain leads to {text_of(unit, called)}, where no data can be"
         if unit in owners:
-            return tuple(found), f"its chain runs into {text_of(unit)}, which belongs to {owners[unit]} already"
+            return tuple(found), f"its chain runs into {text_of(unit, called)}, which belongs to {owners[unit]} already"
         owners[unit] = owner
         found.append(unit)
         unit = following(unit)
     return tuple(found), ""
 
 
-def text_of(unit: object) -> str:
-    """A link or a cluster for people."""
-    return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"cluster {unit}"
+def text_of(unit: object, called: str = "cluster") -> str:
+    """A link, or a cluster or block by its number, for people."""
+    return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"{called} {unit}"
 
 
 def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, entries: int, problems: Problems) -> None:
@@ -248,10 +254,15 @@ class FileSystem:
     plans: Mapping[str, object]
     builder: Callable[[Geometry, VolumeIn], Builder]
     reader: Callable[[Image], Reader]
+    listed: Callable[[Sequence[bytes]], list[int]] | None = None
 
     def fits(self, geometry: Geometry) -> bool:
         """Whether a plan is declared for that geometry."""
         return geometry.id in self.plans
+
+    def order(self, names: Sequence[bytes]) -> list[int]:
+        """The places of some files in the order in which `read` lists them: their own, where there are no directories."""
+        return self.listed(names) if self.listed else list(range(len(names)))
 
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """A side with these files. VolumeError with every problem."""

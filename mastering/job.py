@@ -191,6 +191,7 @@ class _Loader:
         places = list(self.places(raw.get("place", []), geometry, f"{where}.place"))
         if keys is None or geometry is None or volume is None:
             return None
+        files = [files[at] for at in volume.order([file.name for file, _ in files])]
         content = self.content(keys, geometry, title, where)
         content = replace(content, files=[each for each, _ in files], places=places)
         if keys.image is not None and content.image is None:

@@ -24,6 +24,7 @@ from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 SOURCES = (
     Source("A textbook on the 16-sector system", "chapter 4: table of contents, catalog, lists, 496 sectors free", "published"),
     Source("Sectors of a track taken from the highest down, lists before data", "", "from memory"),
+    Source("13 sectors", "403 sectors free; release 2, catalog from sector 12, the map's bits from the highest down", "from memory"),
 )
 
 LINK = Struct("track" / Byte, "sector" / Byte)
@@ -88,7 +89,7 @@ class Plan:
     step: int = 1
 
 
-PLANS = {"gcr6and2-35x16x256": Plan(release=3)}
+PLANS = {"gcr6and2-35x16x256": Plan(release=3), "gcr5and3-35x13x256": Plan(release=2, first=12)}
 
 
 @dataclass(frozen=True)

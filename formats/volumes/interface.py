@@ -89,6 +89,10 @@ class Volume(Protocol):
         """Whether this volume is defined on that geometry."""
         ...
 
+    def order(self, names: Sequence[bytes]) -> list[int]:
+        """The places of some files, by their names, in the order in which `read` lists them."""
+        ...
+
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """A side with these files; every sector that the volume, a file, a place or the boot bytes need is in `Image.used`.
 

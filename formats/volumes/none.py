@@ -1,5 +1,7 @@
 """No volume: the side is a ready image, without files that this program knows of."""
 
+from collections.abc import Sequence
+
 from formats.errors import Problem, VolumeError
 from formats.geometry import Geometry
 from formats.image import Image
@@ -14,6 +16,10 @@ class ReadyImage:
     def fits(self, geometry: Geometry) -> bool:
         """Any geometry."""
         return True
+
+    def order(self, names: Sequence[bytes]) -> list[int]:
+        """As they are: it has none."""
+        return list(range(len(names)))
 
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """The image, every sector of it used. VolumeError when there is none, or when files, places or a boot come with it."""

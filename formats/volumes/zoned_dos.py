@@ -1,15 +1,14 @@
-"""Zoned-GCR DOS: a directory and block map on one track in the middle, files as chains of blocks.
+"""Zoned-GCR DOS: a directory on one track in the middle, its block map there or beside it, files as chains of blocks.
 
 A file's bytes are all that its chain holds, its load address too. An empty file is one block whose last used byte is byte 1.
 A block that the map calls used and no file owns is common practice (reserved by hand), and so is no problem.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Padding, Struct
+from construct import Array, Byte, Bytes, Default, Int16ul, Padding, Struct
 
 from formats import volume
 from formats.errors import Problem
@@ -20,31 +19,16 @@ from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
 from formats.source import Source
 from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.zoned_map import LINK, PLANS
 
 SOURCES = (
     Source("Firmware listings of the zoned drives", "next free sector, new directory entry, map", "looked up"),
-    Source("Drive user manuals", "directory and block map, 664 blocks free", "published"),
-)
-
-LINK = Struct("track" / Byte, "sector" / Byte)
-
-HEADER = Struct(
-    "link" / LINK,  # of the first directory sector
-    "format" / Default(Byte, 0x41),
-    Padding(1),
-    "map" / Default(Bytes(140), bytes(140)),  # 04: an entry a track, see MapPart
-    "name" / Bytes(16),  # 90: padded A0
-    Padding(2, b"\xa0"),
-    "id" / Bytes(2),  # A2: as in every identifier
-    Padding(1, b"\xa0"),
-    "dos" / Default(Bytes(2), b"2A"),  # A5
-    Padding(4, b"\xa0"),
-    Padding(85),
-)
-
-MAP_ENTRY = Struct(
-    "free" / Byte,
-    "bits" / BytesInteger(3, swapped=True),  # sector 0 is bit 0 of the first byte; 1 is free
+    Source("Drive user manuals", "directory and block map; 664, 670, 2052 and 4133 blocks free", "published"),
+    Source(
+        "Map entries of tracks 36 to 40 from C0 on; steps on 77 tracks; header of 690 blocks behind the id",
+        "no two makers of 40 tracks agree where the entries lie",
+        "from memory",
+    ),
 )
 
 ENTRY = Struct(
@@ -71,49 +55,13 @@ EMPTY = 1  # index of the last byte used in a last block without any
 LAST = 0xFF  # the same of a directory sector
 
 
-@dataclass(frozen=True)
-class MapPart:
-    """The map entries of tracks `first` to `last`, from `offset` in the sector `at`."""
-
-    at: Link
-    first: int
-    last: int
-    offset: int
-
-    def place(self, track: int) -> int:
-        """Where a track's entry begins in its sector."""
-        size: int = MAP_ENTRY.sizeof()
-        return self.offset + (track - self.first) * size
-
-
-@dataclass(frozen=True)
-class Plan:
-    """Where a geometry's volume keeps what, and its steps from block to block."""
-
-    header: Link
-    directory: Link
-    map: tuple[MapPart, ...]
-    step: int = 10
-    directory_step: int = 3
-
-    @property
-    def system(self) -> tuple[Link, ...]:
-        """The sectors of the header and the map, each once."""
-        return tuple(dict.fromkeys((self.header, *(part.at for part in self.map))))
-
-
-PLANS = {
-    "gcr4to5-35z": Plan(header=(18, 0), directory=(18, 1), map=(MapPart((18, 0), 1, 35, offset=0x04),)),
-}
-
-
 class _Reader(Walk):
     """One image, walked from its directory."""
 
     def __init__(self, image: Image) -> None:
         super().__init__(image)
         self.plan = PLANS[image.geometry.id]
-        self.header = self.sector(HEADER, self.plan.header)
+        self.header = self.sector(self.plan.struct, self.plan.header)
         self.owners.update(dict.fromkeys(self.plan.system, "the block map"))
         directory = self.chain(self.plan.directory, self._next, "directory")
         entries = [entry for link in directory for entry in self.sector(DIRECTORY, link).entries if entry.type]
@@ -131,13 +79,14 @@ class _Reader(Walk):
         return chain, len(chain) + len(self.chain(link_of(entry.side), self._next, where))
 
     @cached_property
-    def map(self) -> dict[int, Any]:
-        """The map's entry of each track."""
-        return {
-            track: MAP_ENTRY.parse(self.image.read(self.addresses[part.at])[part.place(track) :])
-            for part in self.plan.map
-            for track in range(part.first, part.last + 1)
-        }
+    def system(self) -> dict[Link, bytes]:
+        """The header's sector and the map's."""
+        return {link: self.image.read(self.addresses[link]) for link in self.plan.system}
+
+    @cached_property
+    def map(self) -> dict[int, tuple[int, list[Link]]]:
+        """How many blocks of each track are free by the map's count, and which by its bits."""
+        return {track: part.read(self.system[part.at], track) for part in self.plan.map for track in part.tracks}
 
     def _file(self, entry: Any, chain: Sequence[Link]) -> FileOut:
         data = b"".join(_used(self.sector(BLOCK, link)) for link in chain)
@@ -153,20 +102,19 @@ class _Reader(Walk):
 
     def volume(self) -> VolumeOut:
         """Its files, unclosed ones too; `free` is the sum of the map's counts without the directory's track."""
-        free = sum(entry.free for track, entry in self.map.items() if track != self.plan.directory[0])
+        free = sum(count for track, (count, _) in self.map.items() if track != self.plan.directory[0])
         files = tuple(self._file(entry, chain) for entry, chain, _ in self.files)
         return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files)
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
-        if link_of(self.header.link) != self.plan.directory:
-            yield Problem("header", f"its link to the directory is {link_of(self.header.link)}, not {self.plan.directory}")
+        for where, what in self.plan.wrong_frames(self.system):
+            yield Problem(where, what)
         for entry, chain, blocks in self.files:
             yield from self._entry(entry, chain, blocks, volume.shown(NAMES.load(entry.name)))
-        for track, entry in self.map.items():
-            free = [(track, sector) for sector in range(8 * MAP_ENTRY.bits.sizeof()) if entry.bits >> sector & 1]
-            if entry.free != len(free):
-                yield Problem("block map", f"track {track} has {entry.free} free blocks by its count, {len(free)} by its bits")
+        for track, (count, free) in self.map.items():
+            if count != len(free):
+                yield Problem("block map", f"track {track} has {count} free blocks by its count, {len(free)} by its bits")
             yield from self.free_in_map(free, "block map")
 
     def _entry(self, entry: Any, chain: Sequence[Link], blocks: int, where: str) -> Iterator[Problem]:
@@ -250,15 +198,13 @@ class _Builder(LinkedBuilder):
             at = following or at
 
     def _header(self) -> None:
-        label = NAMES.store(self.content.label)
-        self.write(self.plan.header, HEADER.build({"link": parts_of(self.plan.directory), "name": label, "id": self.content.disc_id}))
+        """The header and the map, of what is free now."""
+        sectors = self.plan.frames(NAMES.store(self.content.label), self.content.disc_id)
         for part in self.plan.map:
-            sector = bytearray(self.image.read(self.addresses[part.at]))
-            for track in range(part.first, part.last + 1):
-                free = self.space.free[track]
-                entry = MAP_ENTRY.build({"free": len(free), "bits": sum(1 << each for each in free)})
-                sector[part.place(track) : part.place(track) + len(entry)] = entry
-            self.write(part.at, bytes(sector))
+            for track in part.tracks:
+                part.write(sectors[part.at], track, self.space.free[track])
+        for link, sector in sectors.items():
+            self.write(link, bytes(sector))
 
 
 def _length(file: FileIn) -> int:

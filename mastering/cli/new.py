@@ -67,6 +67,17 @@ type = "binary"               # or "text", "integer", "floating"
 load_address = 0x2000
 # locked = true
 """,
+    "block-tree": """\
+label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
+# boot = "boot.bin"           # the bytes of blocks 0 and 1
+
+[[side.{side}.file]]
+name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
+source = "{source}"
+type = 0x06                   # 0 to 255
+load_address = 0x2000         # the auxiliary word; default 0
+# locked = true
+""",
     "fat12": """\
 label = "MY TITLE"
 # boot = "boot.bin"           # the code of the boot sector

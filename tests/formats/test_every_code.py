@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as st_numpy
 
 from formats import registry
-from formats.codes import group_4to5, group_6and2
+from formats.codes import group_4to5, group_5and3, group_6and2
 
 CODES = registry.names("codes", foreign=False)
 
@@ -45,6 +45,13 @@ def test_6and2_words_are_the_bytes_that_the_16_sector_rule_leaves():
         return cells[0] == "1" and pairs <= 1 and "11" in cells[1:]
 
     assert list(group_6and2.WORDS) == [byte for byte in range(256) if allowed(byte)]
+
+
+def test_5and3_words_are_the_bytes_that_the_13_sector_rule_leaves():
+    """Bit 7 set, no two adjacent 0s, but neither AA nor D5, which begin marks: exactly 32, in ascending order."""
+    allowed = [byte for byte in range(0x80, 0x100) if "00" not in f"{byte:08b}" and byte not in (0xAA, 0xD5)]
+    assert list(group_5and3.WORDS) == allowed
+    assert len(allowed) == 32
 
 
 def test_mfm_writes_a_clock_only_between_two_zeros():
@@ -169,6 +176,44 @@ def test_6and2_data_blocks(body, first, middle, ends, crc32):
     assert binascii.crc32(cells) == crc32
 
 
+@pytest.mark.parametrize(
+    ("body", "first", "ends", "crc32"),
+    [
+        (bytes(256), "AB AB AB AB AB AB AB AB", "AB AB", 0xB345007E),
+        (b"\xff" * 256, "BA F5 AB AB AB AB AB AB", "AB FF", 0xC2CAEAA7),
+        (bytes(range(256)), "BA D7 EF DB EF FF EF DB", "FF FF", 0xA6DBB03B),
+        (bytes(range(255, -1, -1)), "AB ED EF DB EF FF EF DB", "FF AB", 0xB187A8A2),
+        (b"\xe5" * 256, "B6 DF AB AB AB AB AB AB", "AB FB", 0x34FBE7FB),
+        (b"\x01" + bytes(255), "AB AB AB AB AB AB AB AB", "AB AB", 0xFF0098C6),
+    ],
+)  # fmt: skip
+def test_5and3_data_blocks(body, first, ends, crc32):
+    """CV077 to CV082: loop, closed form and decoder; that the bits lie in this order is from memory."""
+    cells = encode("group-5and3", body + b"\0")
+    assert (cells[:8], cells[-2:]) == (bytes.fromhex(first), bytes.fromhex(ends))
+    assert binascii.crc32(cells) == crc32
+
+
+def test_5and3_values_stand_where_the_writer_puts_them():
+    """One byte at a time, by the writer's loop: group x of five bytes, x from 50 down to 0, and the 256th byte on its own."""
+    for place in (0, 1, 2, 3, 4, 7, 128, 250, 253, 254, 255):
+        for byte in (0x01, 0x02, 0x04, 0x08, 0x80):
+            aux, high = [0] * 154, [0] * 256
+            x, which = 50 - place // 5, place % 5
+            if place == 255:
+                aux[153], high[255] = byte & 7, byte >> 3
+            else:
+                high[x + 51 * which] = byte >> 3
+                for part in range(3):
+                    bit = byte >> 2 - part & 1
+                    aux[x + 51 * part] |= {3: bit << 1, 4: bit}.get(which, (byte & 7) << 2 if which == part else 0)
+            values = aux[::-1] + high
+            chain = [value ^ before for value, before in zip([*values, 0], [0, *values], strict=True)]
+            chain[-1] = values[-1]
+            body = bytes(place) + bytes([byte]) + bytes(255 - place)
+            assert encode("group-5and3", body + b"\0") == bytes(group_5and3.WORDS[value] for value in chain)
+
+
 # Round trips and soundness
 
 
@@ -179,7 +224,7 @@ def test_what_was_coded_comes_back_sound(name, data):
     shape = data.draw(st.tuples(st.integers(0, 4), st.integers(1, 3).map(lambda units: 1 if unit == 257 else units)))
     rows = data.draw(st_numpy.arrays(np.uint8, (shape[0], shape[1] * unit)))
     if unit == 257:
-        rows[:, 256] &= 0x3F  # a residue is six bits
+        rows[:, 256] &= 0x3F if name == "group-6and2" else 0x1F  # a residue is one value: six bits, or five
     coded = registry.code(name).encode(rows)
     assert coded.shape == (shape[0], shape[1] * registry.code(name).unit[1])
     back, sound = registry.code(name).decode(coded)
@@ -201,22 +246,25 @@ def test_a_word_that_4to5_lacks_makes_its_byte_unsound(data, nibble, word):
     assert sound[0].tolist() == [byte != nibble // 2 for byte in range(4)]
 
 
-@given(
-    body=st.binary(min_size=256, max_size=256),
-    place=st.integers(0, 342),
-    byte=st.sampled_from(sorted(set(range(256)) - set(group_6and2.WORDS))),
-)
-def test_a_byte_that_6and2_lacks_makes_the_block_unsound(body, place, byte):
-    cells = bytearray(encode("group-6and2", body + b"\0"))
-    cells[place] = byte
-    assert not decode("group-6and2", bytes(cells))[1]
+CHAINED = {"group-6and2": group_6and2.WORDS, "group-5and3": group_5and3.WORDS}
+BODIES = st.binary(min_size=256, max_size=256)
 
 
-@given(body=st.binary(min_size=256, max_size=256), place=st.integers(0, 342), change=st.integers(1, 63))
-def test_another_legal_byte_leaves_a_residue(body, place, change):
-    cells = bytearray(encode("group-6and2", body + b"\0"))
-    cells[place] = group_6and2.WORDS[group_6and2.WORDS.index(cells[place]) ^ change]
-    assert decode("group-6and2", bytes(cells))[0][256] == change
+@pytest.mark.parametrize("name", CHAINED)
+@given(body=BODIES, place=st.integers(0, 410), byte=st.integers(0, 255))
+def test_a_byte_that_a_chained_code_lacks_makes_the_block_unsound(name, body, place, byte):
+    cells = bytearray(encode(name, body + b"\0"))
+    cells[place % len(cells)] = byte
+    assert decode(name, bytes(cells))[1] == (byte in CHAINED[name])
+
+
+@pytest.mark.parametrize("name", CHAINED)
+@given(body=BODIES, place=st.integers(0, 410), change=st.integers(1, 63))
+def test_another_legal_byte_leaves_a_residue(name, body, place, change):
+    cells, words = bytearray(encode(name, body + b"\0")), CHAINED[name]
+    place, change = place % len(cells), change % len(words) or 1
+    cells[place] = words[words.index(cells[place]) ^ change]
+    assert decode(name, bytes(cells))[0][256] == change
 
 
 @given(value=st.integers(0, 255), lost=st.sampled_from([0x8000, 0x2000, 0x0800, 0x0200, 0x0080, 0x0020, 0x0008, 0x0002]))

@@ -19,15 +19,21 @@ from formats.track import build_rows, encode_side
 
 IDS = registry.names("geometries", foreign=False)
 
-# Capacity, first track and sector: user manuals of the zoned drives (683 blocks, "170 K"), a textbook on the 16-sector system
-# (35 x 16 x 256), the FAT12 media table (160 K to 1.2 M), products of the tracks, sectors and bytes of the standards (CV091 to CV093).
-# Whole cells of a turn: 60 / rpm over the cell length, computed.
+# Capacity, first track and sector: user manuals of the zoned drives (683 and 690 blocks, "170 K"), firmware listings (2083 and 4166
+# blocks on 77 tracks; 40 tracks from memory), a textbook on the 16-sector system (35 x 16 x 256, 35 x 13 x 256), the FAT12 media table
+# (160 K to 1.2 M), products of the tracks, sectors and bytes of the standards (CV091 to CV093). Whole cells of a turn: 60 / rpm over
+# the cell length, computed.
 PUBLISHED = {
     "fm-40x16x128": (81_920, 0, 1, {0: 50_000, 39: 50_000}),
     "fm-40x18x128": (92_160, 0, 1, {0: 50_000, 39: 50_000}),
     "fm-40x18x128-288rpm": (92_160, 0, 1, {0: 52_083, 39: 52_083}),
     "fm-40x10x256": (102_400, 0, 0, {0: 50_000, 39: 50_000}),
     "gcr4to5-35z": (174_848, 1, 0, {0: 61_538, 16: 61_538, 17: 57_142, 24: 53_333, 30: 50_000, 34: 50_000}),
+    "gcr4to5-35z20": (176_640, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 34: 50_000}),
+    "gcr4to5-40z": (196_608, 1, 0, {0: 61_538, 17: 57_142, 24: 53_333, 39: 50_000}),
+    "gcr4to5-77z": (533_248, 1, 0, {0: 92_307, 38: 92_307, 39: 85_714, 53: 80_000, 64: 75_000, 76: 75_000}),
+    "gcr4to5-77z-2s": (1_066_496, 1, 0, {0: 92_307, 38: 92_307, 39: 85_714, 53: 80_000, 64: 75_000, 76: 75_000}),
+    "gcr5and3-35x13x256": (116_480, 0, 0, {0: 50_000, 34: 50_000}),
     "gcr6and2-35x16x256": (143_360, 0, 0, {0: 50_000, 34: 50_000}),
     "mfm-40x8x512": (163_840, 0, 1, {0: 100_000, 39: 100_000}),
     "mfm-40x8x512-2s": (327_680, 0, 1, {0: 100_000, 39: 100_000}),
@@ -45,12 +51,18 @@ PUBLISHED = {
 }
 
 # Margins in percent, as computed from the published gaps: how much faster a drive may turn before the last check meets the index.
+# On 20 sectors of 354 bytes 0.89 would be left without any gap.
 MARGINS = {
     "fm-40x16x128": [2.32],
     "fm-40x18x128": [1.89],
     "fm-40x18x128-288rpm": [2.49],
     "fm-40x10x256": [0.97],
     "gcr4to5-35z": [1.29, 1.58, 1.38, 1.43],
+    "gcr4to5-35z20": [1.29, 0.62, 1.38, 1.43],
+    "gcr4to5-40z": [1.29, 1.58, 1.38, 1.43],
+    "gcr4to5-77z": [1.50, 1.50, 1.34, 1.57],
+    "gcr4to5-77z-2s": [1.50, 1.50, 1.34, 1.57],
+    "gcr5and3-35x13x256": [2.91],
     "gcr6and2-35x16x256": [1.29],
     "mfm-40x8x512": [17.97],
     "mfm-40x8x512-2s": [17.97],
@@ -69,10 +81,13 @@ MARGINS = {
 
 
 # Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (MFM: 8 x 00,
-# 22 x 4E, 12 x 00, 24 x 4E; FM: 4 x 00, 11 x FF, 6 x 00, 10 x FF); firmware listings (gap1 8 in the first ROM, gap2 4); listings of the
-# 16-sector routines (5 self-syncs). Two formatters write a shorter data gap than that data sheet asks for: 9 by the 8272's tables, 22 from memory.
-MINIMA = {"fm": [4, 11, 6, 10], "mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr6and2": [5, 5]}
+# 22 x 4E, 12 x 00, 24 x 4E; FM: 4 x 00, 11 x FF, 6 x 00, 10 x FF); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19
+# and 18); listings of the 16-sector routines (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors
+# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the 8272's tables, 22 from
+# memory.
+MINIMA = {"fm": [4, 11, 6, 10], "mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
 MINIMA |= {"fm-40x18x128": [4, 11, 6, 9], "mfm-40x26x128-288rpm": [8, 22, 12, 22]}
+MINIMA |= {"gcr4to5-35z20": [8, 1], "gcr4to5-77z": [19, 18], "gcr4to5-77z-2s": [19, 18]}
 
 USUAL_RPM = {"mfm-80x15x512-2s": 360, "mfm-77x8x1024-2s": 360}  # ECMA-99: high density; elsewhere 300 where the id says nothing
 
@@ -96,13 +111,14 @@ def test_every_declared_geometry_is_held_to_a_published_number():
 
 
 def test_the_id_says_what_is_declared(geometry):
-    match = re.fullmatch(r"(fm|mfm|gcr\dto\d|gcr\dand\d)-(\d+)(z|x(\d+)x(\d+))(-2s)?(-\d+rpm)?", geometry.id)
+    match = re.fullmatch(r"(fm|mfm|gcr\dto\d|gcr\dand\d)-(\d+)(z\d*|x(\d+)x(\d+))(-2s)?(-\d+rpm)?", geometry.id)
     assert match is not None
     assert geometry.code == match[1]
     assert geometry.cylinders == int(match[2])
     assert geometry.heads == (2 if match[6] else 1)
-    if match[3] == "z":
+    if match[3].startswith("z"):
         assert len({zone.sectors for zone in geometry.zones}) > 1
+        assert not match[3][1:] or geometry.zones[1].sectors == int(match[3][1:])
     else:
         assert [(zone.sectors, geometry.size) for zone in geometry.zones] == [(int(match[4]), int(match[5]))]
     assert geometry.rpm == (int(match[7][1:-3]) if match[7] else USUAL_RPM.get(geometry.id, 300))
@@ -137,9 +153,9 @@ def test_every_geometry_names_its_sources(geometry):
 
 
 def test_the_discs_needs_are_stated(geometry):
-    """48 tracks per inch for 35 and 40 tracks, 96 for more (ECMA-78, ECMA-99); 300 Oe for all single- and double-density discs, 600 for
-    high density; group-coded drives need no index hole."""
-    assert geometry.tpi == (48 if geometry.cylinders <= 40 else 96)
+    """48 tracks per inch for 35 and 40 tracks, 100 for 77 of the zoned drives, 96 for more (ECMA-78, ECMA-99); 300 Oe for all single- and
+    double-density discs, 600 for high density; group-coded drives need no index hole."""
+    assert geometry.tpi == (48 if geometry.cylinders <= 40 else 100 if geometry.code == "gcr4to5" else 96)
     assert geometry.coercivity == ("600 Oe" if geometry.rpm == 360 else "300 Oe")
     assert geometry.index == geometry.id.startswith(("fm", "mfm"))
 
@@ -161,6 +177,31 @@ def test_the_zoned_dump_holds_track_18_at_block_357():
     places = registry.geometry("gcr4to5-35z").places
     assert places[Address(18, 0, 0)] == 357
     assert places[Address(35, 0, 16)] == 682
+
+
+def test_the_zones_of_77_tracks_begin_where_the_listings_have_them():
+    """CV132: tracks 39, 40, 54, 65 begin at blocks 1102, 1131, 1509, 1784; on two heads track 78, the first of head 1, at 2083."""
+    one, two = registry.geometry("gcr4to5-77z"), registry.geometry("gcr4to5-77z-2s")
+    for geometry in (one, two):
+        assert [geometry.places[Address(track, 0, 0)] for track in (39, 40, 54, 65)] == [1102, 1131, 1509, 1784]
+    assert [two.places[Address(track, 1, 0)] for track in (78, 78 + 39, 78 + 53, 78 + 64)] == [
+        2083 + each for each in (0, 1131, 1509, 1784)
+    ]
+    assert two.addresses[-1] == Address(154, 1, 22)
+
+
+def test_the_first_generation_has_20_sectors_on_tracks_18_to_24():
+    """Firsts of the zones: 0, 357, 497, 605, 690 blocks in all."""
+    geometry = registry.geometry("gcr4to5-35z20")
+    assert [geometry.places[Address(track, 0, 0)] for track in (1, 18, 25, 31)] == [0, 357, 497, 605]
+    assert geometry.addresses[-1] == Address(35, 0, 16) and geometry.places[geometry.addresses[-1]] == 689
+
+
+def test_13_sectors_pass_the_head_every_tenth_number():
+    """CV113: 0 A 7 4 1 B 8 5 2 C 9 6 3, plus ten modulo 13; from memory. A dump holds them as numbered."""
+    geometry = registry.geometry("gcr5and3-35x13x256")
+    assert list(geometry.order) == [10 * place % 13 for place in range(13)]
+    assert [address.sector for address in geometry.addresses[:14]] == [*range(13), 0]
 
 
 def test_file_order_and_block_order_are_the_firmwares():
@@ -271,8 +312,8 @@ def test_a_side_is_read_back_as_it_was_written(geometry, dump):
         assert (found.number(name) == value).all()
 
 
-# Cells between two transitions, by the rule of each code (CV137 to CV140).
-INTERVALS = {"fm": {1, 2}, "mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr6and2": {1, 2, 3}}
+# Cells between two transitions, by the rule of each code (CV137 to CV141).
+INTERVALS = {"fm": {1, 2}, "mfm": {2, 3, 4}, "gcr4to5": {1, 2, 3}, "gcr5and3": {1, 2}, "gcr6and2": {1, 2, 3}}
 
 
 def test_transitions_are_as_far_apart_as_the_code_allows(geometry, dump):
@@ -366,18 +407,20 @@ def mfm_cells(sectors: list[tuple[bytes, bytes]], before: int, after: int, gap: 
 WORDS_4TO5 = ["0A", "0B", "12", "13", "0E", "0F", "16", "17", "09", "19", "1A", "1B", "0D", "1D", "1E", "15"]  # firmware listings
 
 
+@cache
 def group_4to5(data: bytes) -> str:
     return "".join(f"{int(WORDS_4TO5[int(digit, 16)], 16):05b}" for digit in data.hex())
 
 
-def zoned_track(track: int, sectors: int, gap: int, cells_of_turn: int) -> str:
-    """The formatter's track of zeros: sync 5 x FF, header, gap1 9 x 55, sync, block, gap2 by zone. Firmware listings."""
+@cache
+def zoned_track(track: int, sectors: int, gap: int, cells_of_turn: int, gap1: int = 9) -> str:
+    """The formatter's track of zeros: sync 5 x FF, header, gap1 9 x 55 (77 tracks: 19), sync, block, gap2 by zone. Firmware listings."""
     cells = ""
     for sector in range(sectors):
         id1, id2 = b"SM"
         header = bytes([8, sector ^ track ^ id2 ^ id1, sector, track, id2, id1, 0x0F, 0x0F])
-        cells += "1" * 40 + group_4to5(header) + bits("55" * 9) + "1" * 40 + group_4to5(b"\7" + bytes(259)) + bits("55" * gap)
-    return (cells + bits("55" * 200))[:cells_of_turn]
+        cells += "1" * 40 + group_4to5(header) + bits("55" * gap1) + "1" * 40 + group_4to5(b"\7" + bytes(259)) + bits("55" * gap)
+    return (cells + bits("55" * 400))[:cells_of_turn]
 
 
 def pair(*values: int) -> str:
@@ -394,10 +437,41 @@ def sixteen_sector_track(track: int) -> str:
     return (cells + SELF_SYNC * 50)[:50_000]
 
 
-ZONED = {1: (21, 8, 61_538), 18: (19, 17, 57_142), 25: (18, 12, 53_333), 31: (17, 9, 50_000)}  # first track: sectors, gap2 (CV097), cells
+def thirteen_sector_track(track: int) -> str:
+    """The same for 13 sectors: D5 AA B5, nine-cell self-syncs (10 and 24: a textbook's 5 to 10 and 14 to 24), 411 x AB (CV077), every
+    tenth number."""
+    self_sync, cells = "111111110", ""
+    for place in range(13):
+        sector = 10 * place % 13
+        cells += bits("D5 AA B5") + pair(254, track, sector, 254 ^ track ^ sector) + bits("DE AA EB") + self_sync * 10
+        cells += bits("D5 AA AD" + "AB" * 411 + "DE AA EB") + self_sync * 24
+    return (cells + self_sync * 200)[:50_000]
+
+
+Zones = dict[int, tuple[int, ...]]
+ZONED: Zones = {
+    1: (21, 8, 61_538),
+    18: (19, 17, 57_142),
+    25: (18, 12, 53_333),
+    31: (17, 9, 50_000),
+}  # first track: sectors, gap2 (CV097), cells
+ZONED_20 = ZONED | {18: (20, 1, 57_142)}  # 3 bytes a sector are left at most
+ZONED_77: Zones = {1: (29, 29, 92_307, 19), 40: (27, 28, 85_714, 19), 54: (25, 32, 80_000, 19), 65: (23, 39, 75_000, 19)}  # and gap1
+
+
+def zoned_side(zones: Zones, tracks: int, cylinder: int, head: int) -> str:
+    """A track of a drive whose tracks count from 1, those of head 1 on from head 0's; the same zones on both heads."""
+    zone = zones[max(first for first in zones if first <= cylinder + 1)]
+    return zoned_track(cylinder + 1 + head * tracks, *zone)
+
 
 LAID_BY_HAND = {  # by cylinder and head
-    "gcr4to5-35z": lambda cylinder, _: zoned_track(cylinder + 1, *ZONED[max(first for first in ZONED if first <= cylinder + 1)]),
+    "gcr4to5-35z": partial(zoned_side, ZONED, 35),
+    "gcr4to5-35z20": partial(zoned_side, ZONED_20, 35),
+    "gcr4to5-40z": partial(zoned_side, ZONED, 40),
+    "gcr4to5-77z": partial(zoned_side, ZONED_77, 77),
+    "gcr4to5-77z-2s": partial(zoned_side, ZONED_77, 77),
+    "gcr5and3-35x13x256": lambda cylinder, _: thirteen_sector_track(cylinder),
     "gcr6and2-35x16x256": lambda cylinder, _: sixteen_sector_track(cylinder),
     **{name: partial(soft_track, name) for name in FORMATS},
 }
@@ -406,7 +480,7 @@ LAID_BY_HAND = {  # by cylinder and head
 def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(geometry):
     """Every cell of some tracks against tracks that are laid by hand above, from the sources named there."""
     sides = [(cylinder, head) for cylinder in range(geometry.cylinders) for head in range(geometry.heads)]
-    chosen = [0, 1, 17, 24, 30, len(sides) - 1]
+    chosen = [*(each for each in (0, 1, 17, 24, 30, 39, 53, 64, 78, 106, 128) if each < len(sides) - 1), len(sides) - 1]
     for track, cells in zip(chosen, cells_of(geometry, bytes(geometry.dump_bytes), chosen), strict=True):
         assert cells == LAID_BY_HAND[geometry.id](*sides[track])
 
@@ -422,11 +496,12 @@ def test_deleted_data_is_read_as_such(geometry):
     assert len(blocks) == geometry.zones[0].sectors and blocks.sound.all() and blocks.deleted.all()
 
 
-# CV052, CV053, CV067, and CV011 in cells: whole identifiers with their checks, computed by hand.
+# CV052, CV053, CV067, CV070, and CV011 in cells: whole identifiers with their checks, computed by hand.
 KNOWN = {
     "fm-40x16x128": "F5 7E AA AA AA AA AA AB AA AA FB AE FA AF",  # track 0, head 0, sector 1, length code 0, CRC D2C3
     "mfm-40x9x512": "44 89 44 89 44 89 55 54 AA AA AA AA AA A9 2A A4 52 44 94 55",  # track 0, head 0, sector 1, length code 2, CRC CA6F
     "gcr4to5-35z": "52 57 35 29 72 9A E6 A5 55 55",  # track 18, sector 0, disc id "01"
+    "gcr5and3-35x13x256": "D5 AA B5 FF FE AA BB AA AA FF EF DE AA EB",  # the same on 13 sectors
     "gcr6and2-35x16x256": "D5 AA 96 FF FE AA BB AA AA FF EF DE AA EB",  # volume 254, track 17, sector 0
 }
 

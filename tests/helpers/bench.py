@@ -23,7 +23,15 @@ from mastering.verify import Verifier
 from mastering.view import CaptureView, DumpView
 
 MARKER = b"<<SERIAL-GOES-HERE>>"
-IDS = ["gcr4to5-35z", "gcr6and2-35x16x256", "mfm-40x9x512", "mfm-40x9x512-2s", "fm-40x18x128-288rpm"]
+IDS = [
+    "gcr4to5-35z",
+    "gcr4to5-77z-2s",
+    "gcr5and3-35x13x256",
+    "gcr6and2-35x16x256",
+    "mfm-40x9x512",
+    "mfm-40x9x512-2s",
+    "fm-40x18x128-288rpm",
+]
 TITLE = '[title]\nname = "{name}"\npublisher = "Saltmarsh Software"\ncatalogue = "{catalogue}"\nrevision = "{revision}"\n'
 SIDE = '[side.{side}]\nplatform = "machine"\ngeometry = "{geometry}"\nvolume = "none"\nimage = "{side}.bin"\ndisc_id = "SM"\n'
 

@@ -7,7 +7,7 @@ import pytest
 
 FORMATS = Path(__file__).parents[2] / "formats"
 GEOMETRIES = sorted(path for path in (FORMATS / "geometries").glob("*.py") if path.name != "__init__.py")
-MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.soft_sector", "formats.source"}
+MAY_IMPORT = {"construct", "fractions", "formats.geometry", "formats.record", "formats.soft_sector", "formats.source", "formats.zoned"}
 
 
 @pytest.mark.parametrize("path", GEOMETRIES, ids=lambda path: path.stem)
@@ -46,12 +46,13 @@ def test_an_implementation_imports_no_sibling_and_an_interface_no_implementation
     }
 
 
-def test_what_declarations_are_written_in_is_imported_by_them_alone():
-    """`soft_sector` loads construct, which judging a read-back does without."""
+@pytest.mark.parametrize("shared", ["formats.soft_sector", "formats.zoned"])
+def test_what_declarations_are_written_in_is_imported_by_them_alone(shared):
+    """It loads construct, which judging a read-back does without."""
     importing = {
         path
         for path in FORMATS.parent.glob("[fm]*/**/*.py")
         for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, ast.ImportFrom) and node.module == "formats.soft_sector"
+        if isinstance(node, ast.ImportFrom) and node.module == shared
     }
     assert importing and importing <= set(GEOMETRIES)

@@ -22,8 +22,9 @@ from formats import registry
 
 ROOT = Path(__file__).parents[2]
 DECLARED = {
-    "zoned-dos": ("formats.volumes.zoned_dos",),
+    "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
     "catalog-dos": ("formats.volumes.catalog_dos",),
+    "block-tree": ("formats.blocks", "formats.block_tree", "formats.volumes.block_tree"),
     "fat12": ("formats.fat", "formats.volumes.fat12"),
 }
 
@@ -76,7 +77,7 @@ def load(name: str, tree: ast.Module, path: str) -> ModuleType:
 
 
 def survives(modules: tuple[str, ...], trees: list[ast.Module], volume: str, tests: list[Any], monkeypatch: pytest.MonkeyPatch) -> bool:
-    """Whether all tests pass with the modules of these trees in the place of the real ones."""
+    """Whether all tests pass with the modules of these trees in the place of the real ones. One that fails stands first from then on."""
     known = registry.volume
     with monkeypatch.context() as patch:
         for name in modules:
@@ -84,10 +85,14 @@ def survives(modules: tuple[str, ...], trees: list[ast.Module], volume: str, tes
         try:
             loaded = [load(name, tree, f"{name}, changed") for name, tree in zip(modules, trees, strict=True)]
             patch.setattr(registry, "volume", lambda name: loaded[-1].VOLUME if name == volume else known(name))
-            for test, case in tests:
-                test(**case)
-        except (Exception, pytest.fail.Exception):
+        except Exception:
             return False
+        for number, (test, case) in enumerate(tests):
+            try:
+                test(**case)
+            except (Exception, pytest.fail.Exception):
+                tests.insert(0, tests.pop(number))
+                return False
     return True
 
 

@@ -119,6 +119,40 @@ def test_a_ready_image_is_named_as_one(tmp_path, master):
     assert lines(run(*arguments, "--json")) == [{"side": "A", "volume": "none", "label": "", "free": 0, "unit": 512}]
 
 
+def test_a_tree_of_files_and_the_same_side_as_a_ready_image(tmp_path):
+    """Directories by `/` in a name, each file with what the job says of it wherever it stands; block order holds block after block."""
+    assert run("new", tmp_path / "tree", "--side", "A=gcr6and2-35x16x256:block-tree").returncode == 0
+    job = tmp_path / "tree" / "job.toml"
+    text = job.read_text()
+    files = [("CAVES/FIRST", 4, False), ("LAMP", 6, True), ("CAVES/SECOND", 4, True), ("BOOK", 4, False)]
+    tables = [
+        f'[[side.A.file]]\nname = "{name}"\nsource = "side-a/{name[-4:]}"\ntype = {type_}\nvolatile = {str(volatile).lower()}\n'
+        for name, type_, volatile in files
+    ]
+    for name, _, _ in files:
+        (tmp_path / "tree" / "side-a" / name[-4:]).write_bytes(name.encode() * 100)
+    job.write_text(text[: text.index("[[side.A.file]]")] + "".join(tables))
+    done = run("build", job, "--out", tmp_path / "m")
+    assert (done.returncode, done.stderr) == (0, "")
+    record = json.loads((tmp_path / "m" / "data" / "master.json").read_text())
+    kept = [(file["name"], file["type"], file["volatile"]) for file in record["sides"]["A"]["files"]]
+    assert kept == [("LAMP", 6, True), ("BOOK", 4, False), ("CAVES/FIRST", 4, False), ("CAVES/SECOND", 4, True)]
+    assert run("check", tmp_path / "m").returncode == 0
+    assert run("contents", tmp_path / "m", "--extract", tmp_path / "out").returncode == 0
+    assert (tmp_path / "out/A/CAVES%2FSECOND").read_bytes() == b"CAVES/SECOND" * 100
+    dump = (tmp_path / "m" / "data" / "side-A.dump").read_bytes()
+    pairs = ("0E", "DC", "BA", "98", "76", "54", "32", "1F")  # published: of each block of a track, its two sectors in file order
+    places = [(track * 16 + int(half, 16)) * 256 for track in range(35) for pair in pairs for half in pair]
+    (tmp_path / "ready").mkdir()
+    (tmp_path / "ready" / "blocks.bin").write_bytes(b"".join(dump[place : place + 256] for place in places))
+    head = text[text.index("[title]") : text.index("[side.A]")]
+    side = '[side.A]\ngeometry = "gcr6and2-35x16x256"\nvolume = "none"\nimage = "blocks.bin"\norder = "block-order"\n'
+    (tmp_path / "ready" / "job.toml").write_text(head + side)
+    assert run("build", tmp_path / "ready" / "job.toml", "--out", tmp_path / "r").returncode == 0
+    assert (tmp_path / "r" / "data" / "side-A.dump").read_bytes() == dump
+    assert run("verify", tmp_path / "m", tmp_path / "r" / "data" / "side-A.capture").returncode == 0
+
+
 NAMES = ["41", "61", "2E", "2E 2E", "1B 5B 32 4A", "41 2F 42", "E9 25"]
 
 
@@ -153,8 +187,10 @@ def test_geometries(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "sides", [["A=gcr4to5-35z:zoned-dos"], ["A=mfm-40x9x512-2s:fat12"], ["A=gcr6and2-35x16x256:catalog-dos", "B=mfm-40x9x512:none"]]
-)
+    "sides",
+    [["A=gcr6and2-35x16x256:block-tree", "B=gcr5and3-35x13x256:catalog-dos"], ["A=gcr4to5-40z:zoned-dos"], ["A=gcr4to5-77z-2s:zoned-dos"],
+     ["A=gcr4to5-35z:zoned-dos"], ["A=mfm-40x9x512-2s:fat12"], ["A=gcr6and2-35x16x256:catalog-dos", "B=mfm-40x9x512:none"]],
+)  # fmt: skip
 def test_a_new_job_builds_as_it_is(tmp_path, sides):
     options = [word for side in sides for word in ("--side", side)]
     assert run("new", tmp_path / "title", *options).returncode == 0

@@ -367,6 +367,85 @@ def test_places_that_are_refused(place, what):
     assert what == refused(places=[place], boot=bytes(512))
 
 
+# 13 sectors: the catalog from sector 12 down, numbers as in the identifiers; release and the place of the map's bits from memory
+
+
+def thirteen():
+    return registry.geometry("gcr5and3-35x13x256")
+
+
+def at_13(track: int, sector: int) -> int:
+    return (track * 13 + sector) * 256
+
+
+def blank_13() -> bytearray:
+    dump = bytearray(116480)
+    dump[at_13(17, 0) : at_13(17, 0) + 7] = bytes.fromhex("00 11 0c 02 00 00 fe")
+    dump[at_13(17, 0) + 0x27] = 122
+    dump[at_13(17, 0) + 0x30 : at_13(17, 0) + 0x38] = bytes.fromhex("11 01 00 00 23 0d 00 01")
+    for track in (*range(3, 17), *range(18, 35)):
+        dump[at_13(17, 0) + 0x38 + 4 * track : at_13(17, 0) + 0x3A + 4 * track] = b"\xff\xf8"
+    for sector in range(12, 1, -1):
+        dump[at_13(17, sector) + 1 : at_13(17, sector) + 3] = bytes([17, sector - 1])
+    return dump
+
+
+def build_13(*files: FileIn, **keys) -> Image:
+    return catalog().build(thirteen(), VolumeIn(files, **keys))
+
+
+def problems_13(dump: bytes) -> list[str]:
+    return [str(problem) for problem in catalog().check(Image(thirteen(), dump))]
+
+
+def test_a_blank_volume_of_13_sectors_has_403_free():
+    """31 tracks of 13."""
+    assert catalog().read(Image(thirteen(), blank_13())).free == 403
+    assert problems_13(blank_13()) == []
+    built = build_13()
+    assert bytes(built.dump) == bytes(blank_13())
+    assert built.used == {Address(17, 0, sector) for sector in range(13)}
+
+
+def test_files_of_a_hand_laid_volume_of_13_sectors():
+    dump = blank_13()
+    dump[at_13(17, 12) + 0x0B : at_13(17, 12) + 0x0B + 35] = bytes([18, 12, 0x84]) + high(b"LAMPLIGHTER") + b"\x03\x00"
+    dump[at_13(18, 12) + 12 : at_13(18, 12) + 16] = bytes([18, 11, 34, 0])
+    dump[at_13(18, 11) : at_13(18, 11) + 256] = bytes.fromhex("00 20 2c 01") + b"L" * 252
+    dump[at_13(34, 0) : at_13(34, 0) + 48] = b"M" * 48
+    dump[at_13(17, 0) + 0x38 + 4 * 18 : at_13(17, 0) + 0x3A + 4 * 18] = b"\x3f\xf8"
+    dump[at_13(17, 0) + 0x38 + 4 * 34 : at_13(17, 0) + 0x3A + 4 * 34] = b"\xff\xf0"
+    (lamp,) = catalog().read(Image(thirteen(), dump)).files
+    assert (lamp.name, lamp.type, lamp.load_address, lamp.locked) == (b"LAMPLIGHTER", "binary", 0x2000, True)
+    assert lamp.data == b"L" * 252 + b"M" * 48
+    assert lamp.sectors == (Address(18, 0, 11), Address(34, 0, 0))
+    assert problems_13(dump) == []
+    dump[at_13(17, 0) + 0x39 + 4 * 34] = 0xF8
+    assert problems_13(dump) == ["free map: track 34 sector 0 is free, and used by LAMPLIGHTER"]
+    dump[at_13(17, 0) + 0x39 + 4 * 34] = 0xF4
+    assert problems_13(dump) == ["free map: 34/-1 is free, and the disc has no such sector"]
+
+
+def test_a_disc_of_13_sectors_can_be_filled():
+    image = build_13(text(b"ALL", 256 * 399 - 1), boot=b"B" * 9984)
+    held = catalog().read(image)
+    assert (held.free, len(held.files[0].sectors)) == (0, 399)  # and four lists
+    assert list(dict.fromkeys(address.track for address in held.files[0].sectors)) == [*range(18, 35), *range(16, 2, -1)]
+    assert problems_13(image.dump) == []
+    assert image.dump[:9984] == b"B" * 9984
+    with pytest.raises(VolumeError, match="needs 1 more sector than the 403"):
+        build_13(text(b"ALL", 256 * 399))
+    with pytest.raises(VolumeError, match="9985 bytes, where 9984 fit"):
+        build_13(boot=bytes(9985))
+
+
+def test_84_files_fill_the_catalog_of_13_sectors():
+    files = [text(b"F%d" % number, 1) for number in range(85)]
+    assert [file.name for file in catalog().read(build_13(*files[:84])).files] == [file.name for file in files[:84]]
+    with pytest.raises(VolumeError, match="85 files, where it holds 84"):
+        build_13(*files)
+
+
 # Laws
 
 CHARACTERS = st.characters(min_codepoint=0x20, max_codepoint=0x5F)
@@ -378,14 +457,14 @@ TEXTS = st.builds(FileIn, NAMES, DATA.map(lambda data: data.replace(b"\0", b"\x8
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.lists(BINARIES | PROGRAMS | TEXTS, max_size=20, unique_by=lambda file: file.name), st.integers(1, 15))
-def test_what_is_built_is_read_again(files, interleave):
-    image = build(*files, interleave=interleave)
+@given(st.lists(BINARIES | PROGRAMS | TEXTS, max_size=20, unique_by=lambda file: file.name), st.integers(1, 12), st.booleans())
+def test_what_is_built_is_read_again(files, interleave, sixteen):
+    image = (build if sixteen else build_13)(*files, interleave=interleave)
     held = catalog().read(image)
     assert [(each.name, each.type, each.locked, each.load_address, each.data) for each in held.files] == [
         (file.name, file.type, file.locked, file.load_address, file.data) for file in files
     ]
-    assert problems(image.dump) == []
+    assert catalog().check(image) == []
     assert {address for each in held.files for address in each.sectors} <= image.used
 
 

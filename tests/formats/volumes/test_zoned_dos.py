@@ -144,7 +144,7 @@ DAMAGE = [
     (HEADER + 4 * 30, "13", "block map: track 30 has 19 free blocks by its count, 18 by its bits"),
     (HEADER + 4 * 31 + 3, "03", "block map: 31/17 is free, and the disc has no such sector"),
     (HEADER + 4 * 1 + 3, "8f", "block map: 1/23 is free, and the disc has no such sector"),
-    (HEADER + 1, "02", "header: its link to the directory is (18, 2), not (18, 1)"),
+    (HEADER + 1, "02", "header: the link of 18/0 leads to 18/2, not 18/1"),
     (DIRECTORY, "13", "directory: its chain leads to 19/255, where no data can be"),
     (DIRECTORY, "12 00", "directory: its chain runs into 18/0, which belongs to the block map already"),
     (DIRECTORY + 0x02, "42", "LAMPLIGHTER: was never closed"),
@@ -354,6 +354,176 @@ def test_two_places_may_not_overlap():
     assert text == "q: track 5 sector 6 is taken by p"
 
 
+# The other kinds of drive: 20 sectors in the second zone, 40 tracks, 77 tracks with one head and with two
+
+ZONES_77 = [29] * 39 + [27] * 14 + [25] * 11 + [23] * 13
+TRACKS = {
+    "gcr4to5-35z20": [21] * 17 + [20] * 7 + [18] * 6 + [17] * 5,
+    "gcr4to5-40z": [*SECTORS, *[17] * 5],
+    "gcr4to5-77z": ZONES_77,
+    "gcr4to5-77z-2s": ZONES_77 * 2,
+}
+ENTRIES = {
+    count: f"{count:02x} {bits}" for count, bits in {21: "ff ff 1f", 20: "ff ff 0f", 19: "ff ff 07", 18: "ff ff 03", 17: "ff ff 01"}.items()
+}
+ENTRIES_77 = {29: "1d ff ff ff 1f", 27: "1b ff ff ff 07", 25: "19 ff ff ff 01", 23: "17 ff ff 7f 00"}
+
+
+class Side:
+    """A side of one kind, laid by hand; `at` is where a sector begins in its dump: all of head 0, then all of head 1."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind, self.tracks = kind, TRACKS[kind]
+        self.dump = bytearray(256 * sum(self.tracks))
+
+    def at(self, track: int, sector: int) -> int:
+        return (sum(self.tracks[: track - 1]) + sector) * 256
+
+    def lay(self, track: int, sector: int, offset: int, data: bytes | str) -> None:
+        start = self.at(track, sector) + offset
+        data = bytes.fromhex(data) if isinstance(data, str) else data
+        self.dump[start : start + len(data)] = data
+
+    def image(self) -> Image:
+        return Image(registry.geometry(self.kind), self.dump)
+
+
+def blank_18(kind: str, dos: bytes, format_: int) -> Side:
+    """The map's entries in 18/0 from 04 on, those of tracks 36 to 40 from C0 on (from memory)."""
+    side = Side(kind)
+    side.lay(18, 0, 0, bytes([18, 1, format_, 0]))
+    side.lay(18, 0, 0x90, b"SALTMARSH".ljust(18, b"\xa0") + b"SM\xa0" + dos + b"\xa0\xa0\xa0\xa0")
+    for track, count in enumerate(side.tracks, 1):
+        side.lay(18, 0, 4 * track if track < 36 else 0xC0 + 4 * (track - 36), ENTRIES[count])
+    used = {20: "12 fc ff 0f", 19: "11 fc ff 07"}
+    side.lay(18, 0, 4 * 18, used[side.tracks[17]])
+    side.lay(18, 1, 1, "ff")
+    return side
+
+
+def blank_39(kind: str) -> Side:
+    """Header 39/0, the map in every third sector of track 38, the directory from 39/1 on."""
+    side = Side(kind)
+    side.lay(39, 0, 0, "26 00 43")
+    side.lay(39, 0, 6, b"SALTMARSH".ljust(18, b"\xa0") + b"SM\xa02C\xa0\xa0\xa0\xa0")
+    parts = [(1, 50), (51, 100), (101, 150), (151, 154)] if len(side.tracks) > 77 else [(1, 50), (51, 77)]
+    for number, (first, last) in enumerate(parts):
+        link = [38, 3 * number + 3] if last < len(side.tracks) else [39, 1]
+        side.lay(38, 3 * number, 0, bytes([*link, 0x43, 0, first, last + 1]))
+        for track in range(first, last + 1):
+            side.lay(38, 3 * number, 6 + 5 * (track - first), ENTRIES_77[side.tracks[track - 1]])
+    side.lay(38, 0, 6 + 5 * 37, "19 b6 fd ff 1f" if len(parts) > 2 else "1b f6 ff ff 1f")  # but 0, 3, 6, 9, or 0, 3
+    side.lay(38, 0, 6 + 5 * 38, "1b fc ff ff 1f")  # but 0 and 1
+    side.lay(39, 1, 1, "ff")
+    return side
+
+
+BLANKS = {
+    "gcr4to5-35z20": lambda: blank_18("gcr4to5-35z20", b"\xa0\xa0", 0x01),
+    "gcr4to5-40z": lambda: blank_18("gcr4to5-40z", b"2A", 0x41),
+    "gcr4to5-77z": lambda: blank_39("gcr4to5-77z"),
+    "gcr4to5-77z-2s": lambda: blank_39("gcr4to5-77z-2s"),
+}
+FREE = {"gcr4to5-35z20": 670, "gcr4to5-40z": 749, "gcr4to5-77z": 2052, "gcr4to5-77z-2s": 4133}
+FIRST = {"gcr4to5-35z20": 17, "gcr4to5-40z": 17, "gcr4to5-77z": 38, "gcr4to5-77z-2s": 38}
+
+
+def build_on(kind: str, *files: FileIn, **keys) -> Image:
+    return zoned().build(registry.geometry(kind), VolumeIn(files, **{"label": b"SALTMARSH", "disc_id": b"SM"} | keys))
+
+
+@pytest.mark.parametrize("kind", BLANKS)
+def test_an_empty_volume_of_every_kind(kind):
+    """Free blocks by the drives' manuals (40 tracks: 85 more than 35 have)."""
+    side = BLANKS[kind]()
+    empty = zoned().read(side.image())
+    assert (empty.label, empty.free, empty.files) == (b"SALTMARSH", FREE[kind], ())
+    assert zoned().check(side.image()) == []
+    assert bytes(build_on(kind).dump) == bytes(side.dump)
+
+
+@pytest.mark.parametrize("kind", BLANKS)
+def test_a_file_of_a_hand_laid_volume_of_every_kind(kind):
+    """Its first block on the innermost track, its second on the first."""
+    side = BLANKS[kind]()
+    last = len(side.tracks)
+    side.lay(last - (last > 77), 16, 0, bytes([1, 20]) + b"L" * 254)
+    side.lay(1, 20, 0, b"\x00\x04END")
+    directory = 39 if last >= 77 else 18
+    side.lay(directory, 1, 2, bytes([0x82, last - (last > 77), 16]) + b"LAMPLIGHTER".ljust(16, b"\xa0"))
+    side.lay(directory, 1, 0x1E, "02")
+    (file,) = zoned().read(side.image()).files
+    assert (file.name, file.type, file.load_address, file.data) == (b"LAMPLIGHTER", "program", 0x4C4C, b"L" * 254 + b"END")
+    assert file.sectors == (Address(last - (last > 77), int(last > 77), 16), Address(1, 0, 20))
+    said = [str(problem) for problem in zoned().check(side.image())]
+    where = f"track {last - (last > 77)} sector 16" + " head 1" * (last > 77)
+    assert said == ["block map: track 1 sector 20 is free, and used by LAMPLIGHTER", f"block map: {where} is free, and used by LAMPLIGHTER"]
+
+
+@pytest.mark.parametrize("kind", BLANKS)
+def test_a_disc_of_every_kind_can_be_filled(kind):
+    image = build_on(kind, program(b"ALL", 254 * FREE[kind]))
+    (file,) = zoned().read(image).files
+    assert len(set(file.sectors)) == FREE[kind] and file.sectors[0].track == FIRST[kind]
+    assert zoned().read(image).free == 0 and zoned().check(image) == []
+    with pytest.raises(VolumeError, match=f"needs 1 more block than the {FREE[kind]}"):
+        build_on(kind, program(b"ALL", 254 * FREE[kind] + 1))
+
+
+@pytest.mark.parametrize("kind, room", [("gcr4to5-35z20", 152), ("gcr4to5-40z", 144), ("gcr4to5-77z", 224), ("gcr4to5-77z-2s", 224)])
+def test_a_directory_of_every_kind_holds_a_track_of_entries(kind, room):
+    files = [program(b"F%d" % number, 1) for number in range(room + 1)]
+    assert len(zoned().read(build_on(kind, *files[:room])).files) == room
+    with pytest.raises(VolumeError, match=f"where it holds {room}"):
+        build_on(kind, *files)
+
+
+@pytest.mark.parametrize(
+    "kind, chain",
+    [("gcr4to5-40z", [0, 10, 20]), ("gcr4to5-35z20", [0, 10, 20]), ("gcr4to5-77z", [1, 6, 11]), ("gcr4to5-77z-2s", [1, 7, 12])],
+)
+def test_files_step_ten_blocks_on_and_on_77_tracks_five(kind, chain):
+    """From memory for 77 tracks, where files begin on track 38, beside the map."""
+    image = build_on(kind, program(b"LONG", 254 * 3))
+    assert [(each.track, each.sector) for each in zoned().read(image).files[0].sectors] == [(FIRST[kind], sector) for sector in chain]
+
+
+@pytest.mark.parametrize("kind, chain", [("gcr4to5-35z20", [1, 4, 7, 10]), ("gcr4to5-77z", [1, 4, 7, 10])])
+def test_directories_step_three_blocks_on(kind, chain):
+    image = build_on(kind, *(program(b"F%d" % number, 1) for number in range(25)))
+    found, track = [1], 39 if "77" in kind else 18
+    while (sector := image.read(Address(track, 0, found[-1]))[1]) != 0xFF:
+        found.append(sector)
+    assert found == chain
+
+
+@pytest.mark.parametrize(
+    "track, sector, offset, found, text",
+    [
+        (39, 0, 0, "27", "header: the link of 39/0 leads to 39/0, not 38/0"),
+        (38, 0, 0, "00", "block map: the link of 38/0 leads to nothing, not 38/3"),
+        (38, 3, 1, "02", "block map: the link of 38/3 leads to 39/2, not 39/1"),
+        (38, 3, 4, "32", "block map: 38/3 says tracks 50 to 77, not 51 to 77"),
+        (38, 0, 5, "34", "block map: 38/0 says tracks 1 to 51, not 1 to 50"),
+        (38, 3, 6 + 5 * 26, "16", "block map: track 77 has 22 free blocks by its count, 23 by its bits"),
+        (38, 0, 6 + 5 * 37 + 1, "f7", "block map: track 38 sector 0 is free, and used by the block map"),
+        (38, 3, 6 + 5 * 26 + 4, "80", "block map: 77/31 is free, and the disc has no such sector"),
+    ],
+)
+def test_check_finds_on_77_tracks(track, sector, offset, found, text):
+    side = blank_39("gcr4to5-77z")
+    side.lay(track, sector, offset, found)
+    assert text in [str(problem) for problem in zoned().check(side.image())]
+
+
+def test_a_disc_of_40_tracks_without_entries_for_the_last_five_is_sound():
+    """As a drive's own system leaves it, or a maker's who keeps them elsewhere."""
+    side = blank_18("gcr4to5-40z", b"2A", 0x41)
+    side.lay(18, 0, 0xC0, bytes(20))
+    assert zoned().check(side.image()) == []
+    assert zoned().read(side.image()).free == 664
+
+
 # Laws
 
 
@@ -366,6 +536,18 @@ FILES = st.builds(
     load_address=st.integers(0, 0xFFFF),
     locked=st.booleans(),
 )
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(FILES, max_size=20, unique_by=lambda file: file.name), NAMES, st.integers(1, 16), st.sampled_from(sorted(BLANKS)))
+def test_what_is_built_on_any_kind_is_read_again(files, label, interleave, kind):
+    image = build_on(kind, *files, label=label, interleave=interleave)
+    held = zoned().read(image)
+    assert held.label == label
+    assert [(each.name, each.type, each.locked) for each in held.files] == [(file.name, file.type, file.locked) for file in files]
+    assert [each.data for each in held.files] == [file.load_address.to_bytes(2, "little") + file.data for file in files]
+    assert held.free == FREE[kind] - sum(len(each.sectors) for each in held.files)
+    assert zoned().check(image) == []
 
 
 @settings(max_examples=40, deadline=None)
@@ -393,3 +575,13 @@ def test_no_image_brings_the_reader_down(seed, hand, damage):
     problems(dump)
     with suppress(VolumeError):
         read(dump)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.binary(min_size=1, max_size=256), st.sampled_from([(38, 0), (38, 3), (39, 0), (39, 1)]), st.booleans())
+def test_no_image_of_77_tracks_brings_the_reader_down(damage, place, blank):
+    side = blank_39("gcr4to5-77z") if blank else Side("gcr4to5-77z")
+    side.lay(*place, 0, damage)
+    zoned().check(side.image())
+    with suppress(VolumeError):
+        zoned().read(side.image())

@@ -1,0 +1,27 @@
+"""4-to-5 group code, two heads of 77 tracks of 100 to the inch; identifiers count on, head 1 has tracks 78 to 154."""
+
+from fractions import Fraction
+
+from formats.geometry import Gap, Geometry, Zone
+from formats.zoned import BLOCK, CELLS_77, FORMATTER_77, GAP_77, IDENTIFIER
+
+GEOMETRY = Geometry(
+    id="gcr4to5-77z-2s",
+    sources=(FORMATTER_77, GAP_77, CELLS_77),
+    rpm=300,
+    tpi=100,
+    size=256,
+    first_sector=0,
+    index=False,
+    heads=2,
+    head_tracks=77,
+    heads_apart=True,
+    zones=(
+        Zone(1, 39, 29, Fraction(6500, 3), gap=29),
+        Zone(40, 53, 27, Fraction(7000, 3), gap=28),
+        Zone(54, 64, 25, Fraction(2500), gap=32),
+        Zone(65, 77, 23, Fraction(8000, 3), gap=39),
+    ),
+    sector=(IDENTIFIER, Gap(19, 0x55, "raw", minimum=19), BLOCK, Gap(0, 0x55, "raw", minimum=18)),
+    tail=Gap(1, 0x55, "raw"),
+)

@@ -1,0 +1,282 @@
+"""Hierarchical volume of 512-byte blocks: a volume directory at block 2, subdirectories, files on key blocks.
+
+A file's name is its path: `CAVES/FIRST` lies in the subdirectory CAVES, which is made where the first file in it stands. Reader and
+job list the files of the volume directory first, then those of its subdirectories, then of theirs. A block that the bit map calls
+used and nobody owns is common practice (reserved by hand), and so is no problem.
+"""
+
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from formats import volume
+from formats.block_tree import (
+    DELETED,
+    DIRECTORY,
+    ENTRY,
+    HEADER,
+    LOCKED,
+    MOST_BYTES,
+    SUBDIRECTORY,
+    SUBDIRECTORY_HEADER,
+    UNLOCKED,
+    UNNAMED,
+    VOLUME_HEADER,
+    WRITE,
+    YEARS,
+    Folder,
+    Found,
+    NewFolder,
+    Plan,
+    name_of,
+    order,
+    parents,
+    path_problem,
+    stored_name,
+    wrong_entry,
+)
+from formats.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
+from formats.errors import Problem
+from formats.geometry import Address, Geometry
+from formats.image import Image
+from formats.source import Source
+from formats.volume import FileSystem, Problems
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+
+SOURCES = (
+    Source("A technical reference manual of the system's", "appendix B: directories, entries, index blocks, bit map", "published"),
+    Source("First of a subdirectory's reserved bytes; bits of the access byte", "", "from memory"),
+    Source("Order in which free blocks are taken", "ascending, indexes before data", "common practice"),
+)
+
+PLANS = {"gcr6and2-35x16x256": Plan()}
+
+
+class _Reader:
+    """One image, walked from its volume directory."""
+
+    def __init__(self, image: Image) -> None:
+        self.blocks, self.plan = Blocks(image), PLANS[image.geometry.id]
+        self.problems = Problems()
+        self.owners: dict[int, str] = dict.fromkeys(range(self.plan.boot), "the loader")
+        self.files: list[Found] = []
+        self.folders: list[Folder] = []
+        key = self.plan.directory[0]
+        self.header = HEADER.parse(DIRECTORY.parse(self.blocks.read(key)).entries[0])
+        if self.header.kind >> 4 != VOLUME_HEADER:
+            self.problems.add(f"block {key}", "there is no volume directory")
+            return
+        if wrong := self._own(self.header.pointer, "the bit map"):
+            self.problems.add("bit map", wrong)
+            return
+        self._walk(key)
+        if sum(file.entry.length for file in self.files) > MOST_BYTES:
+            self.problems.add("volume directory", f"its files have more than {MOST_BYTES:,} bytes by their lengths")
+
+    def _own(self, block: int, owner: str) -> str:
+        """Give a block to an owner, or say why it can't be."""
+        if block not in self.blocks:
+            return f"leads to block {block}, where no data can be"
+        there = volume.claim(self.owners, [block], owner)
+        return f"leads to block {block}, which belongs to {there[0][1]} already" if there else ""
+
+    def _chain(self, first: int, owner: str) -> tuple[int, ...]:
+        """A directory's blocks as far as they can be followed."""
+
+        def following(block: int) -> int | None:
+            after: int = DIRECTORY.parse(self.blocks.read(block)).next
+            return after or None
+
+        found, wrong = volume.follow(first, following, self.blocks.__contains__, self.owners, owner, called="block")
+        if wrong:
+            self.problems.add(owner, wrong)
+        return found
+
+    def _walk(self, key: int) -> None:
+        """Read the volume directory, then the directories in it, and so on. Each takes a block of its own, so there is an end."""
+        folders: deque[Found | None] = deque([None])
+        while folders:
+            own = folders.popleft()
+            first, path = (own.entry.key, own.path + b"/") if own else (key, b"")
+            chain = self._chain(first, own.where if own else "volume directory")
+            found = list(self._entries(path, first, chain))
+            folders += [each for each in found if each.entry.kind >> 4 == SUBDIRECTORY]
+            self.files += [self._file(each) for each in found if each.entry.kind >> 4 != SUBDIRECTORY]
+            if chain:
+                header = HEADER.parse(DIRECTORY.parse(self.blocks.read(first)).entries[0])
+                self.folders.append(Folder(chain, header, len(found), own))
+
+    def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[Found]:
+        for block in chain:
+            for number, raw in enumerate(DIRECTORY.parse(self.blocks.read(block)).entries, 1):
+                entry = ENTRY.parse(raw)
+                if entry.kind >> 4 != DELETED and (block, number) != (key, 1):
+                    yield Found(path + name_of(entry), key, (block, number), entry, 0, ())
+
+    def _file(self, file: Found) -> Found:
+        """The file with the blocks of its bytes, 0 for a hole, and how many it owns."""
+        kind, length = file.entry.kind >> 4, file.entry.length
+        if not SEEDLING <= kind <= TREE:
+            self.problems.add(file.where, f"storage type {kind:X} is none that can be followed")
+            return file
+        found, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
+        if not wrong and length > len(found) * BLOCK:
+            wrong = f"the directory gives it {length} bytes, its blocks hold {len(found) * BLOCK} at most"
+        if wrong:
+            self.problems.add(file.where, wrong)
+        return replace(file, owned=owned, data=tuple(found[: -(-length // BLOCK)]))
+
+    @property
+    def free(self) -> list[int]:
+        """The blocks that the bit map calls free."""
+        bits = self.blocks.read(self.header.pointer)
+        return [8 * at + bit for at, byte in enumerate(bits) for bit in range(8) if byte << bit & 0x80]
+
+    def volume(self) -> VolumeOut:
+        """Its files; `free` counts the bits of the map."""
+        return VolumeOut(name_of(self.header), len(self.free), BLOCK, tuple(map(self._out, self.files)))
+
+    def _out(self, file: Found) -> FileOut:
+        entry = file.entry
+        data = b"".join(self.blocks.read(block) if block else bytes(BLOCK) for block in file.data)[: entry.length]
+        sectors = tuple(self.blocks.sectors(file.data, entry.length))
+        return FileOut(file.path, entry.type, entry.auxiliary, not entry.access & WRITE, data, sectors)
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        if self.header.total != len(self.blocks.pairs):
+            yield Problem("volume directory", f"the volume has {self.header.total} blocks, this disc has {len(self.blocks.pairs)}")
+        for folder in self.folders:
+            yield from self._folder(folder)
+        for file in self.files:
+            yield from wrong_entry(file, file.owned)
+        for block in self.free if self.folders else ():
+            if block not in self.blocks:
+                yield Problem("bit map", f"block {block} is free, and the disc has no such block")
+            elif block in self.owners:
+                yield Problem("bit map", f"block {block} is free, and used by {self.owners[block]}")
+
+    def _folder(self, folder: Folder) -> Iterator[Problem]:
+        header, where, own = folder.header, folder.where, folder.own
+        said = (header.entry_bytes, header.block_entries, header.files)
+        if said != (right := (ENTRY.sizeof(), DIRECTORY.entries.count, folder.count)):
+            yield Problem(where, f"bytes of an entry, entries of a block, files are {said}, not {right}")
+        for block, before in zip(folder.blocks, (0, *folder.blocks), strict=False):
+            if (previous := DIRECTORY.parse(self.blocks.read(block)).previous) != before:
+                yield Problem(where, f"block {block} says that {previous} comes before it, not {before}")
+        if own:
+            yield from wrong_entry(own, len(folder.blocks), len(folder.blocks) * BLOCK)
+            block, number = own.place
+            parent = (header.kind >> 4, name_of(header), header.pointer, header.total)
+            if parent != (SUBDIRECTORY_HEADER, name_of(own.entry), block, ENTRY.sizeof() << 8 | number):
+                yield Problem(where, f"its header does not lead back to entry {number} of block {block}")
+
+
+class _Builder:
+    """One volume in the making."""
+
+    def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
+        self.image, self.content, self.plan = Image(geometry), content, PLANS[geometry.id]
+        self.blocks = Blocks(self.image)
+        self.problems = Problems()
+        self.free: list[int] = []
+        self.inside: dict[bytes, set[bytes]] = {b"": set()}  # what each directory holds
+        self.folders: dict[bytes, NewFolder] = {}
+        for file in content.files:
+            for above, below in pairwise([b"", *parents(file.name), file.name]):
+                self.inside.setdefault(above, set()).add(below)
+
+    def build(self) -> Image:
+        plan, content, pairs = self.plan, self.content, self.blocks.pairs
+        system = (*plan.directory, plan.map)
+        owners = {address: "the volume directory or the bit map" for block in system for address in pairs[block]}
+        self._boot(owners)
+        laid = set(volume.lay_places(self.image, content.places, owners, self.problems))
+        taken = {*range(plan.boot), *system, *(block for block, pair in enumerate(pairs) if laid.intersection(pair))}
+        self.free = [block for block in range(len(pairs)) if block not in taken]
+        self._check()
+        self.problems.stop()
+        self.folders[b""] = NewFolder(plan.directory, VOLUME_HEADER, content.label or UNNAMED, plan.map, len(pairs))
+        for file in content.files:
+            self._file(file)
+        for folder in self.folders.values():
+            for block, data in folder.laid(content.date):
+                self.blocks.write(block, data)
+        bits = sum(1 << 8 * BLOCK - 1 - block for block in self.free)  # block 0 is the highest bit of byte 0
+        self.blocks.write(plan.map, bits.to_bytes(BLOCK, "big"))
+        return self.image
+
+    def _boot(self, owners: dict[Address, str]) -> None:
+        """Lay the boot bytes into the loader's blocks; what they do not reach is open to places."""
+        boot, size = self.content.boot or b"", self.image.geometry.size
+        sectors = [address for block in range(self.plan.boot) for address in self.blocks.pairs[block]]
+        if len(boot) > len(sectors) * size:
+            self.problems.add(volume.key(self.content.where, "boot"), f"{len(boot)} bytes, where {len(sectors) * size} fit")
+        for start, address in zip(range(0, len(boot), size), sectors, strict=False):
+            owners[address] = "the boot bytes"
+            self.image.write(address, boot[start : start + size])
+
+    def _check(self) -> None:
+        content, problems = self.content, self.problems
+        volume.refuse(content, "block-tree", ("image",), problems)
+        volume.check_step(content, len(self.blocks.pairs) - 1, problems)
+        if content.label and (wrong := path_problem(content.label, False)):
+            problems.add(volume.key(content.where, "label"), wrong)
+        if content.date.year not in YEARS:
+            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {YEARS[0]} to {YEARS[-1]}")
+        volume.check_names(content.files, path_problem, lambda name, raw: name, problems)
+        for file in content.files:
+            if file.name in self.inside:
+                problems.add(file.where, f"{volume.shown(file.name)} is a directory of other files")
+            _check_words(file, problems)
+        needed = sum(index_blocks(len(file.data)) + data_blocks(len(file.data)) for file in content.files)
+        needed += sum(self._size(path) for path in self.inside if path)
+        volume.check_room(content, needed, len(self.free), "block", entries=len(content.files), problems=problems)
+        if (count := len(self.inside[b""])) > self.plan.entries:
+            held = f"{count} files and directories, where it holds {self.plan.entries}"
+            problems.add(content.where, f"the volume directory is too full: {held}; put some into a directory")
+
+    def _size(self, path: bytes) -> int:
+        """Blocks of a directory, its header counted among its entries."""
+        count: int = DIRECTORY.entries.count
+        return -(-(1 + len(self.inside[path])) // count)
+
+    def _take(self, count: int) -> list[int]:
+        """Free blocks: the first, then `interleave` on from each, again from the start where there is none further on."""
+        taken: list[int] = []
+        for _ in range(count):
+            start = taken[-1] + (self.content.interleave or 1) if taken else 0
+            taken.append(self.free.pop(bisect_left(self.free, start) % len(self.free)))
+        return taken
+
+    def _file(self, file: FileIn) -> None:
+        """Lay a file's blocks and its entry, and make the directories on its way that are not there yet."""
+        above, length = b"", len(file.data)
+        for path in parents(file.name):
+            if path not in self.folders:
+                self._folder(path, self.folders[above])
+            above = path
+        indexes, own = self._take(index_blocks(length)), self._take(data_blocks(length))
+        entry = stored_name(storage(length), file.name) | {"type": file.type, "auxiliary": file.load_address or 0}
+        entry |= {"key": lay_file(self.blocks, file.data, indexes, own), "blocks": len(indexes) + len(own), "length": length}
+        self.folders[above].entries.append(entry | {"access": LOCKED if file.locked else UNLOCKED})
+
+    def _folder(self, path: bytes, above: NewFolder) -> None:
+        """A subdirectory and its entry."""
+        blocks = self._take(self._size(path))
+        block, number = above.next_place
+        self.folders[path] = NewFolder(blocks, SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)
+        above.entries.append(self.folders[path].entry())
+
+
+def _check_words(file: FileIn, problems: Problems) -> None:
+    if isinstance(file.type, bool) or not isinstance(file.type, int) or not 0 <= file.type <= 0xFF:
+        given = "no type is given" if file.type is None else f"{file.type!r} is no type"
+        problems.add(volume.key(file.where, "type"), f"{given}; block-tree has numbers from 0 to 255")
+    if file.load_address is not None:
+        volume.check_word(file.load_address, volume.key(file.where, "load_address"), problems)
+
+
+VOLUME = FileSystem("block-tree", SOURCES, PLANS, _Builder, _Reader, order)
