@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from bench import MARKER
 
-from mastering.builder import build, unproven
+from mastering.builder import build, record, unproven
 from mastering.errors import MasteringError, ProblemsError
 from mastering.job import load
 
