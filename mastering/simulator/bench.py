@@ -7,6 +7,7 @@ depends on which discs went through the drive before. `mastering.simulator.rende
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
+from formats.geometry import Address
 from mastering.simulator.chance import chance, generator
 from mastering.simulator.damage import Blank, Cause, Layout, Spot, draw_blank, draw_spot
 from mastering.simulator.quality import DriveQuality, LotQuality
@@ -42,6 +43,8 @@ class Writing:
     @property
     def spots(self) -> tuple[Spot, ...]:
         """All that is wrong with what lies on the disc now."""
+        if not self.blank.spots:
+            return self.own
         return (*(spot for spot in self.blank.spots if spot.face in self.layout.faces), *self.own)
 
 
@@ -69,6 +72,22 @@ class Read:
     def tracks(self) -> set[tuple[int, int]]:
         """Track number and head of all tracks with dead spots: what a capture's verdict must find."""
         return self.writing.layout.tracks(spot for spot in self.spots if not spot.weak)
+
+    def findings(self, turns: int = 1) -> dict[Address, str]:
+        """The kinds of finding by sector, as far as they can be told without cells; of a read of one turn, or of several.
+
+        A weak spot is `soft` in several turns; in one turn each of its tracks is bad in half of the reads.
+        """
+        spots, layout, speed = self.spots, self.writing.layout, self.writing.speed
+        if not spots:
+            return {}
+        found = layout.touched((spot for spot in spots if not spot.weak), speed)
+        for address, kind in layout.touched((spot for spot in spots if spot.weak), speed).items():
+            if turns > 1:
+                found.setdefault(address, "soft")
+            elif chance(self.seed, "turn", self.drive, self.use, address.track, address.head) < 0.5:
+                found.setdefault(address, kind)
+        return dict(sorted(found.items(), key=lambda each: layout.geometry.places[each[0]]))
 
     @property
     def story(self) -> str:

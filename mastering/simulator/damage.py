@@ -133,7 +133,7 @@ class Layout:
         for spot in spots:
             for cylinder, head in self.places(spot):
                 run = self.run(spot, cylinder, speed)
-                for address, identifier, block in self._fields(cylinder, head):
+                for address, identifier, block in self._fields(cylinder, head, run):
                     if _meet(run, identifier):
                         found[address] = "absent"
                     elif _meet(run, block):
@@ -167,13 +167,14 @@ class Layout:
             made.append((lead, at, spans["identifier"], spans["block"]))
         return made
 
-    def _fields(self, cylinder: int, head: int) -> Iterator[tuple[Address, slice, slice]]:
-        """A track's sectors, each with the cells of its identifier and of its block."""
+    def _fields(self, cylinder: int, head: int, run: slice) -> Iterator[tuple[Address, slice, slice]]:
+        """A track's sectors that lie, in part, in a run of cells, each with the cells of its identifier and of its block."""
         begins, step, identifier, block = self._spans[cylinder]
         track = self.geometry.track(cylinder, head)
-        for number in self.geometry.order or self.geometry.numbers(cylinder):
-            yield Address(track, head, number), _moved(identifier, begins), _moved(block, begins)
-            begins += step
+        numbers = self.geometry.order or self.geometry.numbers(cylinder)
+        for place in range(max(0, (run.start - begins) // step), min(len(numbers), (run.stop - begins) // step + 1)):
+            at = begins + place * step
+            yield Address(track, head, numbers[place]), _moved(identifier, at), _moved(block, at)
 
 
 def _moved(span: slice, by: int) -> slice:

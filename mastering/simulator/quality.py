@@ -51,16 +51,18 @@ class LotQuality:
     bad: Course = Course(0.03)
     clumped: float = 0.0
     dense: float = 0.6
-    scratched: float = 0.6
+    scratched: float = 0.7
     weak: float = 0.3
-    shedding: float = 0.1
+    shedding: float = 0.0
     both: float = 0.2
-    shed: float = 0.1
+    shed: float = 0.03
 
     def __post_init__(self) -> None:
         _shares(clumped=self.clumped, dense=self.dense, both=self.both, shed=self.shed)
         if min(self.kinds) < 0 or not sum(self.kinds) > 0:
             raise ValueError("scratched, weak and shedding are weights: none below 0, one above")
+        if not self.dense:
+            raise ValueError("dense is the share of bad blanks in a bad inner box: above 0")
         worst = max(self.bad.before, self.bad.after or 0)
         if self.clumped and not worst * (1 - self.clumped + self.clumped / self.dense) <= 1:
             raise ValueError(f"{worst} bad of which {self.clumped} clumped: there are not so many inner boxes; raise dense")
@@ -80,6 +82,8 @@ class LotQuality:
 
     def elsewhere(self, number: int) -> float:
         """The share of bad blanks in the other inner boxes."""
+        if not self.clumped:
+            return self.bad.at(number)
         others = 1 - self.bad_boxes(number)
         return self.bad.at(number) * (1 - self.clumped) / others if others > 0 else 0.0
 

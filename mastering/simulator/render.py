@@ -49,13 +49,13 @@ class Renderer:
     """Makes the cells and files of reads of one master's sides; a side is coded once, for a serial only the cylinder that holds it."""
 
     def __init__(self, master: Master) -> None:
-        self._master = master
+        self.master = master
         self._plain: dict[str, Mapping[Place, Cells]] = {}
         self.layouts = {name: Layout(name, side.geometry) for name, side in master.sides.items()}
 
     def disc(self, writing: Writing) -> Disc:
         """A side as it lies on the disc. ValueError when the drive turned too fast for its geometry."""
-        side, geometry = self._master.sides[writing.layout.side], writing.layout.geometry
+        side, geometry = self.master.sides[writing.layout.side], writing.layout.geometry
         if side.name not in self._plain:
             self._plain[side.name] = laid(geometry, side.dump, side.identity)
         tracks = {**self._plain[side.name], **_with_serial(side, geometry, writing.serial)}
@@ -72,7 +72,7 @@ class Renderer:
         writing, geometry = read.writing, read.writing.layout.geometry
         unread = writing.layout.touched((spot for spot in read.spots if not spot.weak), writing.speed)
         soft = writing.layout.touched((spot for spot in read.spots if spot.weak), writing.speed)
-        dump = reads.read_dump(geometry, stamped(self._master.sides[writing.layout.side], writing.serial), unread)
+        dump = reads.read_dump(geometry, stamped(self.master.sides[writing.layout.side], writing.serial), unread)
         return ReadBack(dump, reads.report(geometry, unread, soft) if form == "report" else None, read.story)
 
     def _capture(self, read: Read, turns: float) -> bytes:
