@@ -1,6 +1,6 @@
 """What is wrong with a disc as a place on its coating, and which tracks and sectors of a geometry lie there. No cells yet."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -152,9 +152,9 @@ class Layout:
         return [self.geometry.track_cells(cylinder) for cylinder in range(self.geometry.cylinders)]
 
     @cached_property
-    def _spans(self) -> list[tuple[int, int, slice, slice]]:
-        """By cylinder: where its first sector begins, cells of a sector, and where identifier and block lie in it."""
-        made = []
+    def _spans(self) -> list[tuple[Sequence[int], int, int, slice, slice]]:
+        """By cylinder: its sectors' numbers, where the first begins, cells of a sector, and where identifier and block lie in it."""
+        made: list[tuple[Sequence[int], int, int, slice, slice]] = []
         for cylinder in range(self.geometry.cylinders):
             zone = self.geometry.zone(cylinder)
             spans, at = {}, 0
@@ -164,14 +164,14 @@ class Layout:
                     spans[element.name] = slice(at + len(element.mark.laid) - len(element.mark.cells), at + cells)
                 at += cells
             lead = sum(self.geometry.laid_cells(each, zone) for each in self.geometry.lead)
-            made.append((lead, at, spans["identifier"], spans["block"]))
+            numbers = self.geometry.order or self.geometry.numbers(cylinder)
+            made.append((numbers, lead, at, spans["identifier"], spans["block"]))
         return made
 
     def _fields(self, cylinder: int, head: int, run: slice) -> Iterator[tuple[Address, slice, slice]]:
         """A track's sectors that lie, in part, in a run of cells, each with the cells of its identifier and of its block."""
-        begins, step, identifier, block = self._spans[cylinder]
+        numbers, begins, step, identifier, block = self._spans[cylinder]
         track = self.geometry.track(cylinder, head)
-        numbers = self.geometry.order or self.geometry.numbers(cylinder)
         for place in range(max(0, (run.start - begins) // step), min(len(numbers), (run.stop - begins) // step + 1)):
             at = begins + place * step
             yield Address(track, head, numbers[place]), _moved(identifier, at), _moved(block, at)

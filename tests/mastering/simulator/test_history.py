@@ -10,6 +10,8 @@ from scipy.stats import binomtest
 
 from formats import registry
 from formats.containers import capture
+from mastering.ledger.exchange import take
+from mastering.ledger.store import memory
 from mastering.serial import is_serial
 from mastering.simulator.bench import Bench
 from mastering.simulator.history import Hand, Shop, alternately, apart, history
@@ -104,6 +106,14 @@ def test_verdict_action_and_counts_of_a_line_agree_with_its_findings():
                 expected = {"A": 683, "B": 560}[line["side"]]
                 assert line["sectors"] == {"expected": expected, "good": expected - hard}
                 assert turns > 1 or "soft" not in kinds
+
+
+def test_a_ledger_takes_a_history_and_gives_it_back():
+    poor = LotQuality(bad=Course(0.3), shedding=0.2)
+    texts = [json.dumps(line) for line in history(bench({"L-07": GOOD, "L-09": poor}, {"D1": SOUND, "D2": DriveQuality()}), 50)]
+    with memory() as ledger:
+        assert take(ledger, texts, "history") == len(texts)
+        assert [json.loads(text) for _, text, _ in ledger.texts()] == [json.loads(text) for text in texts]
 
 
 def test_the_same_seed_gives_the_same_history():

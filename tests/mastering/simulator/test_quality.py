@@ -1,5 +1,7 @@
 """Lots and drives come out as they were declared: rates, clumps, ramps, dirt. Every bound is the sampling error of its own count."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binomtest, chi2_contingency
@@ -7,7 +9,7 @@ from scipy.stats import binomtest, chi2_contingency
 from formats import registry
 from mastering.simulator.bench import Bench, Wear
 from mastering.simulator.chance import chance, generator
-from mastering.simulator.damage import Layout
+from mastering.simulator.damage import Layout, draw_spot
 from mastering.simulator.quality import INNER_BOX, Course, DriveQuality, LotQuality
 
 A, B = Layout("A", registry.geometry("gcr4to5-35z")), Layout("B", registry.geometry("gcr6and2-35x16x256"))
@@ -126,6 +128,14 @@ def test_every_defect_meets_a_sector_of_every_geometry(name, speed):
                 assert bool(hit) == (spot.face in layout.faces)
 
 
+def test_a_scratch_lies_at_the_same_radius_whatever_the_steps_of_the_drive():
+    coarse = registry.geometry("mfm-40x9x512")
+    fine = replace(coarse, tpi=96, zones=(replace(coarse.zones[0], last=79),))
+    spot = draw_spot(generator(1), 0, "scratch", 3, least=3, band=(20, 22))
+    assert Layout("A", coarse).tracks([spot]) == {(track, 0) for track in (20, 21, 22)}
+    assert Layout("A", fine).tracks([spot]) == {(track, 0) for track in range(40, 46)}
+
+
 def test_a_blank_is_the_same_whenever_it_is_asked_for():
     quality = LotQuality(bad=Course(0.5), clumped=0.5, dense=1.0)
     forwards, other = bench(quality), bench(quality)
@@ -223,6 +233,13 @@ def test_dirt_builds_up_with_use():
     failed = [bool(each.own) for each in writes(made, 2000)]
     assert as_declared(sum(failed[:1000]), 1000, 0.1)
     assert as_declared(sum(failed[1000:]), 1000, 0.3)
+
+
+def test_a_shedding_blanks_own_dirt_is_for_the_discs_after_it():
+    shedding = LotQuality(bad=Course(1), scratched=0, weak=0, shedding=1, shed=0.9)
+    made = Bench(2, {"L": shedding}, {f"D{number}": NEVER for number in range(50)})
+    assert not any(made.write(drive, made.blank("L", 1), A).own for drive in made.drives)
+    assert as_declared(sum(bool(made.write(drive, made.blank("L", 1), A).own) for drive in made.drives), 50, 0.9)
 
 
 # What can't be
