@@ -14,6 +14,7 @@ from formats.track import encode_side
 Cells = npt.NDArray[np.uint8]
 Place = tuple[int, int]  # cylinder and head
 
+NOISE = 0.02  # share of cells with a transition where nothing was recorded
 _SPARED = 400  # cells at either end of a weak block that stay as they are: its mark among them
 
 
@@ -38,22 +39,22 @@ def written(geometry: Geometry, dump: bytes, identity: Mapping[str, int], speed:
     `speed`: how fast the drive turned, as a share of the nominal speed; a faster one has room for fewer cells, ValueError when it has
     no room for all sectors. `deleted`: sectors marked as deleted data, ValueError where the geometry has no such mark.
     """
-    disc = Disc(geometry, _laid(geometry, dump, identity), {})
+    disc = Disc(geometry, laid(geometry, dump, identity), {})
     if deleted:
-        marked = _laid(_marking_deleted(geometry), dump, identity)
+        marked = laid(_marking_deleted(geometry), dump, identity)
         for address in deleted:
             side, block = _block(disc, address)
             disc.tracks[side][block] = marked[side][block]
-    return replace(disc, tracks={side: _at_speed(geometry, side[0], cells, speed) for side, cells in disc.tracks.items()})
+    return replace(disc, tracks={side: at_speed(geometry, side[0], cells, speed) for side, cells in disc.tracks.items()})
 
 
 def blank(geometry: Geometry, rng: np.random.Generator) -> Disc:
     """A disc on which nothing was ever recorded: noise, with a transition here and there."""
-    tracks = {side: (rng.random(geometry.track_cells(side[0])) < 0.02).astype(np.uint8) for side in geometry.sides}
+    tracks = {side: (rng.random(geometry.track_cells(side[0])) < NOISE).astype(np.uint8) for side in geometry.sides}
     return Disc(geometry, tracks, {})
 
 
-def _laid(geometry: Geometry, dump: bytes, identity: Mapping[str, int]) -> dict[Place, Cells]:
+def laid(geometry: Geometry, dump: bytes, identity: Mapping[str, int]) -> dict[Place, Cells]:
     """A turn of cells for every track, at nominal speed."""
     tracks = {}
     for number, packed in enumerate(encode_side(geometry, dump, identity)):
@@ -76,8 +77,8 @@ def _marking_deleted(geometry: Geometry) -> Geometry:
     return replace(geometry, sector=tuple(other if each is block else each for each in geometry.sector))
 
 
-def _at_speed(geometry: Geometry, cylinder: int, cells: Cells, speed: float) -> Cells:
-    """A turn as long as it comes out at a speed: the gap at its end is longer or shorter."""
+def at_speed(geometry: Geometry, cylinder: int, cells: Cells, speed: float) -> Cells:
+    """A turn as long as it comes out at a speed: the gap at its end is longer or shorter. ValueError when that leaves no room."""
     count = int(len(cells) / speed)
     if count < geometry.needed_cells(geometry.zone(cylinder)):
         raise ValueError(f"{geometry.id} has no room on cylinder {cylinder} at {speed} of its speed")
@@ -126,7 +127,8 @@ def passing(disc: Disc, side: Place, turns: float, rng: np.random.Generator) -> 
     total = int(count * turns)
     made = np.resize(np.roll(cells, -first), total)
     for run in disc.weak.get(side, ()):
-        for start in range((run.start - first) % count, total, 2 * count):  # every other turn
+        at = (run.start - first) % count + int(rng.integers(2)) * count
+        for start in range(at, total, 2 * count):  # every other turn, whichever comes first
             end = min(total, start + run.stop - run.start)
             made[start:end] ^= (rng.random(end - start) < 0.05).astype(np.uint8)
     return made, tuple(range((-first) % count, total + 1, count))

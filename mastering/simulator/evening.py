@@ -11,6 +11,7 @@ from mastering.master import Master, Side
 from mastering.serial import serial
 from mastering.simulator import disc, reads
 from mastering.simulator.disc import Disc
+from mastering.simulator.render import stamped
 
 SEED = 20261125
 DISCS = 7
@@ -54,7 +55,7 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     yield Copy(number[0], "B", "a sound copy, its bytes only", "pass", b.dump)
     spot = disc.dead_spot(ready_a[1], Address(17, 0, 4))
     yield Copy(number[1], "A", "a spot without coating on track 17", "fail", reads.read_capture(spot, rng))
-    unread = {Address(8, 0, 3), Address(8, 0, 4)}
+    unread = dict.fromkeys((Address(8, 0, 3), Address(8, 0, 4)), "block-check")
     bad, report = reads.read_dump(b.geometry, b.dump, unread), reads.report(b.geometry, unread)
     yield Copy(number[1], "B", "two sectors that the reader gave up on, as its report says", "fail", bad, report)
     weak = disc.soft_sector(ready_a[2], Address(30, 0, 7))
@@ -62,7 +63,7 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     yield Copy(number[2], "B", "a sound copy, three turns of every track", "pass", reads.read_capture(ready_b[2], rng, 3.2))
     yield Copy(number[3], "A", "put in with the wrong side up", "other-side", b.dump)
     yield Copy(number[3], "B", "the reading was broken off", "short", b.dump[: 400 * b.size])
-    yield Copy(number[4], "A", "written from the older revision's master", "other-master", _stamped(older.sides["A"], number[4]))
+    yield Copy(number[4], "A", "written from the older revision's master", "other-master", stamped(older.sides["A"], number[4]))
     empty = disc.blank(b.geometry, rng)
     yield Copy(number[4], "B", "never written: a blank slipped through", "blank", reads.read_capture(empty, rng))
     stranger = disc.written(b.geometry, b.dump, b.geometry.identity_values(b"00", 254))
@@ -70,14 +71,6 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     yield Copy(number[6], "B", "the reader lost a sector on the way", "shifted", reads.dropped_sector(b.geometry, b.dump, 200))
 
 
-def _stamped(side: Side, number: str) -> bytes:
-    """A side's dump with a serial in its slot, where it has one."""
-    if side.slot is None or side.slot_start is None:
-        return side.dump
-    slot = number.ljust(side.slot.bytes).encode("ascii")
-    return side.dump[: side.slot_start] + slot + side.dump[side.slot_start + side.slot.bytes :]
-
-
 def _written(side: Side, number: str, rng: np.random.Generator) -> Disc:
     """A side as a drive writes it whose speed is off by up to one per cent."""
-    return disc.written(side.geometry, _stamped(side, number), side.identity, rng.uniform(0.99, 1.01))
+    return disc.written(side.geometry, stamped(side, number), side.identity, rng.uniform(0.99, 1.01))

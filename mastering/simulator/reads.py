@@ -1,6 +1,6 @@
 """Read-backs of simulated discs: captures of one or many turns, dumps, dumps with a reader's report. Captures say `simulated`."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -37,10 +37,15 @@ def read_dump(geometry: Geometry, dump: bytes, unread: Collection[Address]) -> b
     return bytes(made)
 
 
-def report(geometry: Geometry, unread: Collection[Address], tries: int = 10) -> bytes:
-    """What the reader of such a dump says of its sectors."""
-    rows = ((address, "block-check", tries) if address in unread else (address, "good", 1) for address in geometry.addresses)
-    return sector_report.write(rows)
+def report(geometry: Geometry, unread: Mapping[Address, str], soft: Collection[Address] = (), tries: int = 10) -> bytes:
+    """What the reader of such a dump says of its sectors: what it met where it gave up, and which came right at a second try only."""
+
+    def row(address: Address) -> tuple[Address, str, int]:
+        if address in unread:
+            return address, unread[address], tries
+        return address, "good", 2 if address in soft else 1
+
+    return sector_report.write(map(row, geometry.addresses))
 
 
 def dropped_sector(geometry: Geometry, dump: bytes, place: int) -> bytes:

@@ -108,11 +108,11 @@ def test_a_reading_that_was_broken_off_is_short():
 
 def test_dumps_reports_and_lost_sectors():
     master, side, _ = side_of(IDS[1])
-    unread = {side.geometry.addresses[7], side.geometry.addresses[300]}
+    unread = dict.fromkeys((side.geometry.addresses[7], side.geometry.addresses[300]), "block-check")
     dump = reads.read_dump(side.geometry, side.dump, unread)
     assert {finding.looks for finding in judge_dump(master, dump).findings} == {"filled"}
     report = sector_report.read(reads.report(side.geometry, unread), "x")
-    assert found(judge_dump(master, dump, report)) == dict.fromkeys(unread, "block-check")
+    assert found(judge_dump(master, dump, report)) == unread
     assert judge_dump(master, reads.dropped_sector(side.geometry, side.dump, 100)).diagnosis == "shifted"
 
 
