@@ -1,7 +1,7 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -38,18 +38,48 @@ class Said:
 
 
 @dataclass
+class Judge:
+    """Judges the read-backs of one master's discs. `others`: masters that a wrong disc may be of, asked for only then."""
+
+    master: Master
+    others: Iterable[Master] = ()
+
+    def __post_init__(self) -> None:
+        self._longest = max(len(side.dump) for side in self.master.sides.values())
+        self._quick: dict[str | None, Quick] = {}
+        self._verifiers: dict[str | None, Verifier] = {}
+
+    def judge(self, source: Source, side: str | None, data: bytes) -> Verdict:
+        """The verdict of a read-back, whose bytes are `data`. MasteringError or ContainerError when it is none."""
+        if side not in self._quick:
+            self._quick[side] = Quick(self.master, side)
+        match = None if source.report else self._quick[side].match_bytes(data)
+        if match is not None:
+            return match.verdict(source.path)
+        from mastering.verify import Verifier
+        from mastering.view import load
+
+        if side not in self._verifiers:
+            self._verifiers[side] = Verifier(self.master, side, self.others)
+        try:
+            return self._verifiers[side].judge(load(source, self._longest, data))
+        except MemoryError as error:
+            raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
+
+
+@dataclass
 class Recorder:
-    """Judges and records read-backs of one batch. `others`: masters that a wrong disc may be of, asked for only then."""
+    """Judges and records read-backs of one batch, of which a person has `said` something."""
 
     ledger: Ledger
     batch: Batch
-    master: Master
-    said: Said
-    others: Iterable[Master] = ()
+    judge: Judge
+    said: Said = Said()
+    clock: Callable[[], str] = now
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
-        said, sides = self.said, tuple(self.master.sides)
+        said, sides = self.said, tuple(self.judge.master.sides)
         if said.side is not None and said.side not in sides:
             raise MasteringError(f"--side {said.side}: this master has side {' and '.join(sides)}")
         with self.ledger.read() as known:
@@ -65,9 +95,11 @@ class Recorder:
             if said.read_by is not None:
                 known.id_of(DRIVES, "drive", said.read_by)
             self._simulated = {name for name in known.ids(DRIVES) if known.drive(name)["simulated"]}
-        self._longest = max(len(side.dump) for side in self.master.sides.values())
-        self._quick: dict[str | None, Quick] = {}
-        self._verifiers: dict[str | None, Verifier] = {}
+
+    @property
+    def master(self) -> Master:
+        """The batch's master."""
+        return self.judge.master
 
     def record(self, source: Source) -> dict[str, Any]:
         """Judges a read-back and records it; returns its line, which is on the disk by then. MasteringError when it is refused."""
@@ -75,7 +107,7 @@ class Recorder:
         with self.ledger.read() as known:
             known.disc(serial, self.batch)  # before the work of judging
         data, sha256 = _contents(source)
-        verdict = self._judged(source, side, data)
+        verdict = self.judge.judge(source, side, data)
         with self.ledger.write() as book:
             disc = book.disc(serial, book.batch(self.batch.name))
             again = disc.again(File(source.path.rpartition("/")[2], sha256, data.startswith(SIGNATURE)))
@@ -111,20 +143,6 @@ class Recorder:
             raise LineError(f"{path}: {why_no_serial(serial, self.master.catalogue)}")
         return serial, side
 
-    def _judged(self, source: Source, side: str | None, data: bytes) -> Verdict:
-        quick = self._quick.setdefault(side, Quick(self.master, side))
-        match = None if source.report else quick.match_bytes(data)
-        if match is not None:
-            return match.verdict(source.path)
-        from mastering.verify import Verifier
-        from mastering.view import load
-
-        verifier = self._verifiers.setdefault(side, Verifier(self.master, side, self.others))
-        try:
-            return verifier.judge(load(source, self._longest, data))
-        except MemoryError as error:
-            raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
-
     def _line(self, disc: Disc, verdict: Verdict, sha256: str) -> dict[str, Any]:
         """The read's line: what was found, and which disc, writing, lot and drives it is about."""
         plain, side = verdict.plain(), verdict.side
@@ -142,7 +160,7 @@ class Recorder:
             "lot": self._lot(disc),
             "wrote": wrote,
             "read_by": read_by,
-            "at": now(),
+            "at": self.clock(),
             "file_sha256": sha256,
         }
 

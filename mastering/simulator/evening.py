@@ -15,6 +15,7 @@ from mastering.simulator.render import stamped
 
 SEED = 20261125
 DISCS = 7
+_FIRST = 9001  # numbers that no batch of the demo comes to
 
 
 @dataclass(frozen=True)
@@ -43,11 +44,16 @@ class Copy:
         return made if self.report is None else made | {self.name.rpartition(".")[0] + ".report.csv": self.report}
 
 
+def practice_serial(catalogue: str, number: int) -> str:
+    """The serial of practice disc `number`, from 1."""
+    return serial(catalogue, _FIRST + number - 1)
+
+
 def copies(master: Master, older: Master) -> Iterator[Copy]:
     """The read-backs of an evening; `older` is an earlier revision of the same title."""
     rng = np.random.default_rng(SEED)
     a, b = master.sides["A"], master.sides["B"]
-    number = [serial(master.catalogue, each) for each in range(1, DISCS + 1)]
+    number = [practice_serial(master.catalogue, each) for each in range(1, DISCS + 1)]
     ready_a = [_written(a, each, rng) for each in number]
     ready_b = [_written(b, each, rng) for each in number]
 

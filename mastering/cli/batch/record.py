@@ -80,7 +80,7 @@ class _Recording:
 
     def _recorder(self, batch: str, said: "Said", shelf: str | None) -> "Recorder":
         from mastering.at_hand import AtHand, find_master
-        from mastering.recorder import Recorder
+        from mastering.recorder import Judge, Recorder
 
         path = self._ledger.path
         with self._ledger.read() as known:
@@ -88,7 +88,7 @@ class _Recording:
             batches = tuple(each.line for each in known.batches())
         shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
         master = find_master(found, path, shelves)
-        return Recorder(self._ledger, found, master, said, AtHand(path, batches, shelves))
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said)
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
