@@ -11,7 +11,6 @@ from mastering.master import Master, Side
 from mastering.serial import serial
 from mastering.simulator import disc, reads
 from mastering.simulator.disc import Disc
-from mastering.simulator.render import stamped
 
 SEED = 20261125
 DISCS = 7
@@ -69,7 +68,7 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     yield Copy(number[2], "B", "a sound copy, three turns of every track", "pass", reads.read_capture(ready_b[2], rng, 3.2))
     yield Copy(number[3], "A", "put in with the wrong side up", "other-side", b.dump)
     yield Copy(number[3], "B", "the reading was broken off", "short", b.dump[: 400 * b.size])
-    yield Copy(number[4], "A", "written from the older revision's master", "other-master", stamped(older.sides["A"], number[4]))
+    yield Copy(number[4], "A", "written from the older revision's master", "other-master", older.sides["A"].stamped(number[4]))
     empty = disc.blank(b.geometry, rng)
     yield Copy(number[4], "B", "never written: a blank slipped through", "blank", reads.read_capture(empty, rng))
     stranger = disc.written(b.geometry, b.dump, b.geometry.identity_values(b"00", 254))
@@ -79,4 +78,4 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
 
 def _written(side: Side, number: str, rng: np.random.Generator) -> Disc:
     """A side as a drive writes it whose speed is off by up to one per cent."""
-    return disc.written(side.geometry, stamped(side, number), side.identity, rng.uniform(0.99, 1.01))
+    return disc.written(side.geometry, side.stamped(number), side.identity, rng.uniform(0.99, 1.01))
