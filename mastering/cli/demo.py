@@ -158,7 +158,7 @@ def _told_master(target: Path, master: "Master") -> Iterator[str]:
 def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]") -> Iterator[str]:
     """Every copy, what happened to it, its verdict and what to do with the disc; and which discs can be boxed."""
     yield ""
-    yield f"2. Read-backs of {len({copy.disc for copy in made})} practice discs, most with a fault, held against the master sector by sector"
+    yield f"2. Read-backs of {len({copy.disc for copy in made})} practice discs, most of them bad, held against the master"
     for copy, verdict in zip(made, verdicts, strict=True):
         yield f"   {copy.name:24} {copy.story}"
         yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"

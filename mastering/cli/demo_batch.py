@@ -20,13 +20,13 @@ from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
 
-SEED = 20261125
+SEED = 77
 DISCS, GOOD = 40, 36
-LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.3), clumped=0.6, weak=0.2)}
+LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.4), clumped=0.7)}
 DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.3, 24, 60))}
 _TRUTH = (
     "a sound lot: 2 in 100 are bad",
-    "a poor one: 30 in 100 are bad, most of them in the same inner boxes",
+    "a poor one: 40 in 100 are bad, most of them in the same inner boxes",
     "a sound drive",
     "a drive that wears",
 )
@@ -81,8 +81,8 @@ class Evening:
         while (action := disc.action()) not in ("box", "reject"):
             side = next(each for each in sides if disc.standings()[each].verdict == disc.verdict())
             if action == "write-again":
-                self._write(name, side, self.bench.write(other, blank, self.renderer.layouts[side], name))
-                disc = self._read(batch, name, side, other, Said(lot=lot, wrote=other, rewritten=True))
+                self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
+                disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
             else:
                 disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
         return disc
@@ -111,7 +111,7 @@ class Evening:
             stem = f"{name}-{side}" + (f"-{number}" if number > 1 else "")
             if not (folder / f"{stem}.capture").exists():
                 break
-        [(made, data)] = self.renderer.read_back(read, turns=1.2).files(stem).items()
+        [(made, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
         (folder / made).write_bytes(data)
         return folder / made
 
@@ -145,7 +145,9 @@ def blame(rates: dict[By, list[Rate]]) -> Iterator[str]:
     for by, found in rates.items():
         limits = {rate.group: rate.plain() for rate in found}
         worst, best = (pick(limits, key=lambda name: limits[name]["rate"]) for pick in (max, min))
-        if limits[worst]["low"] > limits[best]["high"]:
+        if limits[worst]["rate"] == limits[best]["rate"]:
+            yield f"By {by}: all are alike."
+        elif limits[worst]["low"] > limits[best]["high"]:
             yield f"By {by}: {worst} is worse than {best}, beyond what chance would do."
         else:
             yield f"By {by}: {worst} looks worse than {best}, but the limits overlap: it can't be told yet."
