@@ -1,7 +1,7 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -129,6 +129,11 @@ class Recorder:
         """The read's line: what was found, and which disc, writing, lot and drives it is about."""
         plain, side = verdict.plain(), verdict.side
         writing, wrote = self._writing(disc, side)
+        lot = self.said.lot or disc.lot or _only(self.batch.lots)
+        if lot is None or (side is not None and wrote is None):
+            asked = [f"--lot ({', '.join(self.batch.lots)})"] if lot is None else []
+            asked += [f"--wrote ({', '.join(self.batch.drives)})"] if side is not None and wrote is None else []
+            raise LineError(f"{disc.serial}: batch {self.batch.name} has several of these; say with {' and '.join(asked)} which it was")
         read_by = self.said.read_by or wrote
         return {
             "kind": "read",
@@ -139,23 +144,15 @@ class Recorder:
             "batch": self.batch.name,
             "read": max(disc.files, default=0) + 1,
             "writing": writing,
-            "lot": self._lot(disc),
+            "lot": lot,
             "wrote": wrote,
             "read_by": read_by,
             "at": now(),
             "file_sha256": sha256,
         }
 
-    def _lot(self, disc: Disc) -> str:
-        lot = self.said.lot or disc.lot or (self.batch.lots[0] if len(self.batch.lots) == 1 else None)
-        if lot is None:
-            raise LineError(
-                f"{disc.serial}: batch {self.batch.name} has the lots {', '.join(self.batch.lots)}; say with --lot which one it is from"
-            )
-        return lot
-
     def _writing(self, disc: Disc, side: str | None) -> tuple[int | None, str | None]:
-        """The number of the writing that was read, and its drive. LineError when nobody says which drive it was."""
+        """The number of the writing that was read, and its drive: None where nobody says which one it was."""
         if side is None:
             return None, self.said.wrote
         newest = disc.newest_writing(side)
@@ -169,11 +166,12 @@ class Recorder:
                     "say --rewritten if it was written again, or correct it with `batch amend`"
                 )
             return number, known.drive
-        wrote = self.said.wrote or (self.batch.drives[0] if len(self.batch.drives) == 1 else None)
-        if wrote is None:
-            drives = ", ".join(self.batch.drives)
-            raise LineError(f"{disc.serial}: batch {self.batch.name} has the drives {drives}; say with --wrote which one wrote it")
-        return number, wrote
+        return number, self.said.wrote or _only(self.batch.drives)
+
+
+def _only(names: Sequence[str]) -> str | None:
+    """The name of a lot or drive where a batch has just one."""
+    return names[0] if len(names) == 1 else None
 
 
 def told(line: Line) -> dict[str, Any]:
