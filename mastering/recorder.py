@@ -1,13 +1,13 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from mastering.clock import now
 from mastering.errors import MasteringError
 from mastering.files import digest
+from mastering.ledger.book import Book
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
 from mastering.ledger.shelf import UnknownError
@@ -39,12 +39,16 @@ class Said:
 
 @dataclass
 class Recorder:
-    """Judges and records read-backs of one batch. `others`: masters that a wrong disc may be of, asked for only then."""
+    """Judges and records read-backs of one batch.
+
+    `others`: masters that a wrong disc may be of, asked for only then. `stamp`: the time of a new row of a book.
+    """
 
     ledger: Ledger
     batch: Batch
     master: Master
     said: Said
+    stamp: Callable[[Book], str]
     others: Iterable[Master] = ()
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
@@ -81,7 +85,7 @@ class Recorder:
             again = disc.again(File(source.path.rpartition("/")[2], sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256)
+            line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
             book.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
@@ -147,7 +151,6 @@ class Recorder:
             "lot": lot,
             "wrote": wrote,
             "read_by": read_by,
-            "at": now(),
             "file_sha256": sha256,
         }
 
