@@ -82,7 +82,7 @@ class Recorder:
         verdict = self._judged(source, side, data)
         with self.ledger.write() as book:
             disc = book.disc(serial, book.batch(self.batch.name))
-            again = disc.again(File(source.path.rpartition("/")[2], sha256, data.startswith(SIGNATURE)))
+            again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
             line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
