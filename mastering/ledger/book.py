@@ -73,7 +73,7 @@ class Book(Shelf):
         if not (line["sides"] and set(line["sides"]) <= {"A", "B"} and all(isinstance(each, str) for each in line["sides"].values())):
             raise LineError(f"sides is {line['sides']!r}, where sides A and B with their geometries were expected")
         for table, what, names in ((LOTS, "lot", line["lots"]), (DRIVES, "drive", line["drives"])):
-            if not names or len(set(map(str, names))) != len(names):
+            if not names or len(set(names)) != len(names):
                 raise LineError(f"a batch needs at least one {what}, and each one once")
             for name in names:
                 self.id_of(table, what, name)
