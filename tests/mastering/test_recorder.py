@@ -1,5 +1,6 @@
 """What is recorded of a disc, rule by rule: an evening at the table, told in short stories."""
 
+import os
 import shutil
 from pathlib import Path
 
@@ -298,6 +299,15 @@ def test_disc_and_side_speak_for_a_file_named_otherwise(table):
     assert "SERIAL-SIDE.SUFFIX" in table.record(file).errors[0]
     [line] = table.record(file, "--disc", FIRST, "--side", "B").reads
     assert (line["serial"], line["side"]) == (FIRST, "B")
+
+
+def test_a_files_name_may_be_in_no_encoding_at_all(table):
+    file = table.file(os.fsdecode(b"\xe9t\xe9.bin"), table.on_a_day("B", "pass")[0])
+    for again in (None, True):
+        [line] = table.record(file, "--disc", FIRST, "--side", "B").reads
+        assert (line["verdict"], line.get("again")) == ("pass", again)
+    assert "pass" in table.done("batch", "show", table.batch, FIRST).out[-1]
+    assert table.sound()
 
 
 def test_without_a_side_it_is_told_from_the_bytes(table):
