@@ -1,13 +1,13 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from mastering.clock import now
 from mastering.errors import MasteringError
 from mastering.files import digest
+from mastering.ledger.book import Book
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
 from mastering.ledger.shelf import UnknownError
@@ -69,13 +69,13 @@ class Judge:
 
 @dataclass
 class Recorder:
-    """Judges and records read-backs of one batch, of which a person has `said` something."""
+    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a book."""
 
     ledger: Ledger
     batch: Batch
     judge: Judge
-    said: Said = Said()
-    clock: Callable[[], str] = now
+    said: Said
+    stamp: Callable[[Book], str]
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
@@ -110,10 +110,10 @@ class Recorder:
         verdict = self.judge.judge(source, side, data)
         with self.ledger.write() as book:
             disc = book.disc(serial, book.batch(self.batch.name))
-            again = disc.again(File(source.path.rpartition("/")[2], sha256, data.startswith(SIGNATURE)))
+            again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256)
+            line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
             book.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
@@ -147,6 +147,11 @@ class Recorder:
         """The read's line: what was found, and which disc, writing, lot and drives it is about."""
         plain, side = verdict.plain(), verdict.side
         writing, wrote = self._writing(disc, side)
+        lot = self.said.lot or disc.lot or _only(self.batch.lots)
+        if lot is None or (side is not None and wrote is None):
+            asked = [f"--lot ({', '.join(self.batch.lots)})"] if lot is None else []
+            asked += [f"--wrote ({', '.join(self.batch.drives)})"] if side is not None and wrote is None else []
+            raise LineError(f"{disc.serial}: batch {self.batch.name} has several of these; say with {' and '.join(asked)} which it was")
         read_by = self.said.read_by or wrote
         return {
             "kind": "read",
@@ -157,23 +162,14 @@ class Recorder:
             "batch": self.batch.name,
             "read": max(disc.files, default=0) + 1,
             "writing": writing,
-            "lot": self._lot(disc),
+            "lot": lot,
             "wrote": wrote,
             "read_by": read_by,
-            "at": self.clock(),
             "file_sha256": sha256,
         }
 
-    def _lot(self, disc: Disc) -> str:
-        lot = self.said.lot or disc.lot or (self.batch.lots[0] if len(self.batch.lots) == 1 else None)
-        if lot is None:
-            raise LineError(
-                f"{disc.serial}: batch {self.batch.name} has the lots {', '.join(self.batch.lots)}; say with --lot which one it is from"
-            )
-        return lot
-
     def _writing(self, disc: Disc, side: str | None) -> tuple[int | None, str | None]:
-        """The number of the writing that was read, and its drive. LineError when nobody says which drive it was."""
+        """The number of the writing that was read, and its drive: None where nobody says which one it was."""
         if side is None:
             return None, self.said.wrote
         newest = disc.newest_writing(side)
@@ -187,11 +183,12 @@ class Recorder:
                     "say --rewritten if it was written again, or correct it with `batch amend`"
                 )
             return number, known.drive
-        wrote = self.said.wrote or (self.batch.drives[0] if len(self.batch.drives) == 1 else None)
-        if wrote is None:
-            drives = ", ".join(self.batch.drives)
-            raise LineError(f"{disc.serial}: batch {self.batch.name} has the drives {drives}; say with --wrote which one wrote it")
-        return number, wrote
+        return number, self.said.wrote or _only(self.batch.drives)
+
+
+def _only(names: Sequence[str]) -> str | None:
+    """The name of a lot or drive where a batch has just one."""
+    return names[0] if len(names) == 1 else None
 
 
 def told(line: Line) -> dict[str, Any]:

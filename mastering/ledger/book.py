@@ -73,7 +73,7 @@ class Book(Shelf):
         if not (line["sides"] and set(line["sides"]) <= {"A", "B"} and all(isinstance(each, str) for each in line["sides"].values())):
             raise LineError(f"sides is {line['sides']!r}, where sides A and B with their geometries were expected")
         for table, what, names in ((LOTS, "lot", line["lots"]), (DRIVES, "drive", line["drives"])):
-            if not names or len(set(map(str, names))) != len(names):
+            if not names or len(set(names)) != len(names):
                 raise LineError(f"a batch needs at least one {what}, and each one once")
             for name in names:
                 self.id_of(table, what, name)
@@ -183,7 +183,9 @@ class Book(Shelf):
         if line["wrote"] is not None:
             self._of_batch(disc, "drive", line["wrote"], disc.batch.drives)
         if line["on_disc"] not in (None, disc.serial):
-            raise LineError(f"{line['readback']}: {self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded")
+            raise LineError(
+                f"{line['readback']}: {self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded"
+            )
         file = File.of(line)
         owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
         if owner not in (None, disc.serial):
@@ -194,7 +196,9 @@ class Book(Shelf):
         other = self.find(serial)
         if other is None:
             return f"the disc carries {serial}, a serial that this ledger never handed out"
-        known = "rejected by eye" if other.rejected else {"pass": "a good disc", "open": "not read yet"}.get(other.verdict(), other.verdict())
+        known = (
+            "rejected by eye" if other.rejected else {"pass": "a good disc", "open": "not read yet"}.get(other.verdict(), other.verdict())
+        )
         return f"the disc carries {serial} (batch {other.batch.name}, {known})"
 
     def _lot_for(self, disc: Disc, lot: str) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Integer, Select, case, func, select, text
 
+from mastering.errors import MasteringError
 from mastering.ledger.entities import Batch
 from mastering.ledger.shelf import Shelf
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, SIDES
@@ -165,13 +166,19 @@ _NEWEST_FINDINGS = (
 
 
 def zones_of(batch: Batch, side: str) -> Zones:
-    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. LookupError when it is not."""
+    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. MasteringError when it is not."""
     held = batch.line.get("zones")
     if isinstance(held, dict) and side in held:
         return tuple((head, first, last, sectors) for head, first, last, sectors in held[side])
     from formats import registry
 
-    return geometry_zones(registry.geometry(batch.sides[side]))
+    try:
+        return geometry_zones(registry.geometry(batch.sides[side]))
+    except KeyError as error:
+        raise MasteringError(
+            f"batch {batch.name}: nobody knows the tracks of its side {side} ({batch.sides[side]}); update the program, "
+            "or ask for rates by lot or drive"
+        ) from error
 
 
 def geometry_zones(geometry: Any) -> Zones:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
 from mastering.cli.output import json_lines, lines
 from mastering.cli.words import findings_text, found_text, hands_text
 from mastering.errors import MasteringError
@@ -88,7 +88,7 @@ class _Recording:
             batches = tuple(each.line for each in known.batches())
         shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
         master = find_master(found, path, shelves)
-        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said)
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said, stamp)
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
