@@ -10,7 +10,7 @@ from sqlalchemy import Integer, Select, case, func, select, text
 from mastering.errors import MasteringError
 from mastering.ledger.entities import Batch
 from mastering.ledger.shelf import Shelf
-from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, SIDES
+from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
 from mastering.rates import By, Rate, Role
 from mastering.standing import ORDER, RANK, Standing
 
@@ -49,6 +49,11 @@ class Questions(Shelf):
         query = select(DISCS.c.verdict, func.count()).where(DISCS.c.batch == batch.id).group_by(DISCS.c.verdict)
         found = {ORDER[rank]: count for rank, count in self.connection.execute(query)}
         return {standing: found.get(standing, 0) for standing in ("pass", "marginal", "fail", "open")}
+
+    def is_read(self, batch: Batch) -> bool:
+        """Whether any read of a batch was recorded."""
+        read = select(READS.c.line).join(DISCS, DISCS.c.line == READS.c.disc).where(DISCS.c.batch == batch.id)
+        return self.connection.execute(read.limit(1)).first() is not None
 
     def used(self, lot: str) -> int:
         """How many discs are known to be from a lot."""
