@@ -1,0 +1,133 @@
+"""The discs judged so far in the order in which they were judged: one by one (`Outcome`), and as columns (`History`)."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+
+from mastering.statistics.arrays import Flags, Ints
+
+T = TypeVar("T")
+
+
+class Surface(NamedTuple):
+    """One recorded surface of a geometry: side `A` or `B`, head, its first track number and how many tracks it has."""
+
+    side: str
+    head: int = 0
+    first_track: int = 0
+    tracks: int = 40
+
+
+class Written(NamedTuple):
+    """The first writing of one surface: the drive that wrote, the one that read it, whether that read failed, and on which tracks."""
+
+    surface: Surface
+    wrote: str
+    read: str
+    failed: bool = False
+    tracks: tuple[int, ...] = ()
+
+
+class Outcome(NamedTuple):
+    """A disc that has been judged. `bad`: it failed in the end. `written` is empty for one rejected by eye."""
+
+    serial: str
+    batch: str
+    lot: str
+    bad: bool
+    written: tuple[Written, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class History:
+    """Outcomes as columns: `lot`, `batch`, `bad` have one entry a disc; `disc`, `surface`, `wrote`, `read`, `failed` one a written surface.
+
+    `disc` ascends. `at` and `track` have one entry a failed track: the row of the written surface, and the track's number. The
+    others are numbers into the tuples of names.
+
+    A drive is judged by first writings, a lot by what became of the disc: a disc that a bad drive spoiled and a good one saved
+    speaks against the drive, not against the lot.
+    """
+
+    serials: Sequence[str]
+    lots: tuple[str, ...]
+    batches: tuple[str, ...]
+    drives: tuple[str, ...]
+    surfaces: tuple[Surface, ...]
+    lot: Ints
+    batch: Ints
+    bad: Flags
+    disc: Ints
+    surface: Ints
+    wrote: Ints
+    read: Ints
+    failed: Flags
+    at: Ints
+    track: Ints
+
+    def __len__(self) -> int:
+        return len(self.bad)
+
+    @classmethod
+    def of(cls, outcomes: Iterable[Outcome]) -> "History":
+        """The columns of outcomes that are given one by one."""
+        given = list(outcomes)
+        lots, batches, drives = _Names[str](), _Names[str](), _Names[str]()
+        surfaces = _Names[Surface]()
+        rows = [(place, each) for place, outcome in enumerate(given) for each in outcome.written]
+        lot = [lots.number(each.lot) for each in given]
+        batch = [batches.number(each.batch) for each in given]
+        wrote = [drives.number(each.wrote) for _, each in rows]
+        read = [drives.number(each.read) for _, each in rows]
+        surface = [surfaces.number(each.surface) for _, each in rows]
+        found = [(row, track) for row, (_, each) in enumerate(rows) for track in each.tracks]
+        return cls(
+            [each.serial for each in given],
+            tuple(lots),
+            tuple(batches),
+            tuple(drives),
+            tuple(surfaces),
+            _ints(lot),
+            _ints(batch),
+            np.array([each.bad for each in given], bool),
+            _ints([place for place, _ in rows]),
+            _ints(surface),
+            _ints(wrote),
+            _ints(read),
+            np.array([each.failed for _, each in rows], bool),
+            _ints([row for row, _ in found]),
+            _ints([track for _, track in found]),
+        )
+
+    def of_lot(self, name: str) -> Ints:
+        """The discs of a lot."""
+        return _where(self.lot, self.lots, name)
+
+    def of_batch(self, name: str) -> Ints:
+        """The discs of a batch."""
+        return _where(self.batch, self.batches, name)
+
+    def of_drive(self, name: str) -> tuple[Ints, Flags]:
+        """The discs that a drive wrote first, and which of them failed on a surface that it wrote."""
+        rows = _where(self.wrote, self.drives, name)
+        if not len(rows):
+            return rows, np.zeros(0, bool)
+        discs, starts = np.unique(self.disc[rows], return_index=True)
+        return discs, np.logical_or.reduceat(self.failed[rows], starts)
+
+
+class _Names(dict[T, int]):
+    """Numbers handed out to names as they come."""
+
+    def number(self, name: T) -> int:
+        return self.setdefault(name, len(self))
+
+
+def _ints(values: list[int]) -> Ints:
+    return np.array(values, np.int64)
+
+
+def _where(column: Ints, names: tuple[str, ...], name: str) -> Ints:
+    return np.flatnonzero(column == names.index(name)) if name in names else np.zeros(0, np.int64)
