@@ -36,6 +36,11 @@ class Culprit:
     chance: float
     drive: str = ""
 
+    @property
+    def about(self) -> tuple[str, str]:
+        """Kind and name of the lot, drive or side that it is, or is part of."""
+        return ("drive", self.drive) if self.kind == "head" else (self.kind, self.name)
+
     def plain(self) -> dict[str, object]:
         """As in `advise --json`."""
         return {"kind": self.kind, "name": self.name, "chance": self.chance}
@@ -179,7 +184,8 @@ class _Judged:
 
     def group(self, members: Flags) -> Floats:
         """Members of a group have a bad rate from the onset on, above the ordinary one of all other discs."""
-        discs, bad = self._since(members), self._since(members & self._trials.failed)
+        discs = self._since(members).astype(np.float64)
+        bad = self._since(members & self._trials.failed).astype(np.float64)
         made = np.full(len(discs), -np.inf)
         some = (discs > 0) & (discs < self._discs)  # all of the data: nothing to compare with
         x, n = bad[some], discs[some]

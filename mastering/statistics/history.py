@@ -74,31 +74,29 @@ class History:
     def of(cls, outcomes: Iterable[Outcome]) -> "History":
         """The columns of outcomes that are given one by one."""
         given = list(outcomes)
-        lots, batches, drives = _Names[str](), _Names[str](), _Names[str]()
-        surfaces = _Names[Surface]()
-        rows = [(place, each) for place, outcome in enumerate(given) for each in outcome.written]
-        lot = [lots.number(each.lot) for each in given]
-        batch = [batches.number(each.batch) for each in given]
-        wrote = [drives.number(each.wrote) for _, each in rows]
-        read = [drives.number(each.read) for _, each in rows]
-        surface = [surfaces.number(each.surface) for _, each in rows]
-        found = [(row, track) for row, (_, each) in enumerate(rows) for track in each.tracks]
+        discs = [place for place, outcome in enumerate(given) for _ in outcome.written]
+        rows = [each for outcome in given for each in outcome.written]
+        found = [(row, track) for row, each in enumerate(rows) if each.tracks for track in each.tracks]
+        lots, lot = _numbered([each.lot for each in given])
+        batches, batch = _numbered([each.batch for each in given])
+        surfaces, surface = _numbered([each.surface for each in rows])
+        drives, wrote_read = _numbered([each.wrote for each in rows] + [each.read for each in rows])
         return cls(
             [each.serial for each in given],
-            tuple(lots),
-            tuple(batches),
-            tuple(drives),
-            tuple(surfaces),
-            _ints(lot),
-            _ints(batch),
+            lots,
+            batches,
+            drives,
+            surfaces,
+            lot,
+            batch,
             np.array([each.bad for each in given], bool),
-            _ints([place for place, _ in rows]),
-            _ints(surface),
-            _ints(wrote),
-            _ints(read),
-            np.array([each.failed for _, each in rows], bool),
-            _ints([row for row, _ in found]),
-            _ints([track for _, track in found]),
+            np.array(discs, np.int64),
+            surface,
+            wrote_read[: len(rows)],
+            wrote_read[len(rows) :],
+            np.array([each.failed for each in rows], bool),
+            np.array([row for row, _ in found], np.int64),
+            np.array([track for _, track in found], np.int64),
         )
 
     def of_lot(self, name: str) -> Ints:
@@ -118,15 +116,10 @@ class History:
         return discs, np.logical_or.reduceat(self.failed[rows], starts)
 
 
-class _Names(dict[T, int]):
-    """Numbers handed out to names as they come."""
-
-    def number(self, name: T) -> int:
-        return self.setdefault(name, len(self))
-
-
-def _ints(values: list[int]) -> Ints:
-    return np.array(values, np.int64)
+def _numbered(names: list[T]) -> tuple[tuple[T, ...], Ints]:
+    """The names in the order in which they come first, and each one's number."""
+    known = {name: number for number, name in enumerate(dict.fromkeys(names))}
+    return tuple(known), np.fromiter(map(known.__getitem__, names), np.int64, len(names))
 
 
 def _where(column: Ints, names: tuple[str, ...], name: str) -> Ints:
