@@ -85,7 +85,7 @@ def _chance(state: LotState, in_use: InUse, settings: Settings) -> float:
 def _entry(state: LotState | DriveState, found: Found, rung: Advice | None) -> Entry:
     """A lot or drive: what its chart calls for, else how it is getting on."""
     blamed = found.get((state.kind, state.name))
-    accused = next((each for each in found.values() if each.named and each.named.about == (state.kind, state.name)), None)
+    accused = next((each for each in found.values() if each.now and each.named and each.named.about == (state.kind, state.name)), None)
     level, say, to_try = rung or _quiet(state, accused)
     culprits = blamed.culprits if blamed else accused.culprits if accused else ()
     return Entry(state.kind, state.name, level, say, len(state.discs), state.bad, culprits, to_try, words.figures_of(state))
@@ -103,7 +103,7 @@ def _quiet(state: LotState | DriveState, accused: Blame | None) -> Advice:
 
 
 def _rung_lot(state: LotState, found: Found, history: History, in_use: InUse, certain: bool) -> Advice | None:
-    """What a lot's chart calls for: nothing but a run, or a drive that explains all of it, keeps it from being stopped."""
+    """What a lot's chart calls for: nothing but a run, or another culprit that explains all of it, keeps it from being stopped."""
     blamed = found.get(("lot", state.name))
     if blamed is None:
         return None
@@ -111,16 +111,9 @@ def _rung_lot(state: LotState, found: Found, history: History, in_use: InUse, ce
         return "look", words.lot_run(state), words.try_after_run(state)
     if state.stopped is None:  # what held its score over the line is no longer the likelier story of a run
         return "look", words.lot_over(state), words.to_find_out(blamed)
-    named = blamed.named
-    if named is not None and named.kind == "side":
-        return "look", words.side(state, named), None
-    if named is not None and named.kind in ("drive", "head"):
-        wrote, _ = history.of_drive(named.about[1])
-        if not state.without(wrote).rings:
-            return "wait", words.other_culprit(state, named), None
-    if not certain:
-        return "wait", words.by_chance(state, len(in_use.lots)), None
-    return "stop", words.stop_lot(state, in_use.lots[state.name]), None if named else words.to_find_out(blamed)
+    stop = "stop", words.stop_lot(state, in_use.lots[state.name]), None if blamed.named else words.to_find_out(blamed)
+    chance = None if certain else ("wait", words.by_chance(state, len(in_use.lots)), None)
+    return _excused(state, blamed.named, history) or chance or stop
 
 
 def _rung_drive(state: DriveState, found: Found, history: History) -> Advice | None:
@@ -129,15 +122,27 @@ def _rung_drive(state: DriveState, found: Found, history: History) -> Advice | N
     if blamed is None:
         return None
     named = blamed.named
-    if named is not None and named.kind == "side":
-        return "look", words.side(state, named), None
-    if named is not None and named.kind == "lot" and not state.without(history.of_lot(named.name)).rings:
-        return "wait", words.other_culprit(state, named), None
+    excused = _excused(state, named, history)
+    if excused is not None:
+        return excused
     if state.run is not None:
         return "look", words.drive_run(state), words.try_drive(state)
     if named is not None and named.about == ("drive", state.name):
         return "stop", words.stop_drive(state, named), words.try_drive(state)
     return "look", words.drive_drifts(state), words.to_find_out(blamed)
+
+
+def _excused(state: LotState | DriveState, named: Culprit | None, history: History) -> Advice | None:
+    """A side that fails everywhere; or a drive (a lot) is to blame, and without its discs the lot's (the drive's) chart is silent."""
+    if named is None:
+        return None
+    if named.kind == "side":
+        return "look", words.side(state, named), None
+    kind, name = named.about
+    if kind == state.kind:
+        return None
+    others = history.of_lot(name) if kind == "lot" else history.of_drive(name)[0]
+    return None if state.without(others).rings else ("wait", words.other_culprit(state, named), None)
 
 
 def _compared(history: History, in_use: InUse, settings: Settings, alarmed: set[tuple[str, str]], places: Sequence[Spot]) -> list[Entry]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
+from mastering.rates import wilson
 from mastering.statistics import comparisons
 from mastering.statistics.blame import Blame
 from mastering.statistics.culprits import Culprit, suspects
@@ -23,7 +24,7 @@ def figures(bad: int, discs: int) -> dict[str, Any]:
     """A rate with its interval; no rate without discs."""
     if not discs:
         return {}
-    low, high = comparisons.interval(bad, discs)
+    low, high = wilson(bad, discs)
     return {"rate": bad / discs, "low": low, "high": high, "confidence": 0.95}
 
 
@@ -61,8 +62,8 @@ def nothing_yet(state: State) -> str:
 def fine(state: State) -> str:
     """Never `good` without numbers."""
     bad, discs = state.bad, len(state.discs)
-    low, high = comparisons.interval(bad, discs)
-    between = f"{bad / discs:.1%}, between {low:.1%} and {high:.1%}" if bad else f"it may still be up to {high:.1%}"
+    low, high = wilson(bad, discs)
+    between = f"{_percent(bad / discs)}, between {_percent(low)} and {_percent(high)}" if bad else f"it may still be up to {_percent(high)}"
     return f"{_title(state)}: {_of(state)} failed ({between}); nothing speaks against it."
 
 
@@ -88,7 +89,7 @@ def to_stop(state: LotState) -> tuple[int, int]:
 def accused(state: State, named: Culprit) -> str:
     """Its own chart is silent, another's failures are put down to it."""
     called = "" if named.kind == state.kind else f", {_called(named)}"
-    return f"Look at {state.kind} {state.name}{called}: {_of(state)} failed, and what else fails comes from it ({named.chance:.0%} sure)."
+    return f"Look at {state.kind} {state.name}{called}: {_of(state)} failed, and what else fails comes from it ({_sure(named)})."
 
 
 def stop_lot(state: LotState, blanks: int | None) -> str:
@@ -115,12 +116,12 @@ def lot_over(state: LotState) -> str:
 
 def other_culprit(state: State, named: Culprit) -> str:
     """Its chart rang for something else."""
-    return f"{_title(state)}: {_of(state)} failed, but that is {_called(named)}, not the {state.kind} ({named.chance:.0%} sure)."
+    return f"{_title(state)}: {_of(state)} failed, but that is {_called(named)}, not the {state.kind} ({_sure(named)})."
 
 
 def side(state: State, named: Culprit) -> str:
     """One side fails on every drive and lot."""
-    found = f"{_of(state)} failed, nearly always on {_called(named)}, whatever the lot and the drive ({named.chance:.0%} sure)"
+    found = f"{_of(state)} failed, nearly always on {_called(named)}, whatever the lot and the drive ({_sure(named)})"
     return f"Look at {state.kind} {state.name}: {found}; see how the discs sit with that side up, and try another master."
 
 
@@ -131,7 +132,7 @@ def by_chance(state: LotState, lots: int) -> str:
 
 def stop_drive(state: DriveState, named: Culprit) -> str:
     """The drive is known to be to blame."""
-    known = f"it is {_called(named)}, not the discs ({named.chance:.0%} sure)"
+    known = f"it is {_called(named)}, not the discs ({_sure(named)})"
     return f"Stop using drive {state.name}: {_since(state)}, and {known}; clean its heads, and have it adjusted if that doesn't help."
 
 
@@ -218,6 +219,14 @@ def _of(state: State) -> str:
 
 def _of_charted(state: State) -> str:
     return f"{int(state.charted.sum())} of {len(state.charted)}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %"
+
+
+def _sure(named: Culprit) -> str:
+    return f"{min(100 * named.chance, 99):.0f} % sure"  # nobody is ever 100 % sure
 
 
 def _plural(count: int, thing: str) -> str:

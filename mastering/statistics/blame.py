@@ -15,12 +15,16 @@ EARLY = 10  # what turned bad within so many discs was bad from the first one
 
 @dataclass(frozen=True)
 class Blame:
-    """The chances of all suspects, the likeliest first, and the one that is named, if any. `drives`, `lots`: what ran in the stretch."""
+    """The chances of all suspects, the likeliest first, and the one that is named, if any.
+
+    `drives`, `lots`: what ran in the stretch; `now`: it ends with the latest disc.
+    """
 
     culprits: tuple[Culprit, ...]
     named: Culprit | None
     lots: tuple[str, ...]
     drives: tuple[str, ...]
+    now: bool
 
 
 def blame(history: History, states: Sequence[State], settings: Settings) -> dict[tuple[str, str], Blame]:
@@ -46,4 +50,4 @@ def _judge(history: History, end: int, ringing: Sequence[State], settings: Setti
     found = fold(judge(trials, names, settings, [onset for onset in onsets if onset > first + EARLY]))
     lots = tuple(history.lots[number] for number in sorted(set(trials.lot.tolist())))
     drives = tuple(history.drives[number] for number in sorted(set(trials.wrote.tolist())))
-    return Blame(tuple(found), named(found, settings), lots, drives)
+    return Blame(tuple(found), named(found, settings), lots, drives, end == len(history))

@@ -29,14 +29,6 @@ def chance_of_count(bad: int, discs: int, rate: float) -> float:
     return float(betainc(bad, discs - bad + 1, rate)) if bad else 1.0
 
 
-def interval(bad: int, discs: int) -> tuple[float, float]:
-    """Wilson's score interval of a rate, 95 %."""
-    from scipy.stats import binomtest
-
-    made = binomtest(bad, discs).proportion_ci(0.95, method="wilson")
-    return float(made.low), float(made.high)
-
-
 def evidence_ratio(bad: int, discs: int, tolerable: float) -> float:
     """The logarithm of how much better rates above the tolerable one explain a lot than the tolerable one does.
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -101,19 +102,34 @@ class History:
 
     def of_lot(self, name: str) -> Ints:
         """The discs of a lot."""
-        return _where(self.lot, self.lots, name)
+        return self._discs_of_lots.get(name, _NOTHING)
 
     def of_batch(self, name: str) -> Ints:
         """The discs of a batch."""
-        return _where(self.batch, self.batches, name)
+        return self._discs_of_batches.get(name, _NOTHING)
 
     def of_drive(self, name: str) -> tuple[Ints, Flags]:
         """The discs that a drive wrote first, and which of them failed on a surface that it wrote."""
-        rows = _where(self.wrote, self.drives, name)
+        rows = self._rows_of_drives.get(name, _NOTHING)
         if not len(rows):
             return rows, np.zeros(0, bool)
         discs, starts = np.unique(self.disc[rows], return_index=True)
         return discs, np.logical_or.reduceat(self.failed[rows], starts)
+
+    @cached_property
+    def _discs_of_lots(self) -> dict[str, Ints]:
+        return _grouped(self.lots, self.lot)
+
+    @cached_property
+    def _discs_of_batches(self) -> dict[str, Ints]:
+        return _grouped(self.batches, self.batch)
+
+    @cached_property
+    def _rows_of_drives(self) -> dict[str, Ints]:
+        return _grouped(self.drives, self.wrote)
+
+
+_NOTHING = np.zeros(0, np.int64)
 
 
 def _numbered(names: list[T]) -> tuple[tuple[T, ...], Ints]:
@@ -122,5 +138,8 @@ def _numbered(names: list[T]) -> tuple[tuple[T, ...], Ints]:
     return tuple(known), np.fromiter(map(known.__getitem__, names), np.int64, len(names))
 
 
-def _where(column: Ints, names: tuple[str, ...], name: str) -> Ints:
-    return np.flatnonzero(column == names.index(name)) if name in names else np.zeros(0, np.int64)
+def _grouped(names: tuple[str, ...], column: Ints) -> dict[str, Ints]:
+    """The rows of each name, ascending."""
+    order = np.argsort(column, kind="stable")
+    ends = np.cumsum(np.bincount(column, minlength=len(names)))
+    return {name: order[start:end] for name, start, end in zip(names, [0, *ends], ends, strict=False)}
