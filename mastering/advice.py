@@ -111,7 +111,8 @@ def _rung_lot(state: LotState, found: Found, history: History, in_use: InUse, ce
         return "look", words.lot_run(state), words.try_after_run(state)
     if state.stopped is None:  # what held its score over the line is no longer the likelier story of a run
         return "look", words.lot_over(state), words.to_find_out(blamed)
-    stop = "stop", words.stop_lot(state, in_use.lots[state.name]), None if blamed.named else words.to_find_out(blamed)
+    to_try = words.try_after_run(state) if state.stopped < FEWEST else words.to_find_out(blamed)
+    stop = "stop", words.stop_lot(state, in_use.lots[state.name]), None if blamed.named else to_try
     chance = None if certain else ("wait", words.by_chance(state, len(in_use.lots)), None)
     return _excused(state, blamed.named, history) or chance or stop
 

@@ -1,7 +1,8 @@
 """A day's work: discs and blanks for so many boxes, and who is busy when, a pair of hands and one or more drives. Pure.
 
 Every drive goes through a disc's steps; between them it waits for the hands. The hands serve the drive that has waited longest,
-and pack the good discs while no drive waits. Steps take what the ledger says they take, else what was given, else a default.
+and pack the good discs while no drive waits; packing can be put down at any moment. A step takes what was given, else what the
+ledger says, else a default.
 """
 
 import heapq
@@ -88,7 +89,7 @@ class Day:
 
 @dataclass(frozen=True)
 class Plan:
-    """A day's work. `written`: the blanks that it takes on average; `blanks`: those to lay out, to be sure; `one_more`: with one drive more.
+    """A day's work. `written`: the blanks that it takes on average; `blanks`: those to lay out, to be sure; `one_more`: one drive more.
 
     `backlog`: boxes that wait to be made, today's among them; None when nobody said.
     """
@@ -140,8 +141,8 @@ class Plan:
             f"With {_plural(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self.finish:%H:%M} UTC: "
             f"the hands are busy for {duration(self.day.hand_minutes)}, the drives for {duration(self.day.drive_minutes)}.",
         ]
-        saved = f"would save {duration(self.saves)}" if self.saves >= 1 else "would save nothing: the hands are what it waits for"
-        made.append(f"One more drive {saved}.")
+        hands = ": the hands are what it waits for" if self.day.hand_minutes > 0.9 * self.day.minutes else ""
+        made.append(f"One more drive would save {duration(self.saves) if self.saves >= 1 else 'nothing'}{hands}.")
         if self.days is not None:
             made.append(f"The backlog of {_plural(self.backlog or 0, 'box', 'boxes')} lasts {_plural(self.days, 'day')} at this rate.")
         return [*made, self.steps.say]
@@ -174,7 +175,7 @@ def cycle(work: Work) -> list[tuple[Who, str]]:
 
 
 def schedule(work: Work, written: int, drives: int, steps: Steps) -> Day:
-    """Discs dealt to the drives as they become free. The bad ones, the last of each stretch, are spread evenly."""
+    """Discs dealt to the drives as they become free; the bad ones are spread evenly among them."""
     bench = _Bench(work, written, drives, steps)
     while bench.busy:
         bench.step()
@@ -188,25 +189,28 @@ class _Bench:
         self.now = self.hands = self.drives = 0.0
         self._seconds, self._cycle = steps.seconds, cycle(work)
         self._per_box, self._written, self._good = work.per_box, written, work.discs
-        self._begun = self._done = self._unpacked = 0
-        self._waiting: deque[tuple[int, int]] = deque((drive, 0) for drive in range(min(drives, written)))  # drive, its next step
-        self._begun = len(self._waiting)
+        self._done = self._loose = 0
+        self._to_pack = 0.0
+        self._begun = min(drives, written)
+        self._waiting: deque[tuple[int, int]] = deque((drive, 0) for drive in range(self._begun))  # drive, its next step
         self._running: list[tuple[float, int, int]] = []  # until, drive, the step behind
 
     @property
     def busy(self) -> bool:
-        return bool(self._waiting or self._running or self._unpacked >= self._per_box)
+        return bool(self._waiting or self._running or self._to_pack)
 
     def step(self) -> None:
-        """The hands' next step, or the time until a drive needs them."""
-        self._wake()
+        """The hands' next step, or packing until a drive needs them, or the time until one does."""
+        while self._running and self._running[0][0] <= self.now:
+            self._waiting.append(heapq.heappop(self._running)[1:])
         if self._waiting:
             self._serve(*self._waiting.popleft())
-        elif self._unpacked >= self._per_box:
-            self._unpacked -= self._per_box
-            self._work("pack")
-        else:
-            self.now = self._running[0][0]
+            return
+        until = self._running[0][0] if self._running else self.now + self._to_pack
+        packed = min(until - self.now, self._to_pack)
+        self._to_pack -= packed
+        self.hands += packed
+        self.now = until
 
     def _serve(self, drive: int, place: int) -> None:
         """One step of the hands at a drive, which then runs on by itself."""
@@ -226,7 +230,8 @@ class _Bench:
         """A disc is done; the next blank goes in."""
         self._done += 1
         before, after = ((count * self._good) // self._written for count in (self._done - 1, self._done))
-        self._unpacked += after - before
+        boxes, self._loose = divmod(self._loose + after - before, self._per_box)
+        self._to_pack += boxes * self._seconds["pack"]
         if self._begun < self._written:
             self._begun += 1
             self._waiting.appendleft((drive, 0))
@@ -234,12 +239,6 @@ class _Bench:
     def _work(self, step: str) -> None:
         self.now += self._seconds[step]
         self.hands += self._seconds[step]
-
-    def _wake(self) -> None:
-        """Drives that have finished wait for the hands."""
-        while self._running and self._running[0][0] <= self.now:
-            _, drive, place = heapq.heappop(self._running)
-            self._waiting.append((drive, place))
 
 
 def duration(minutes: float) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from mastering.statistics.arrays import Flags, Floats, Ints
 from mastering.statistics.settings import SettingsError
 
-MAX_POINTS = 400  # for a failure; a finer distinction needs more discs than a shop makes
+MAX_POINTS = 400  # that a failure adds; lower rates need more discs than a shop makes
 
 
 @dataclass(frozen=True)
@@ -41,9 +41,8 @@ def points(tolerable: float, bad: float) -> int:
     up = math.log(bad * (1 - tolerable) / (tolerable * (1 - bad)))
     made = round(up / down) - 1
     if not 1 <= made <= MAX_POINTS:
-        raise SettingsError(
-            f"shop: tolerable = {tolerable} and bad = {bad}: no chart can tell them apart; set them further from each other"
-        )
+        asked = f"shop: tolerable = {tolerable} and bad = {bad}: a failed disc would outweigh {made} good ones"
+        raise SettingsError(f"{asked}, and no more than {MAX_POINTS} can be charted; set higher rates")
     return made
 
 

@@ -17,10 +17,10 @@ from mastering.statistics.history import History
 from mastering.statistics.runs import evidence
 from mastering.statistics.settings import Settings
 
-NONE = 0.4  # before the data, when a chart has rung
+NONE = 0.5  # before the data
 FAMILIES = {"lot": 0.48, "drive": 0.40, "side": 0.12}  # of the rest: old blanks differ most. Chosen by simulation, see DEVELOPERS.md
 HEAD = 0.5  # of a drive's share: that it is one of its surfaces
-HEAD_TOLD = 0.9  # of a drive's chance: from here on the surface is named, below it the drive
+HEAD_TOLD = 0.92  # of a drive's chance: from here on the surface is named, below it the drive
 SIDE_PRIOR = (2.0, 1.0)  # how the discs that fail on one surface split, above one half
 
 
@@ -112,6 +112,8 @@ def judge(
     rest = 1.0 - none
 
     def add(kind: str, name: str, log: float, prior: float, drive: str = "") -> None:
+        if prior == 0:
+            return
         key = (kind, name, drive)
         found[key] = float(np.logaddexp(found.get(key, -np.inf), log + np.log(prior)))
 

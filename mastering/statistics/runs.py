@@ -49,9 +49,15 @@ def find_run(failed: Flags, settings: Settings) -> Run | None:
 
 
 def stopped_at(chart: Chart, failed: Flags, settings: Settings) -> int | None:
-    """The disc (from 0) at which a lot is stopped: its score is at the stop line, and what brought it there is no run."""
-    at_line = np.flatnonzero(failed & (scores(chart, failed) >= chart.stop))
-    return next((disc for disc in at_line.tolist() if find_run(failed[: disc + 1], settings) is None), None)
+    """The disc (from 0) at which a lot is stopped: its score is at the stop line, and what brought it there is no run.
+
+    A stop among the first discs, where no run can be told, is taken back when the discs since then show that it was one.
+    """
+    for disc in np.flatnonzero(failed & (scores(chart, failed) >= chart.stop)).tolist():
+        known = failed[: disc + 1] if disc + 1 >= FEWEST else failed
+        if find_run(known, settings) is None:
+            return int(disc)
+    return None
 
 
 def _weigh(failed: Flags, settings: Settings) -> tuple[float, int, int]:
