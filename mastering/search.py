@@ -95,7 +95,7 @@ class _Laid:
 
     @cached_property
     def orders(self) -> list[tuple[Address, ...] | None]:
-        """The orders of sectors in which a piece may run on: the dump's, None; of a ready image, whose system is unknown, every named one."""
+        """The orders of sectors in which a piece may run on: the dump's (None), and of a ready image every one that has a name."""
         if self.side.volume != "none":
             return [None]
         names = ["as-numbered", "heads-apart", *dict(self.geometry.orders)]
