@@ -123,12 +123,25 @@ class Master:
 
 def write_master(target: Path, payload: Mapping[str, bytes], record: Mapping[str, Any]) -> str:
     """Makes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
+    files = bag(payload, record)
+    write_folder(target, files)
+    return digest(files[_MANIFEST])
+
+
+def write_masters(target: Path, made: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
+    """Makes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
+    bags = {name: bag(payload, record) for name, (payload, record) in made.items()}
+    write_folder(target, {f"{name}/{file}": data for name, files in bags.items() for file, data in files.items()})
+    return {name: digest(files[_MANIFEST]) for name, files in bags.items()}
+
+
+def bag(payload: Mapping[str, bytes], record: Mapping[str, Any]) -> dict[str, bytes]:
+    """A bag's files by name."""
     data = {f"data/{name}": content for name, content in (*payload.items(), ("master.json", canonical_json(record)))}
     manifest = _listing(data)
     size = sum(map(len, data.values()))
     tags = {"bagit.txt": _DECLARATION, "bag-info.txt": f"Payload-Oxum: {size}.{len(data)}\n".encode(), _MANIFEST: manifest}
-    write_folder(target, data | tags | {_TAGS: _listing(tags)})
-    return digest(manifest)
+    return data | tags | {_TAGS: _listing(tags)}
 
 
 def _listing(files: Mapping[str, bytes]) -> bytes:
@@ -146,10 +159,15 @@ def master_folders(shelf: Path) -> list[Path]:
         raise MasterError(f"{shelf}: can't be read: {error.strerror}") from error
 
 
-def open_master(path: Path, captures: bool = True) -> Master:
-    """The master in a folder, every file's digest proved. MasterError names the first file that is not what it was.
+def masters_at(path: Path) -> list[Path]:
+    """The folder itself when it is a bag, else the bags in it. MasterError when it can't be read."""
+    return [path] if (path / "bagit.txt").is_file() else master_folders(path)
 
-    `captures` False leaves its captures unread: for those who compare with its dumps only.
+
+def open_master(path: Path, captures: bool = True) -> Master:
+    """The master in a folder, every file's digest proved; `captures` False leaves theirs out, for who reads no cells.
+
+    MasterError names the first file that is not what it was.
     """
     problems, files = _proved(path, captures)
     for where, what in problems:
@@ -180,7 +198,7 @@ def _proved(path: Path, captures: bool = True) -> tuple[list[tuple[str, str]], d
     problems, files = [], {}
     for kind, entries in (("tags", listed[_TAGS]), ("data", listed[_MANIFEST])):
         for name, wanted in entries.items():
-            if not captures and name.endswith(".capture"):
+            if name.endswith(".capture") and not captures:
                 continue
             try:
                 data = _bytes(path, name, kind)
