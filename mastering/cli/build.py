@@ -28,6 +28,7 @@ def command(job: str, out: str | None, dry_run: bool, as_json: bool) -> None:
     from mastering.files import refuse_existing
     from mastering.job import load
     from mastering.master import write_master
+    from mastering.own_geometry import thin_margins
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
@@ -35,6 +36,8 @@ def command(job: str, out: str | None, dry_run: bool, as_json: bool) -> None:
         built = build(load(Path(job)))
     except ProblemsError as error:
         raise ProblemsError([problem if problem.startswith(f"{job}: ") else f"{job}: {problem}" for problem in error.problems]) from error
+    for warning in thin_margins(side.plan.geometry for side in built.sides.values()):
+        click.echo(f"obverse: {job}: {warning}", err=True)
     digest = None if out is None else write_master(Path(out), payload(built), record(built))
     if as_json:
         json_lines([_plain(built, out, digest)])
