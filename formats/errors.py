@@ -22,10 +22,10 @@ class FormatsError(Exception):
 class DefinitionError(FormatsError):
     """A declaration contradicts itself: our mistake, or that of whoever declared it."""
 
-    def __init__(self, name: str, problems: Sequence[str]) -> None:
+    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
         self.name = name
         self.problems = tuple(problems)
-        super().__init__(f"{name}: {'; '.join(problems)}")
+        super().__init__(f"{name}: {'; '.join(map(str, problems))}")
 
 
 class ContainerError(FormatsError):

@@ -4,15 +4,12 @@ Sizes are in bytes or in cells, never in seconds, but for a zone's cell length. 
 transition. Nothing here needs numpy: laying down and reading cells is `formats.track`.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 from formats import registry
-from formats.checks import SIZES as CHECK_SIZES
 from formats.errors import DefinitionError
 from formats.plain import from_plain, to_plain
 from formats.record import Check, Field, Mark, Part, Record
@@ -66,6 +63,7 @@ class Geometry:
     `order` lists the sector numbers as they pass the head, `dump_order` as a dump holds them (both: as numbered when empty, and
     otherwise for every track); `orders` are named orders that a ready image may come in. `head_tracks` is added to the track
     number on head 1; with `heads_apart` a dump holds all of head 0 first. `index`: whether a drive for it needs the index hole.
+    `tolerance`: how far off its nominal speed a drive must be expected to turn for long, as a share (common practice, from memory).
     """
 
     id: str
@@ -86,18 +84,21 @@ class Geometry:
     heads_apart: bool = False
     index: bool = True
     coercivity: str = "300 Oe"
+    tolerance: Fraction = Fraction(15, 1000)
 
     def __post_init__(self) -> None:
-        problems = list(self._problems())
-        if problems:
-            raise DefinitionError(self.id, problems)
+        from formats.proof import problems
+
+        if found := list(problems(self)):
+            raise DefinitionError(self.id, found)
 
     # What it holds
 
     @property
     def code(self) -> str:
-        """The recording code's part of the id."""
-        return self.id.partition("-")[0]
+        """The recording code of its blocks, by the word with which declared ids begin."""
+        part = next(each for each in self.block.parts if any(field.name == "body" for field in each.fields))
+        return part.code.replace("group-", "gcr")
 
     @property
     def first_track(self) -> int:
@@ -232,6 +233,11 @@ class Geometry:
         """How much faster than nominal a drive may turn before a track's end meets its start, as a share (0.05 is 5 %)."""
         return float(self.exact_cells(zone) / self.needed_cells(zone)) - 1
 
+    @property
+    def thin_zones(self) -> tuple[Zone, ...]:
+        """The zones whose speed margin is below the tolerance."""
+        return tuple(zone for zone in self.zones if self.speed_margin(zone) < self.tolerance)
+
     # Plain form
 
     def plain(self) -> dict[str, Any]:
@@ -244,68 +250,6 @@ class Geometry:
         """The geometry of a plain form. KeyError, TypeError, ValueError or DefinitionError when it is none."""
         made: Geometry = from_plain(plain, _CLASSES)
         return made
-
-    # Proof
-
-    def _problems(self) -> Iterator[str]:
-        yield from self._zone_problems()
-        records = [each for each in (*self.lead, *self.sector) if isinstance(each, Record)]
-        names = [each.name for each in records]
-        if names.count("identifier") != 1 or names.count("block") != 1:
-            yield f"a sector needs one identifier and one block, its records are {', '.join(names)}"
-            return
-        yield from self._record_problems(records)
-        for numbers in (self.order, self.dump_order, *(numbers for _, numbers in self.orders)):
-            if numbers and any(sorted(numbers) != list(self.numbers(cylinder)) for cylinder in range(self.cylinders)):
-                yield f"the order {' '.join(map(str, numbers))} does not name each sector once"
-        if self.tail.count != 1:
-            yield "the tail fills up what is left of a track: its count is 1"
-        for zone in self.zones:
-            for gap in (*self.lead, *self.sector, self.tail):
-                if isinstance(gap, Gap) and (gap.count or zone.gap) < max(gap.minimum, 1):
-                    yield f"tracks {zone.first}-{zone.last}: a gap of {gap.count or zone.gap} is below its minimum of {gap.minimum}"
-            over = self.needed_cells(zone) - self.exact_cells(zone)
-            if over > 0:
-                yield f"tracks {zone.first}-{zone.last}: {zone.sectors} sectors are {int(over) + 1} cells too long for one turn"
-
-    def _zone_problems(self) -> Iterator[str]:
-        for before, after in pairwise(self.zones):
-            if after.first != before.last + 1:
-                yield f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}"
-        for zone in self.zones:
-            if zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0:
-                yield f"zone {zone.first}-{zone.last} is empty"
-        if self.heads not in (1, 2):
-            yield f"{self.heads} heads: a drive has 1 or 2"
-
-    def _record_problems(self, records: list[Record]) -> Iterator[str]:
-        seen = set()
-        for record in records:
-            yield from _field_problems(record)
-            tag = record.field(record.tag).value if record.tag else b""
-            for mark in {(record.mark.cells, tag), (record.mark.cells, record.deleted or tag)}:
-                if mark in seen:
-                    yield f"{record.name}: another record has the same mark and tag"
-                seen.add(mark)
-        for record, wanted in ((self.identifier, {"track", "sector"}), (self.block, {"body"})):
-            missing = wanted - {field.name for field in record.fields}
-            if missing:
-                yield f"{record.name}: no field {', '.join(sorted(missing))}"
-            elif record is self.block and record.field("body").size != self.size:
-                yield f"block: a body of {record.field('body').size} bytes in a geometry of {self.size}"
-
-
-def _field_problems(record: Record) -> Iterator[str]:
-    known = {field.name for field in record.fields}
-    if len(known) < len(record.fields):
-        yield f"{record.name}: two fields have one name"
-    for check in record.checks:
-        if check.name not in CHECK_SIZES:
-            yield f"{record.name}: no check is called {check.name}"
-        elif {check.first, check.last, check.stored} - known - {"mark"}:
-            yield f"{record.name}: the check {check.name} names a field that is not there"
-        elif CHECK_SIZES[check.name] != record.field(check.stored).size:
-            yield f"{record.name}: {check.stored} has the wrong size for {check.name}"
 
 
 _CLASSES: dict[str, type] = {each.__name__: each for each in (Geometry, Zone, Gap, Record, Mark, Part, Field, Check, Source)}

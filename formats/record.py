@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
-from formats.errors import DefinitionError
+from formats.errors import DefinitionError, Problem
 
 if TYPE_CHECKING:
     import numpy as np
@@ -66,7 +66,7 @@ def _field(renamed: Any) -> Field:
         return Field(name, "bytes", inner.sizeof())
     if isinstance(inner, FormatField) and inner.fmtstr[-1] in "BHLQ":
         return Field(name, "uint", inner.sizeof(), little=inner.fmtstr[0] == "<")
-    raise DefinitionError(name, [f"a field must be a constant, an unsigned number or bytes of a fixed size, not {inner!r}"])
+    raise DefinitionError(name, [Problem("", f"a field must be a constant, an unsigned number or bytes of a fixed size, not {inner!r}")])
 
 
 def struct_of(fields: Iterable[Field]) -> "Struct[Any, Any]":

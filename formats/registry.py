@@ -1,8 +1,9 @@
 """Codes, geometries, volumes and containers by name: our own by listing the folder, others' by entry point.
 
 A name that is one of our files is imported from it and nothing else is asked. Reading the entry points costs more than
-starting the interpreter, so it happens only for a name that is not ours. Nothing is swallowed: a file that fails to import
-raises, with its name in the traceback; a file that does not declare what it should raises `DefinitionError`.
+starting the interpreter, so it happens only for a name that is not ours. Nothing is swallowed: a file of ours that fails to import
+raises, with its name in the traceback; another package's that does, or one that does not declare what it should, raises
+`DefinitionError` with its name.
 """
 
 from functools import cache
@@ -11,7 +12,7 @@ from os import listdir
 from os.path import dirname, join
 from typing import TYPE_CHECKING, Any
 
-from formats.errors import DefinitionError
+from formats.errors import DefinitionError, Problem
 
 if TYPE_CHECKING:
     from formats.codes.interface import Code
@@ -46,11 +47,21 @@ def _load(kind: str, attribute: str, name: str) -> Any:
         point = _foreign(kind).get(name)
         if point is None:
             raise KeyError(name)
-        found = point.load()
+        found = _foreign_object(name, point)
     declared = getattr(found, "id", None)
     if declared != name:
-        raise DefinitionError(name, [f"its file declares {declared!r} as {attribute}, not {name!r}"])
+        raise DefinitionError(name, [Problem("", f"its file declares {declared!r} as {attribute}, not {name!r}")])
     return found
+
+
+def _foreign_object(name: str, point: Any) -> Any:
+    """What an entry point names. DefinitionError when it can't be loaded: it is no defect of this program."""
+    try:
+        return point.load()
+    except DefinitionError:
+        raise
+    except Exception as error:
+        raise DefinitionError(name, [Problem("", f"can't be loaded from {point.value}: {type(error).__name__}: {error}")]) from error
 
 
 def names(kind: str, foreign: bool = True) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Protocol, TypeVar
 from formats.errors import Problem, VolumeError
 from formats.geometry import Address, Geometry
 from formats.image import Image
+from formats.plans import has_plan
 from formats.source import Source
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
 
@@ -257,8 +258,8 @@ class FileSystem:
     listed: Callable[[Sequence[bytes]], list[int]] | None = None
 
     def fits(self, geometry: Geometry) -> bool:
-        """Whether a plan is declared for that geometry."""
-        return geometry.id in self.plans
+        """Whether there is a plan for that geometry."""
+        return has_plan(self.plans, geometry)
 
     def order(self, names: Sequence[bytes]) -> list[int]:
         """The places of some files in the order in which `read` lists them: their own, where there are no directories."""

@@ -130,8 +130,19 @@ def distance(judged: Target, candidate: Target) -> Distance:
 
 
 def same_layout(one: Target, other: Target) -> bool:
-    """Whether two sides have the same sectors: the same geometry, and the same length."""
-    return len(one.side.dump) == len(other.side.dump) and one.side.geometry_id == other.side.geometry_id
+    """Whether two sides have the same sectors: the same geometry, and the same length.
+
+    Jobs may give one name to geometries of their own that differ, so the name alone is not believed.
+    """
+    if len(one.side.dump) != len(other.side.dump) or one.side.geometry_id != other.side.geometry_id:
+        return False
+    return one.side.geometry_digest == other.side.geometry_digest or _seen(one) == _seen(other)
+
+
+def _seen(target: Target) -> tuple[object, ...]:
+    """What of a geometry tells a reader its sectors."""
+    geometry = target.geometry
+    return geometry.addresses, geometry.identifier, geometry.block
 
 
 def is_shifted(judged: Judged) -> bool:

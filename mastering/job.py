@@ -14,6 +14,7 @@ from formats.geometry import Address, Geometry
 from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
 from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse
+from mastering.own_geometry import own_geometries
 
 LARGEST_SOURCE = 16 << 20  # several times what the largest disc holds
 LARGEST_JOB = 1 << 20
@@ -105,6 +106,7 @@ class _Loader:
         self.folder = path.absolute().parent
         self.read: dict[Path, bytes] = {}  # each source once, however often it is named
         self.problems: list[str] = []
+        self.own = own_geometries(raw.get("geometry"), self.problems)
 
     def job(self) -> Job:
         raw = self.raw
@@ -184,7 +186,7 @@ class _Loader:
         plain = {key: value for key, value in raw.items() if key not in ("file", "place")}
         keys = parse(SideKeys, plain, where, self.problems)
         files = list(self.files(raw.get("file", []), f"{where}.file"))
-        geometry = self.named(registry.geometry, "geometries", plain.get("geometry"), f"{where}.geometry")
+        geometry = self.named(self.geometry, "geometries", plain.get("geometry"), f"{where}.geometry")
         volume = self.named(registry.volume, "volumes", plain.get("volume"), f"{where}.volume")
         if geometry and volume and not volume.fits(geometry):
             self.add(f"{where}.volume", f"{volume.id} is not defined on {geometry.id}")
@@ -238,6 +240,10 @@ class _Loader:
         sectors = {address: data[at * size : (at + 1) * size] for at, address in enumerate(order)}
         return b"".join(sectors[address] for address in geometry.addresses)
 
+    def geometry(self, name: str) -> Geometry | None:
+        """The job's own geometry of that name, None when it is wrong; else the declared one. KeyError when there is neither."""
+        return self.own[name] if name in self.own else registry.geometry(name)
+
     def named(self, find: Callable[[str], Any], kind: str, name: Any, where: str) -> Any:
         """A geometry or volume by its id."""
         if not isinstance(name, str):
@@ -245,7 +251,7 @@ class _Loader:
         try:
             return find(name)
         except KeyError:
-            self.add(where, unknown(name, registry.names(kind)))
+            self.add(where, unknown(name, [*registry.names(kind), *(self.own if kind == "geometries" else ())]))
         except DefinitionError as error:
             self.add(where, str(error))
         return None

@@ -12,20 +12,23 @@ Text = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"
 HexBytes = Annotated[str, StringConstraints(pattern=r"^ *([0-9A-Fa-f]{2} *)+$")]
 
 
-class _Keys(BaseModel):
+class Keys(BaseModel):
+    """A table's keys: all of them known, of the type that is written."""
+
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
-class JobKeys(_Keys):
+class JobKeys(Keys):
     """The top level."""
 
     title: Any = None
+    geometry: Any = None
     serial: Any = None
     side: Any = None
     edition: Any = None  # `mastering.editions` reads them
 
 
-class TitleKeys(_Keys):
+class TitleKeys(Keys):
     """[title]."""
 
     name: Text
@@ -35,14 +38,14 @@ class TitleKeys(_Keys):
     date: Date = Date(1980, 1, 1)
 
 
-class SerialKeys(_Keys):
+class SerialKeys(Keys):
     """[serial]."""
 
     side: Literal["A", "B"]
     marker: Annotated[str, StringConstraints(min_length=20, max_length=1024, pattern=r"^[\x20-\x7e]+$")]
 
 
-class SideKeys(_Keys):
+class SideKeys(Keys):
     """[side.A], without its files and places."""
 
     platform: Text = ""
@@ -59,7 +62,7 @@ class SideKeys(_Keys):
     order: Text | list[int] | None = None
 
 
-class FileKeys(_Keys):
+class FileKeys(Keys):
     """[[side.A.file]]."""
 
     source: Text
@@ -71,7 +74,7 @@ class FileKeys(_Keys):
     volatile: bool = False
 
 
-class PlaceKeys(_Keys):
+class PlaceKeys(Keys):
     """[[side.A.place]]."""
 
     track: Annotated[int, Field(ge=0)]
@@ -80,7 +83,7 @@ class PlaceKeys(_Keys):
     source: Text
 
 
-class EditionKeys(_Keys):
+class EditionKeys(Keys):
     """[edition.NAME]: the title's keys, which are judged as the title's; what is left out and replaced; [edition.NAME.side.A]."""
 
     name: Any = None
@@ -93,7 +96,7 @@ class EditionKeys(_Keys):
     side: Any = None
 
 
-class LeaveOutKeys(_Keys):
+class LeaveOutKeys(Keys):
     """A table in `leave_out`; a text there is its name."""
 
     side: Literal["A", "B"] | None = None
@@ -107,7 +110,7 @@ class ReplaceKeys(FileKeys):
     side: Literal["A", "B"] | None = None
 
 
-Keys = TypeVar("Keys", bound=BaseModel)
+Table = TypeVar("Table", bound=BaseModel)
 
 # The problem's kind in pydantic's terms to a sentence; what the kind's context holds may be used.
 _WORDS: dict[str, str] = {
@@ -122,6 +125,9 @@ _WORDS: dict[str, str] = {
     "string_too_long": "must have at most {max_length} characters",
     "greater_than_equal": "must be at least {ge}",
     "less_than_equal": "must be at most {le}",
+    "greater_than": "must be more than {gt}",
+    "float_type": "must be a number",
+    "finite_number": "must be a finite number",
 }
 _PATTERNS = {
     "catalogue": "must be up to 32 of A-Z, 0-9 and hyphens, with no hyphen at the end",
@@ -133,7 +139,7 @@ _PATTERNS = {
 _RESERVED_SUFFIXES = {"dump", "capture", "json"}
 
 
-def parse(model: type[Keys], raw: dict[str, Any], where: str, problems: list[str]) -> Keys | None:
+def parse(model: type[Table], raw: dict[str, Any], where: str, problems: list[str]) -> Table | None:
     """The keys of one table; None, and its problems added with their places, when they are wrong."""
     try:
         keys = model.model_validate(raw)

@@ -41,6 +41,7 @@ from formats.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_fi
 from formats.errors import Problem
 from formats.geometry import Address, Geometry
 from formats.image import Image
+from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
@@ -58,7 +59,7 @@ class _Reader:
     """One image, walked from its volume directory."""
 
     def __init__(self, image: Image) -> None:
-        self.blocks, self.plan = Blocks(image), PLANS[image.geometry.id]
+        self.blocks, self.plan = Blocks(image), plan_of(PLANS, image.geometry)
         self.problems = Problems()
         self.owners: dict[int, str] = dict.fromkeys(range(self.plan.boot), "the loader")
         self.files: list[Found] = []
@@ -178,7 +179,7 @@ class _Builder:
     """One volume in the making."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
-        self.image, self.content, self.plan = Image(geometry), content, PLANS[geometry.id]
+        self.image, self.content, self.plan = Image(geometry), content, plan_of(PLANS, geometry)
         self.blocks = Blocks(self.image)
         self.problems = Problems()
         self.free: list[int] = []

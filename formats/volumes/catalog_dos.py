@@ -17,6 +17,7 @@ from formats.free_space import DownwardSpace
 from formats.geometry import Geometry
 from formats.image import Image
 from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
@@ -115,7 +116,7 @@ class _Reader(Walk):
 
     def __init__(self, image: Image) -> None:
         super().__init__(image)
-        self.plan = PLANS[image.geometry.id]
+        self.plan = plan_of(PLANS, image.geometry)
         self.contents = self.sector(CONTENTS, self.plan.contents)
         self.owners[self.plan.contents] = "table of contents"
         self.catalog = self.chain(link_of(self.contents.catalog), lambda link: link_of(self.sector(CATALOG, link).next), "catalog")
@@ -205,7 +206,7 @@ class _Builder(LinkedBuilder):
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
-        self.plan = PLANS[geometry.id]
+        self.plan = plan_of(PLANS, geometry)
         self.middle = self.plan.contents[0]
         above = range(self.middle + 1, geometry.cylinders)
         self.space = DownwardSpace(geometry, (*above, *range(self.middle - 1, self.plan.boot - 1, -1)))

@@ -19,6 +19,7 @@ from formats.fat import DELETED, Layout, Medium, load_name, name_problem, pack, 
 from formats.fat import LABEL as LABELS
 from formats.geometry import Geometry
 from formats.image import Image
+from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
@@ -96,7 +97,7 @@ class _Reader:
         self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
         self.stated = self._stated()
-        self.layout = self.stated or Layout(PLANS[self.geometry.id], len(self.geometry.addresses), self.geometry.size)
+        self.layout = self.stated or Layout(plan_of(PLANS, self.geometry), len(self.geometry.addresses), self.geometry.size)
         table = self._sectors(self.layout.table(0))
         self.table = unpack(table)
         if self.stated or table[0] == self.layout.medium.media:
@@ -182,7 +183,7 @@ class _Reader:
         """The parameter block against the geometry."""
         block, geometry = self.parameters, self.geometry
         said = (block.sectors, block.track_sectors, block.heads, block.media)
-        real = (len(geometry.addresses), len(geometry.numbers(0)), geometry.heads, PLANS[geometry.id].media)
+        real = (len(geometry.addresses), len(geometry.numbers(0)), geometry.heads, plan_of(PLANS, geometry).media)
         for what, found, right in zip(("sectors", "sectors of a track", "heads", "media descriptor"), said, real, strict=True):
             if found != right:
                 yield Problem("boot sector", f"{what}: {found}, where this geometry has {right}")
@@ -204,7 +205,7 @@ class _Builder:
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.geometry = Image(geometry), content, geometry
-        self.layout = Layout(PLANS[geometry.id], len(geometry.addresses), geometry.size)
+        self.layout = Layout(plan_of(PLANS, geometry), len(geometry.addresses), geometry.size)
         self.problems = Problems()
         self.table = {cluster: FREE for cluster in self.layout.clusters}
 

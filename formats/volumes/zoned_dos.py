@@ -16,6 +16,7 @@ from formats.free_space import OutwardSpace
 from formats.geometry import Geometry
 from formats.image import Image
 from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
@@ -60,7 +61,7 @@ class _Reader(Walk):
 
     def __init__(self, image: Image) -> None:
         super().__init__(image)
-        self.plan = PLANS[image.geometry.id]
+        self.plan = plan_of(PLANS, image.geometry)
         self.header = self.sector(self.plan.struct, self.plan.header)
         self.owners.update(dict.fromkeys(self.plan.system, "the block map"))
         directory = self.chain(self.plan.directory, self._next, "directory")
@@ -139,7 +140,7 @@ class _Builder(LinkedBuilder):
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
-        self.plan = PLANS[geometry.id]
+        self.plan = plan_of(PLANS, geometry)
         self.space = OutwardSpace(geometry, self.plan.directory[0])
 
     def build(self) -> Image:

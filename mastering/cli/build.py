@@ -30,6 +30,7 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
         raise click.UsageError("give either --edition NAME or --all")
     from mastering.editions import PLAIN, build_all
     from mastering.files import refuse_existing
+    from mastering.own_geometry import thin_margins
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
@@ -38,6 +39,9 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
         raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
     chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
     written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
+    sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
+    for warning in dict.fromkeys(thin_margins(sides)):
+        click.echo(f"obverse: {job}: {warning}", err=True)
     for name, built in chosen.items():
         named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
         if as_json:

@@ -1,7 +1,9 @@
 """`obverse contents`: what is on a master's sides, or on a dump."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,8 +12,10 @@ from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
+    from formats.geometry import Geometry
     from formats.image import Image
     from formats.volumes.interface import FileOut, VolumeOut
+    from mastering.recognise import Guess
 
 
 @click.command(short_help="List or extract the files of a master or a dump.")
@@ -20,12 +24,17 @@ if TYPE_CHECKING:
 @click.option("--volume", metavar="ID", help="The volume of a dump.")
 @click.option("--extract", type=click.Path(), metavar="DIR", help="Write the files into DIR/A and DIR/B; DIR must not exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each file, then one for each side.")
-def command(master: str, geometry: str | None, volume: str | None, extract: str | None, as_json: bool) -> None:
-    """List the files of a MASTER, or of a bare dump whose geometry and volume are given."""
+def command(master: str, geometry: str | None, volume: str | None, extract: str | None, as_json: bool) -> int:
+    """List the files of a MASTER, or of a bare dump whose geometry and volume are given.
+
+    Of a dump without them, say which geometries have its length and which volume it seems to hold.
+    """
     if (geometry is None) != (volume is None):
-        raise click.UsageError("a dump needs both --geometry and --volume")
+        raise click.UsageError("a dump needs both --geometry and --volume; give neither to be told what it may be")
     if geometry is None and Path(master).is_file():
-        raise click.UsageError(f"{master} is a file: a dump needs --geometry and --volume, a master is a folder")
+        if extract is not None:
+            raise click.UsageError(f"{master} is a file: to extract from a dump give --geometry and --volume")
+        return _recognise(Path(master), as_json)
     sides = list(_of_master(Path(master)) if geometry is None or volume is None else _of_dump(Path(master), geometry, volume))
     if extract is not None:
         _extract(Path(extract), sides)
@@ -37,6 +46,7 @@ def command(master: str, geometry: str | None, volume: str | None, extract: str 
         )
     else:
         lines(line for side in sides for line in _told(*side))
+    return 0
 
 
 Side = tuple[str, str, "VolumeOut"]
@@ -120,3 +130,41 @@ def _extract(target: Path, sides: list[Side]) -> None:
                 raise MasteringError(f"side {side}: two files would be extracted as {name}")
             files[f"{side}/{name}"] = file.data
     write_folder(target, files)
+
+
+# An unknown dump
+
+
+def _recognise(path: Path, as_json: bool) -> int:
+    """Says what a file may be; the exit status."""
+    from mastering.readback import SIGNATURE, read_bounded
+    from mastering.recognise import geometries_of, guesses
+
+    length = path.stat().st_size
+    if read_bounded(str(path), length, len(SIGNATURE)) == SIGNATURE:
+        raise MasteringError(f"{path}: a capture; `obverse contents` lists masters and dumps, `obverse verify` judges captures")
+    sized = geometries_of(length)
+    found = guesses(read_bounded(str(path), length)) if sized else []
+    if as_json:
+        unread = [each.id for each in sized if each.id not in {guess.geometry for guess in found}]
+        nothing = {"volume": None, "order": None, "sure": None, "files": None, "problems": None}
+        json_lines([*map(asdict, found), *({"geometry": name} | nothing for name in unread)])
+    elif sized:
+        lines(_recognised(path, length, sized, found))
+    if not sized:
+        click.echo(f"obverse: {path}: {length:,} bytes is the length of no declared geometry's dump", err=True)
+    return 0 if sized else 1
+
+
+def _recognised(path: Path, length: int, sized: "Sequence[Geometry]", found: "Sequence[Guess]") -> Iterator[str]:
+    """What an unknown dump may be, for people."""
+    yield f"{length:,} bytes: the length of {', '.join(each.id for each in sized)}"
+    for guess in found:
+        held = f"{guess.files} file{'' if guess.files == 1 else 's'}"
+        doubt = f", and contradicts itself in {guess.problems} place{'' if guess.problems == 1 else 's'}" if guess.problems else ""
+        order = f", its sectors in the order {guess.order}" if guess.order else ""
+        yield f"  {guess.sure}: {guess.volume} on {guess.geometry}{order}; it holds {held}{doubt}"
+        if not guess.order:
+            yield f"    obverse contents {quote(str(path))} --geometry {guess.geometry} --volume {guess.volume}"
+    if not found:
+        yield "  no volume that is known here; it may be a ready image (volume none)"

@@ -1,11 +1,12 @@
 """`obverse geometries`: what kinds of recorded side are declared."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mastering.cli.output import json_lines, lines, table
-from mastering.errors import MasteringError, unknown
+from mastering.errors import MasteringError, ProblemsError, unknown
 
 if TYPE_CHECKING:
     from formats.geometry import Geometry
@@ -14,26 +15,50 @@ if TYPE_CHECKING:
 @click.command(short_help="List the declared geometries, or tell all about one.")
 @click.argument("geometry", required=False, metavar="[ID]")
 @click.option("--bytes", "dump_bytes", type=int, metavar="N", help="Only those whose dump has N bytes.")
+@click.option("--job", type=click.Path(), metavar="FILE", help="Those that a job declares, in place of the program's.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each.")
-def command(geometry: str | None, dump_bytes: int | None, as_json: bool) -> int:
-    """List the declared geometries: how a recorded side is divided. With an ID tell all about one."""
-    from formats import registry
+def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_json: bool) -> int:
+    """List the declared geometries: how a recorded side is divided. With an ID tell all about one.
 
-    names = registry.names("geometries")
-    if geometry is not None and geometry not in names:
-        raise MasteringError(unknown(geometry, names))
-    chosen = [registry.geometry(name) for name in names if geometry in (None, name)]
+    All about one: its track drawn to scale, every part's bytes, cells and microseconds, where a dump's bytes lie, the disc that it
+    needs, its speed margin, its sources.
+    """
+    known = _declared() if job is None else _of_job(Path(job))
+    if geometry is not None and geometry not in known:
+        raise MasteringError(unknown(geometry, list(known)) if known else f"{job}: declares no geometry; a job does so in [geometry.NAME]")
+    chosen = [each for name, each in known.items() if geometry in (None, name)]
     chosen = [each for each in chosen if dump_bytes in (None, each.dump_bytes)]
     if as_json:
         json_lines(map(_plain, chosen))
     elif geometry is not None:
-        lines(line for each in chosen for line in _told(each))
+        from mastering.picture import told
+
+        lines(line for each in chosen for line in told(each))
     elif chosen:
         head = ("id", "bytes", "tracks", "sectors", "of", "rpm", "speed margin")
         lines(table([head, *map(_row, chosen)]))
     if not chosen:
-        click.echo(f"no declared geometry has a dump of {dump_bytes:,} bytes", err=True)
+        what = "none is declared" if dump_bytes is None else f"no declared geometry has a dump of {dump_bytes:,} bytes"
+        click.echo(f"obverse: {what}", err=True)
     return 0 if chosen else 1
+
+
+def _declared() -> "dict[str, Geometry]":
+    from formats import registry
+
+    return {name: registry.geometry(name) for name in registry.names("geometries")}
+
+
+def _of_job(path: Path) -> "dict[str, Geometry]":
+    """A job's own geometries. ProblemsError with all that is wrong with them."""
+    from mastering.job import parse_file
+    from mastering.own_geometry import own_geometries
+
+    problems: list[str] = []
+    made = own_geometries(parse_file(path).get("geometry"), problems)
+    if problems:
+        raise ProblemsError([f"{path}: {problem}" for problem in problems])
+    return {name: each for name, each in made.items() if each is not None}
 
 
 def _plain(geometry: "Geometry") -> dict[str, Any]:
@@ -60,28 +85,3 @@ def _row(geometry: "Geometry") -> tuple[str, ...]:
     margin = min(geometry.speed_margin(zone) for zone in geometry.zones)
     tracks = f"{geometry.cylinders}" + (" x 2" if geometry.heads == 2 else "")
     return geometry.id, f"{geometry.dump_bytes:,}", tracks, sectors, str(geometry.size), str(geometry.rpm), f"{100 * margin:.2f} %"
-
-
-def _told(geometry: "Geometry") -> list[str]:
-    """One geometry, for people."""
-    told = [
-        geometry.id,
-        f"  dump          {geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}",
-        f"  tracks        {geometry.cylinders} from {geometry.first_track}, {geometry.tpi} to the inch, heads: {geometry.heads}",
-        f"  speed         {geometry.rpm} rpm; the index hole is {'needed' if geometry.index else 'not used'}",
-        f"  blank         coercivity {geometry.coercivity}",
-    ]
-    for zone in geometry.zones:
-        cells = geometry.track_cells(zone.first - geometry.first_track)
-        told.append(
-            f"  tracks {zone.first:>2}-{zone.last:<3} {zone.sectors} sectors, cells of {float(zone.cell_ns):g} ns, {cells:,} a turn, "
-            f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * geometry.speed_margin(zone):.2f} % faster"
-        )
-    if geometry.dump_order:
-        told.append(f"  dump order    {' '.join(map(str, geometry.dump_order))}")
-    told += [f"  {name:13} {' '.join(map(str, numbers))}" for name, numbers in geometry.orders]
-    told += [
-        f"  source        {source.title}: {source.section} ({source.how}){f'; {source.note}' if source.note else ''}"
-        for source in geometry.sources
-    ]
-    return told

@@ -1,0 +1,39 @@
+"""Which of a volume's plans is a geometry's: a volume knows where things lie by the geometry's id.
+
+A geometry that is declared elsewhere, in a job say, takes the plan of a declared one that has the same sectors in the same orders.
+So a volume lies on a geometry of one's own that differs in nothing that a file system sees: gaps, speed, order round the track.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import TypeVar
+
+from formats import registry
+from formats.geometry import Geometry
+
+Plan = TypeVar("Plan")
+
+
+def plan_of(plans: Mapping[str, Plan], geometry: Geometry) -> Plan:
+    """The plan of a geometry. KeyError when there is none."""
+    for name in _ids(plans, geometry):
+        return plans[name]
+    raise KeyError(geometry.id)
+
+
+def has_plan(plans: Mapping[str, object], geometry: Geometry) -> bool:
+    """Whether there is a plan for a geometry."""
+    return any(True for _ in _ids(plans, geometry))
+
+
+def _ids(plans: Mapping[str, object], geometry: Geometry) -> Iterator[str]:
+    """The ids under which its plan stands."""
+    if geometry.id in plans:
+        yield geometry.id
+    elif geometry.id not in registry.names("geometries", foreign=False):
+        known = registry.names("geometries")
+        yield from (name for name in plans if name in known and _looks_like(registry.geometry(name), geometry))
+
+
+def _looks_like(one: Geometry, other: Geometry) -> bool:
+    """Whether a file system sees the same."""
+    return (one.size, one.addresses, one.orders) == (other.size, other.addresses, other.orders)

@@ -1,0 +1,113 @@
+"""What a geometry's declaration contradicts: in itself, in the turn of a disc, in what a controller accepts."""
+
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from formats import registry
+from formats.checks import SIZES as CHECK_SIZES
+from formats.errors import Problem
+from formats.record import Record
+
+if TYPE_CHECKING:
+    from formats.geometry import Geometry, Zone
+
+LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
+
+
+def problems(geometry: "Geometry") -> Iterator[Problem]:
+    """Everything that is wrong with a geometry; `where` is the field of its declaration, with the place of a gap in it."""
+    yield from _zone_problems(geometry)
+    records = [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
+    names = [each.name for each in records]
+    if names.count("identifier") != 1 or names.count("block") != 1:
+        yield Problem("sector", f"a sector needs one identifier and one block, its records are {', '.join(names)}")
+        return
+    yield from _record_problems(geometry, records)
+    yield from _number_problems(geometry)
+    if geometry.tail.count != 1:
+        yield Problem("tail", "the tail fills up what is left of a track: its count is 1")
+    yield from _gap_problems(geometry)
+    for zone in geometry.zones:
+        if (over := geometry.needed_cells(zone) - geometry.exact_cells(zone)) > 0:
+            yield Problem("zones", f"{_tracks(zone)}: {zone.sectors} sectors are {int(over) + 1} cells too long for one turn")
+
+
+def _tracks(zone: "Zone") -> str:
+    return f"tracks {zone.first}-{zone.last}"
+
+
+def _zone_problems(geometry: "Geometry") -> Iterator[Problem]:
+    for before, after in pairwise(geometry.zones):
+        if after.first != before.last + 1:
+            yield Problem("zones", f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}")
+    for zone in geometry.zones:
+        if zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0:
+            yield Problem("zones", f"zone {zone.first}-{zone.last} is empty")
+    if geometry.heads not in (1, 2):
+        yield Problem("heads", f"{geometry.heads} heads: a drive has 1 or 2")
+
+
+def _number_problems(geometry: "Geometry") -> Iterator[Problem]:
+    """Numbers that no identifier can hold, and orders that don't name each sector once."""
+    track = geometry.track(geometry.cylinders - 1, geometry.heads - 1)
+    if track > LAST_NUMBER:
+        yield Problem("zones", f"the last track would have the number {track}; an identifier has room for {LAST_NUMBER}")
+    sector = geometry.first_sector + max(zone.sectors for zone in geometry.zones) - 1
+    if sector > LAST_NUMBER:
+        yield Problem("first_sector", f"the last sector would have the number {sector}; an identifier has room for {LAST_NUMBER}")
+    named = (("order", geometry.order), ("dump_order", geometry.dump_order), *(("orders", numbers) for _, numbers in geometry.orders))
+    for where, numbers in named:
+        if numbers and any(sorted(numbers) != list(geometry.numbers(cylinder)) for cylinder in range(geometry.cylinders)):
+            yield Problem(where, f"the order {' '.join(map(str, numbers))} does not name each sector once")
+
+
+def _gap_problems(geometry: "Geometry") -> Iterator[Problem]:
+    """Gaps that are shorter than a controller or a formatter accepts."""
+    placed = [(f"{name}[{at}]", each) for name in ("lead", "sector") for at, each in enumerate(getattr(geometry, name))]
+    for where, gap in placed:
+        if isinstance(gap, Record):
+            continue
+        short = [zone for zone in geometry.zones if (gap.count or zone.gap) < max(gap.minimum, 1)]
+        for zone in short if not gap.count else short[:1]:
+            on = f"{_tracks(zone)}: " if not gap.count and len(geometry.zones) > 1 else ""
+            yield Problem(where, f"{on}a gap of {gap.count or zone.gap} is below its minimum of {max(gap.minimum, 1)}")
+
+
+def _record_problems(geometry: "Geometry", records: list[Record]) -> Iterator[Problem]:
+    seen = set()
+    for record in records:
+        for what in (*_field_problems(record), *_unit_problems(record)):
+            yield Problem("sector", f"{record.name}: {what}")
+        tag = record.field(record.tag).value if record.tag else b""
+        for mark in {(record.mark.cells, tag), (record.mark.cells, record.deleted or tag)}:
+            if mark in seen:
+                yield Problem("sector", f"{record.name}: another record has the same mark and tag")
+            seen.add(mark)
+    for record, wanted in ((geometry.identifier, {"track", "sector"}), (geometry.block, {"body"})):
+        missing = wanted - {field.name for field in record.fields}
+        if missing:
+            yield Problem("sector", f"{record.name}: no field {', '.join(sorted(missing))}")
+        elif record is geometry.block and record.field("body").size != geometry.size:
+            yield Problem("size", f"block: a body of {record.field('body').size} bytes in a geometry of {geometry.size}")
+
+
+def _field_problems(record: Record) -> Iterator[str]:
+    known = {field.name for field in record.fields}
+    if len(known) < len(record.fields):
+        yield "two fields have one name"
+    for check in record.checks:
+        if check.name not in CHECK_SIZES:
+            yield f"no check is called {check.name}"
+        elif {check.first, check.last, check.stored} - known - {"mark"}:
+            yield f"the check {check.name} names a field that is not there"
+        elif CHECK_SIZES[check.name] != record.field(check.stored).size:
+            yield f"{check.stored} has the wrong size for {check.name}"
+
+
+def _unit_problems(record: Record) -> Iterator[str]:
+    """Parts that their code can't hold."""
+    for part in record.parts:
+        plain, _ = registry.code(part.code).unit
+        if part.size % plain:
+            yield f"{part.size} bytes in {part.code}, which codes {plain} at once"

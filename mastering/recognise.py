@@ -1,0 +1,75 @@
+"""What an unknown dump may be: the geometries of its length, and which volume it seems to hold. Pure."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from formats import registry
+from formats.errors import VolumeError
+from formats.geometry import Address, Geometry
+from formats.image import Image
+from formats.volumes.interface import Volume
+
+Sure = Literal["likely", "possible"]
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A volume that a dump can be read as. `order`: the named order in which its sectors stand, None for that of a dump.
+
+    `likely`: it holds files or has a name, and contradicts itself nowhere; `possible`: it is empty, or it holds files but also
+    contradicts itself, in so many `problems`. One that is empty and contradicts itself is none.
+    """
+
+    geometry: str
+    volume: str
+    order: str | None
+    sure: Sure
+    files: int
+    problems: int
+
+
+def geometries_of(length: int) -> list[Geometry]:
+    """The declared geometries whose dump has that many bytes."""
+    return [each for each in map(registry.geometry, registry.names("geometries")) if each.dump_bytes == length]
+
+
+def guesses(data: bytes) -> list[Guess]:
+    """The volumes that a dump can be read as, the surest first; where one is likely, only what is."""
+    found = [guess for geometry in geometries_of(len(data)) for guess in _on(geometry, data)]
+    likely = [guess for guess in found if guess.sure == "likely"]
+    return sorted(likely or found, key=lambda guess: (guess.problems, -guess.files, guess.order is not None))
+
+
+def _on(geometry: Geometry, data: bytes) -> Iterator[Guess]:
+    """Every volume that is defined on a geometry, tried in every order in which an image may come."""
+    fitting = [volume for volume in map(registry.volume, registry.names("volumes")) if volume.id != "none" and volume.fits(geometry)]
+    for order, addresses in _orders(geometry) if fitting else ():
+        image = Image(geometry)
+        for at, address in enumerate(addresses):
+            image.write(address, data[at * geometry.size : (at + 1) * geometry.size])
+        yield from (guess for volume in fitting if (guess := _as(volume, image, order)))
+
+
+def _orders(geometry: Geometry) -> Iterator[tuple[str | None, tuple[Address, ...]]]:
+    """The orders in which a side's sectors may stand in a file, each once; that of a dump first."""
+    seen = {geometry.addresses}
+    yield None, geometry.addresses
+    for name in ("as-numbered", "heads-apart", *dict(geometry.orders)):
+        addresses = geometry.image_order(name)
+        if addresses is not None and addresses not in seen:
+            seen.add(addresses)
+            yield name, addresses
+
+
+def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:
+    """A dump read as a volume; None when it is none."""
+    try:
+        held = volume.read(image)
+    except VolumeError:
+        return None
+    problems = len(volume.check(image))
+    if problems and not held.files:
+        return None
+    sure: Sure = "likely" if not problems and (held.files or held.label.strip(b"\0 \xa0")) else "possible"
+    return Guess(image.geometry.id, volume.id, order, sure, len(held.files), problems)
