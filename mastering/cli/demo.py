@@ -188,6 +188,7 @@ def _suggestions(target: Path) -> Iterator[str]:
         ("How does the batch stand, and which discs wait for what?", ["batch", "show", "B-0001", "--ledger", ledger]),
         ("How bad is each lot, and each drive?", ["rates", "--by", "lot", "--ledger", ledger]),
         ("", ["rates", "--by", "drive", "--ledger", ledger]),
+        ("What is to be done about it, and why?", ["advise", "--why", "--ledger", ledger]),
         ("Judge the practice discs once more, with the older master at hand:", ["verify", masters / new, copies, "--masters", masters]),
         (
             "The side is told from the bytes there; for the disc that was put in the wrong side up say which one was wanted:",
