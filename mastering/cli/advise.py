@@ -32,20 +32,21 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
 
     from mastering.advice import advise
     from mastering.cli.settings import settings
-    from mastering.ledger.outcomes import history, in_use
+    from mastering.ledger.outcomes import history, in_use, simulated
 
     with open_ledger(ledger) as opened, opened.read() as known:
         found = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
+        unreal = simulated(known)
     if as_json:
-        json_lines(entry.plain() for entry in found)
+        json_lines(entry.plain() | {"simulated": (entry.about, entry.name) in unreal} for entry in found)
     elif found:
-        lines(text for entry in found for text in _told(entry, why))
+        lines(text for entry in found for text in _told(entry, (entry.about, entry.name) in unreal, why))
     else:
         click.echo("nothing is in use: no lot, drive or open batch", err=True)
 
 
-def _told(entry: "Entry", why: bool) -> Iterator[str]:
-    yield f"{_TITLES[entry.level]}  {entry.say}"
+def _told(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
+    yield f"{_TITLES[entry.level]}  {entry.say}" + (" (simulated)" if simulated else "")
     if entry.to_try:
         yield f"      to find out: {entry.to_try}"
     if why:

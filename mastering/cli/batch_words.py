@@ -58,7 +58,8 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     """A batch for people: how far it is, which serials are next, which discs wait for what."""
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
-    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}"
+    simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
+    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
     fresh = [disc.serial for disc in discs if not disc.reads and not disc.rejected]
     if batch.open:
         yield f"  next: {_some(fresh)}" if fresh else f"  next: no serial is free; `obverse batch serials {batch.name}` hands out more"
@@ -72,7 +73,8 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
 def disc_story(disc: Disc) -> Iterator[str]:
     """All that is known of a disc, read by read."""
     yield disc_text(disc)
-    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "")
+    simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
+    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "") + simulated
     for read in disc.reads:
         drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
         void = "  (void)" if read.void else ""

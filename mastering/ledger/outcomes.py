@@ -111,6 +111,14 @@ def in_use(known: Questions) -> InUse:
     return InUse(lots, tuple(known.ids(DRIVES)), {batch.name: batch.line["good"] for batch in running})
 
 
+def simulated(known: Questions) -> set[tuple[str, str]]:
+    """Kind and name of every lot and batch with a simulated disc, and of every simulated drive."""
+    found = {("drive", name) for name, line in known.ids(DRIVES).items() if known.line(line)["simulated"]}
+    for lot, batch in known.connection.execute(select(DISCS.c.lot, DISCS.c.batch).where(DISCS.c.simulated).distinct()):
+        found |= {("lot", str(known.name_of(LOTS, lot))), ("batch", str(known.name_of(BATCHES, batch)))}
+    return found
+
+
 # Times
 
 _FEWEST = 10  # intervals before the ledger's own times are believed
