@@ -42,6 +42,7 @@ def take_anew(path: Path, lines: Iterable[str], name: str) -> int:
         with Ledger.open(beside, create=True) as ledger:
             count = take(ledger, lines, name)
         os.link(beside, path)  # unlike a rename it replaces nothing
+        beside.unlink()
         flush_folder(path.absolute().parent)
     except OSError as error:
         raise LedgerError(f"{path}: can't be made: {error.strerror}") from error
