@@ -37,6 +37,8 @@ def take(ledger: Ledger, lines: Iterable[str], name: str) -> int:
 
 def take_anew(path: Path, lines: Iterable[str], name: str) -> int:
     """Makes a ledger of lines; there is none when one of them is wrong."""
+    if not path.absolute().parent.is_dir():
+        raise LedgerError(f"{path}: can't be made: its folder is not there")
     beside = path.absolute().with_name(f".{path.name}.{os.getpid()}")
     try:
         with Ledger.open(beside, create=True) as ledger:
