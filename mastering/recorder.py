@@ -16,6 +16,7 @@ from mastering.ledger.tables import DRIVES
 from mastering.master import Master
 from mastering.quick import Quick
 from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.serial import serial as serial_of
 from mastering.serial import why_no_serial
 from mastering.verdict import Verdict
 
@@ -130,7 +131,8 @@ class Recorder:
         match = _NAME.fullmatch(name)
         if match is None:
             if said.disc is None:
-                raise LineError(f"{path}: its name does not say which disc it is: expected SERIAL-SIDE.SUFFIX, or --disc and --side")
+                example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"
+                raise LineError(f"{path}: its name does not say which disc it is: expected {example}; else say --disc and --side")
             return said.disc, said.side or (None if len(self.master.sides) > 1 else "A")
         serial, side = match["serial"], match["side"]
         if said.disc not in (None, serial):

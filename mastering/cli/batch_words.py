@@ -4,13 +4,12 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from mastering.ledger.entities import Batch, Disc
-from mastering.standing import Standing
+from mastering.standing import DiscAction, Standing, after_failure
 
-_ACTIONS = {
+_ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
     "box": "box it",
-    "turn-over": "turn it over: side {open} is still to be read",
+    "turn-over": "turn it over: side {side} is still to be read",
     "read-again": "read side {side} again",
-    "other-drive": "read side {side} in another drive ({drives})",
     "write-again": "write side {side} again",
     "reject": "reject it: put it aside and don't use the blank again",
     "clean-drive": "clean the drive first",
@@ -48,10 +47,15 @@ def action_text(disc: Disc) -> str:
     sides = [name for name, side in standings.items() if side.verdict == verdict]
     if verdict == "open" and len(sides) == len(standings):
         return "not read yet" if not disc.reads else f"read it: nothing is known of side {' and '.join(sides)}"
-    failed = [name for name, side in standings.items() if side.verdict == "fail"]
-    unread = set(disc.batch.drives) - {drive for name in failed for drive in standings[name].readers}
-    text = _ACTIONS[disc.action()].format(open=" and ".join(sides), side=" and ".join(sides), drives=" or ".join(sorted(unread)))
-    return text + (" (rejected by eye)" if disc.rejected else "")
+    action, drives = disc.action(), disc.batch.drives
+    if disc.rejected:
+        return f"{_ACTIONS[action]} (rejected by eye)"
+    if verdict == "fail":
+        sides = [name for name in sides if after_failure(standings[name], drives) == action]
+    if action == "other-drive":
+        others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
+        return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
+    return _ACTIONS[action].format(side=" and ".join(sides))
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:

@@ -46,6 +46,8 @@ def found_text(verdict: Verdict) -> str:
     """What is wrong with a read-back that was judged as a side, without saying what to do."""
     if verdict.verdict == "marginal":
         return f"{_sectors(len(verdict.findings))} came right at some turns only"
+    if verdict.diagnosis == "blank":
+        return "nothing is recorded on it, or its reader met nothing"
     return _failed_text(verdict).partition(": ")[2]
 
 

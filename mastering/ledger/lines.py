@@ -152,7 +152,7 @@ def _held(value: Any, shape: Mapping[str, tuple[type, ...]], where: str) -> None
         if type(found) not in types:
             wanted = " or ".join("null" if each is _NONE else _WORDS[each] for each in types)
             raise LineError(f"{where}: {key} is {json.dumps(found)[:40]}, where {wanted} was expected")
-        if type(found) is int and not 0 <= found < _LARGEST:
+        if isinstance(found, int | float) and not 0 <= found < _LARGEST:  # what is no number at all is in no range either
             raise LineError(f"{where}: {key} is {found}, out of range")
 
 

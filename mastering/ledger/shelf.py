@@ -119,7 +119,10 @@ class Shelf:
             raise LineError(f"{serial}: a disc of batch {disc.batch.name}, not of {batch.name}")
         catalogue = batch.line["catalogue"]
         if not is_serial(serial, catalogue):
-            near = get_close_matches(serial, self._serials(batch), 1)
+            known = self._serials(batch)
+            near = [each for each in known if each.rsplit("-", 2)[1].lstrip("0") == serial.lstrip("0")] or get_close_matches(
+                serial, known, 1
+            )
             raise LineError(f"{serial}: {why_no_serial(serial, catalogue)}" + (f"; did you mean {near[0]}?" if near else ""))
         raise LineError(f"{serial}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
 

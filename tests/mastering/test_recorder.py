@@ -296,7 +296,9 @@ def test_a_files_name_says_disc_and_side(table):
 
 def test_disc_and_side_speak_for_a_file_named_otherwise(table):
     file = table.file("holiday.bin", table.on_a_day("B", "pass")[0])
-    assert "SERIAL-SIDE.SUFFIX" in table.record(file).errors[0]
+    [told] = table.record(file).errors
+    assert "SERIAL-SIDE.SUFFIX" in told
+    assert f"{FIRST}-A.dump" in told
     [line] = table.record(file, "--disc", FIRST, "--side", "B").reads
     assert (line["serial"], line["side"]) == (FIRST, "B")
 
@@ -375,6 +377,12 @@ def test_a_mistyped_serial_is_caught_and_the_nearest_known_one_offered(table):
     assert f"did you mean {FIRST}?" in table.refused("batch", "reject", table.batch, mistyped, "--by-eye", "--reason", "-")
     swapped = FIRST.replace("0001", "0010")
     assert "mistyped" in table.refused("batch", "show", table.batch, swapped)
+
+
+def test_a_number_alone_is_answered_with_the_serial_that_has_it(table):
+    for text in ("3", "0003"):
+        assert table.refused("batch", "show", table.batch, text).endswith(f"did you mean {THIRD}?")
+    assert "did you mean" not in table.refused("batch", "show", table.batch, "99")
 
 
 def test_a_serial_of_another_title_is_named_as_one(table):

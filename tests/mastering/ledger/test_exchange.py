@@ -172,6 +172,12 @@ def test_a_geometry_that_this_program_does_not_know_keeps_no_ledger_from_being_u
         assert more or "no-such-geometry" in answer.err[0]
 
 
+@pytest.mark.parametrize("name", ["none/ledger.sqlite", "ledger.sqlite/other.sqlite"])
+def test_a_new_ledger_in_no_folder(table, name):
+    answer = taken(table, [LOT], name)
+    assert answer.err == [f"obverse: {table.folder / name}: can't be made: its folder is not there"]
+
+
 # Check
 
 
