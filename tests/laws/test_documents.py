@@ -12,7 +12,7 @@ import pytest
 
 REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
-COMMANDS = ["build", "check", "contents", "demo", "geometries", "new", "verify"]
+COMMANDS = ["build", "changes", "check", "contents", "demo", "find", "geometries", "new", "verify"]
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "110"}
 
 
