@@ -33,6 +33,7 @@ class AtHand:
     ledger: Path
     batches: tuple[Line, ...]
     shelves: tuple[Path, ...]
+    captures: bool = True
 
     def __iter__(self) -> Iterator[Master]:
         known = [(self.ledger.absolute().parent / line["path"], line["digest"]) for line in self.batches if line.get("path") is not None]
@@ -46,7 +47,7 @@ class AtHand:
                 continue
             seen.add(found)
             try:
-                yield open_master(folder)
+                yield open_master(folder, self.captures)
             except MasteringError:
                 continue  # a broken master can't name a disc; `obverse check` tells of it
 

@@ -6,7 +6,7 @@ Opening one proves every file's digest first. Nothing here needs numpy, construc
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,12 +59,12 @@ class Side:
     def geometry(self) -> "Geometry":
         """The geometry as this master means it, whatever its declaration says today. MasterError when the record contradicts itself."""
         from formats.errors import DefinitionError
-        from formats.geometry import Geometry
 
-        if digest(canonical_json(self.plain)) != self.geometry_digest:
+        plain = canonical_json(self.plain)
+        if digest(plain) != self.geometry_digest:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
         try:
-            made = Geometry.from_plain(dict(self.plain))
+            made = _geometry(plain)
             agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
         except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
@@ -89,6 +89,14 @@ class Side:
     def slot_start(self) -> int | None:
         """Where in the dump the serial slot begins."""
         return None if self.slot is None else self.slot.place * self.size + self.slot.offset
+
+
+@lru_cache(maxsize=256)
+def _geometry(plain: bytes) -> "Geometry":
+    """The geometry of a plain form in canonical JSON; proved once, however many masters have it."""
+    from formats.geometry import Geometry
+
+    return Geometry.from_plain(json.loads(plain))
 
 
 @dataclass(frozen=True)
