@@ -8,7 +8,7 @@ from mastering.errors import MasteringError
 from mastering.files import digest
 from mastering.ledger.entities import Batch
 from mastering.ledger.lines import Line
-from mastering.master import Master, master_folders, open_master
+from mastering.master import Master, masters_at, open_master
 
 
 def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path]) -> Master:
@@ -16,7 +16,7 @@ def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path]) -> Master:
     wanted = batch.line["digest"]
     places = [] if batch.line.get("path") is None else [ledger.absolute().parent / batch.line["path"]]
     shelves = list(shelves)
-    for folder in (*places, *(folder for shelf in shelves for folder in _on(shelf))):
+    for folder in (*places, *(folder for shelf in shelves for folder in masters_at(shelf))):
         if _digest_at(folder) == wanted:
             return open_master(folder)
     looked = ", ".join(map(str, (*places, *shelves))) or "nowhere"
@@ -33,26 +33,23 @@ class AtHand:
     ledger: Path
     batches: tuple[Line, ...]
     shelves: tuple[Path, ...]
+    captures: bool = True
 
     def __iter__(self) -> Iterator[Master]:
         known = [(self.ledger.absolute().parent / line["path"], line["digest"]) for line in self.batches if line.get("path") is not None]
         seen = set()
         for folder in (
             *(folder for folder, wanted in known if _digest_at(folder) == wanted),
-            *(each for shelf in self.shelves for each in _on(shelf)),
+            *(each for shelf in self.shelves for each in masters_at(shelf)),
         ):
             found = _digest_at(folder)
             if found is None or found in seen:
                 continue
             seen.add(found)
             try:
-                yield open_master(folder)
+                yield open_master(folder, self.captures)
             except MasteringError:
                 continue  # a broken master can't name a disc; `obverse check` tells of it
-
-
-def _on(shelf: Path) -> list[Path]:
-    return [shelf] if (shelf / "bagit.txt").is_file() else master_folders(shelf)
 
 
 def _digest_at(folder: Path) -> str | None:

@@ -83,14 +83,17 @@ def _side(job: Job, plan: SidePlan) -> BuiltSide:
 def _number_free_sectors(job: Job, plan: SidePlan, image: Image) -> None:
     """Fills each free sector with a text that names its place, so that no reader's filler equals it."""
     used = set(image.used)
-    title = f"{job.title.name} {job.title.revision}".encode("ascii", "replace")
     for address in plan.geometry.addresses:
         if address not in used:
-            head = f" head {address.head}" if plan.geometry.heads == 2 else ""
-            place = f" side {plan.name} track {address.track}{head} sector {address.sector} free. ".encode()
-            size = plan.geometry.size
-            line = title[: size - len(place)] + place  # a long title is cut, never the place
-            image.write(address, (line * (size // len(line) + 1))[:size])
+            image.write(address, free_text(f"{job.title.name} {job.title.revision}", plan.name, plan.geometry, address))
+
+
+def free_text(title: str, side: str, geometry: Geometry, address: Address) -> bytes:
+    """What a free sector is filled with: title and revision, side and place, over and over."""
+    head = f" head {address.head}" if geometry.heads == 2 else ""
+    place = f" side {side} track {address.track}{head} sector {address.sector} free. ".encode()
+    line = title.encode("ascii", "replace")[: geometry.size - len(place)] + place  # a long title is cut, never the place
+    return (line * (geometry.size // len(line) + 1))[: geometry.size]
 
 
 def unproven(dump: bytes, size: int) -> list[int]:
@@ -182,7 +185,7 @@ def _side_record(side: BuiltSide) -> dict[str, Any]:
 
 
 def file_record(file: FileOut, volatile: bool) -> dict[str, Any]:
-    """What a master says of a file, its sectors in the order of its bytes among it."""
+    """What a master says of a file, its sectors in the order of its bytes among it, and what stands before its bytes in them."""
     return {
         "name": text_of(file.name),
         "type": file.type,
@@ -190,6 +193,7 @@ def file_record(file: FileOut, volatile: bool) -> dict[str, Any]:
         "bytes": len(file.data),
         "sha256": digest(file.data),
         "sectors": [list(address) for address in file.sectors],
+        "before": list(file.before),
         "locked": file.locked,
         "volatile": volatile,
     }

@@ -18,13 +18,13 @@ def moment(text: str, where: str) -> datetime:
     """A time that was written down. MasteringError when it is none, or in no time zone."""
     try:
         made = datetime.fromisoformat(text)
-    except ValueError:
-        made = None
-    if made is None or made.tzinfo is None:
-        raise MasteringError(f"{where}: {text!r} is no time; expected one as 2026-11-25T19:30:00Z")
-    return made.astimezone(UTC)
+        if made.tzinfo is not None:
+            return made.astimezone(UTC)
+    except (ValueError, OverflowError):
+        pass
+    raise MasteringError(f"{where}: {text!r} is no time; expected one as 2026-11-25T19:30:00Z")
 
 
 def spelled(time: datetime) -> str:
-    """A time as it is written down."""
-    return time.strftime("%Y-%m-%dT%H:%M:%SZ")
+    """A time in UTC as it is written down."""
+    return time.replace(microsecond=0, tzinfo=None).isoformat() + "Z"

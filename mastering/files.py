@@ -28,6 +28,22 @@ def refuse_existing(target: Path) -> None:
         raise MasteringError(f"{target}: exists already; name a folder that does not")
 
 
+def write_file(target: Path, data: bytes) -> None:
+    """Makes a file that did not exist, whole or not at all. MasteringError when it exists or can't be written."""
+    refuse_existing(target)
+    beside = target.absolute().with_name(f".{target.name}.{os.getpid()}")
+    try:
+        with beside.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.link(beside, target)  # unlike a rename it replaces nothing
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be written: {error.strerror}") from error
+    finally:
+        beside.unlink(missing_ok=True)
+
+
 def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True) -> None:
     """Makes a folder that did not exist, with these files by relative name; everything flushed before it gets its name.
 

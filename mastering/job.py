@@ -63,9 +63,12 @@ class Job:
     sides: Mapping[str, SidePlan]
 
 
-def load(path: Path) -> Job:
-    """The job in a file. ProblemsError with every problem at once; MasteringError when it is no TOML at all."""
-    return _Loader(path, parse_file(path)).job()
+def load(path: Path, raw: dict[str, Any] | None = None) -> Job:
+    """The job in a file, its editions left aside; `raw` instead of the file's own TOML, where that is given.
+
+    ProblemsError with every problem at once; MasteringError when it is no TOML at all.
+    """
+    return _Loader(path, parse_file(path) if raw is None else raw).job()
 
 
 def parse_file(path: Path) -> dict[str, Any]:
@@ -107,9 +110,6 @@ class _Loader:
 
     def job(self) -> Job:
         raw = self.raw
-        if isinstance(raw.get("edition"), dict):
-            self.add("edition", "editions can't be built yet; give each its own job file")
-            raw = {key: value for key, value in raw.items() if key != "edition"}
         parse(JobKeys, {key: {} if isinstance(value, dict) else value for key, value in raw.items()}, "", self.problems)
         title = self.table(TitleKeys, "title", needed=True)
         serials = tuple(self.serials(title))

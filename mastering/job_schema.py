@@ -25,6 +25,7 @@ class JobKeys(Keys):
     geometry: Any = None
     serial: Any = None
     side: Any = None
+    edition: Any = None  # `mastering.editions` reads them
 
 
 class TitleKeys(Keys):
@@ -80,6 +81,33 @@ class PlaceKeys(Keys):
     sector: Annotated[int, Field(ge=0)]
     head: Annotated[int, Field(ge=0, le=1)] = 0
     source: Text
+
+
+class EditionKeys(Keys):
+    """[edition.NAME]: the title's keys, which are judged as the title's; what is left out and replaced; [edition.NAME.side.A]."""
+
+    name: Any = None
+    publisher: Any = None
+    catalogue: Any = None
+    revision: Any = None
+    date: Any = None
+    leave_out: list[Any] = []
+    replace: Any = None
+    side: Any = None
+
+
+class LeaveOutKeys(Keys):
+    """A table in `leave_out`; a text there is its name."""
+
+    side: Literal["A", "B"] | None = None
+    name: Text | None = None
+    name_bytes: HexBytes | None = None
+
+
+class ReplaceKeys(FileKeys):
+    """[[edition.NAME.replace]]: a file that is there by its side and name, and what it has instead."""
+
+    side: Literal["A", "B"] | None = None
 
 
 Table = TypeVar("Table", bound=BaseModel)

@@ -6,7 +6,7 @@ Opening one proves every file's digest first. Nothing here needs numpy, construc
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,12 +59,12 @@ class Side:
     def geometry(self) -> "Geometry":
         """The geometry as this master means it, whatever its declaration says today. MasterError when the record contradicts itself."""
         from formats.errors import DefinitionError
-        from formats.geometry import Geometry
 
-        if digest(canonical_json(self.plain)) != self.geometry_digest:
+        plain = canonical_json(self.plain)
+        if digest(plain) != self.geometry_digest:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
         try:
-            made = Geometry.from_plain(dict(self.plain))
+            made = _geometry(plain)
             agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
         except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
@@ -91,6 +91,14 @@ class Side:
         return None if self.slot is None else self.slot.place * self.size + self.slot.offset
 
 
+@lru_cache(maxsize=256)
+def _geometry(plain: bytes) -> "Geometry":
+    """The geometry of a plain form in canonical JSON; proved once, however many masters have it."""
+    from formats.geometry import Geometry
+
+    return Geometry.from_plain(json.loads(plain))
+
+
 @dataclass(frozen=True)
 class Master:
     """A master that was opened and proved. `digest` is that of its manifest; `record` all that `master.json` says."""
@@ -115,12 +123,25 @@ class Master:
 
 def write_master(target: Path, payload: Mapping[str, bytes], record: Mapping[str, Any]) -> str:
     """Makes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
+    files = bag(payload, record)
+    write_folder(target, files)
+    return digest(files[_MANIFEST])
+
+
+def write_masters(target: Path, made: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
+    """Makes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
+    bags = {name: bag(payload, record) for name, (payload, record) in made.items()}
+    write_folder(target, {f"{name}/{file}": data for name, files in bags.items() for file, data in files.items()})
+    return {name: digest(files[_MANIFEST]) for name, files in bags.items()}
+
+
+def bag(payload: Mapping[str, bytes], record: Mapping[str, Any]) -> dict[str, bytes]:
+    """A bag's files by name."""
     data = {f"data/{name}": content for name, content in (*payload.items(), ("master.json", canonical_json(record)))}
     manifest = _listing(data)
     size = sum(map(len, data.values()))
     tags = {"bagit.txt": _DECLARATION, "bag-info.txt": f"Payload-Oxum: {size}.{len(data)}\n".encode(), _MANIFEST: manifest}
-    write_folder(target, data | tags | {_TAGS: _listing(tags)})
-    return digest(manifest)
+    return data | tags | {_TAGS: _listing(tags)}
 
 
 def _listing(files: Mapping[str, bytes]) -> bytes:
@@ -138,9 +159,17 @@ def master_folders(shelf: Path) -> list[Path]:
         raise MasterError(f"{shelf}: can't be read: {error.strerror}") from error
 
 
-def open_master(path: Path) -> Master:
-    """The master in a folder, every file's digest proved. MasterError names the first file that is not what it was."""
-    problems, files = _proved(path)
+def masters_at(path: Path) -> list[Path]:
+    """The folder itself when it is a bag, else the bags in it. MasterError when it can't be read."""
+    return [path] if (path / "bagit.txt").is_file() else master_folders(path)
+
+
+def open_master(path: Path, captures: bool = True) -> Master:
+    """The master in a folder, every file's digest proved; `captures` False leaves theirs out, for who reads no cells.
+
+    MasterError names the first file that is not what it was.
+    """
+    problems, files = _proved(path, captures)
     for where, what in problems:
         raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
     try:
@@ -156,7 +185,7 @@ def fixity(path: Path) -> Sequence[tuple[str, str]]:
     return _proved(path)[0]
 
 
-def _proved(path: Path) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
+def _proved(path: Path, captures: bool = True) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
     """What is wrong with a bag's files, and the bytes of those that are as they were, captures left out."""
     try:
         if _bytes(path, "bagit.txt", "tags") != _DECLARATION:
@@ -169,6 +198,8 @@ def _proved(path: Path) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
     problems, files = [], {}
     for kind, entries in (("tags", listed[_TAGS]), ("data", listed[_MANIFEST])):
         for name, wanted in entries.items():
+            if name.endswith(".capture") and not captures:
+                continue
             try:
                 data = _bytes(path, name, kind)
             except MasterError as error:

@@ -42,7 +42,7 @@ def batch_line(book: Book, master: Master, run: Run, ledger: Path) -> dict[str, 
         "operator": run.operator,
         "revision": master.revision,
         "path": _beside(master.path, ledger),
-        "zones": {name: geometry_zones(side.geometry) for name, side in master.sides.items()},
+        "zones": {name: [list(zone) for zone in geometry_zones(side.geometry)] for name, side in master.sides.items()},
     }
 
 

@@ -61,7 +61,7 @@ class Rate:
 
 def rows(rates: Sequence[Rate]) -> Iterator[tuple[str, ...]]:
     """A table of rates for people, its head first. The bar's whole length is 100 %, its `-` the interval."""
-    yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - 5) + "100 %", "")
+    yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
     for rate in rates:
         low, high = wilson(rate.bad, rate.discs)
         first = 1 - rate.first_bad / rate.discs

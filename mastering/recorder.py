@@ -1,13 +1,13 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from mastering.clock import now
 from mastering.errors import MasteringError
 from mastering.files import digest
+from mastering.ledger.book import Book
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
 from mastering.ledger.shelf import UnknownError
@@ -38,18 +38,48 @@ class Said:
 
 
 @dataclass
+class Judge:
+    """Judges the read-backs of one master's discs. `others`: masters that a wrong disc may be of, asked for only then."""
+
+    master: Master
+    others: Iterable[Master] = ()
+
+    def __post_init__(self) -> None:
+        self._longest = max(len(side.dump) for side in self.master.sides.values())
+        self._quick: dict[str | None, Quick] = {}
+        self._verifiers: dict[str | None, Verifier] = {}
+
+    def judge(self, source: Source, side: str | None, data: bytes) -> Verdict:
+        """The verdict of a read-back, whose bytes are `data`. MasteringError or ContainerError when it is none."""
+        if side not in self._quick:
+            self._quick[side] = Quick(self.master, side)
+        match = None if source.report else self._quick[side].match_bytes(data)
+        if match is not None:
+            return match.verdict(source.path)
+        from mastering.verify import Verifier
+        from mastering.view import load
+
+        if side not in self._verifiers:
+            self._verifiers[side] = Verifier(self.master, side, self.others)
+        try:
+            return self._verifiers[side].judge(load(source, self._longest, data))
+        except MemoryError as error:
+            raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
+
+
+@dataclass
 class Recorder:
-    """Judges and records read-backs of one batch. `others`: masters that a wrong disc may be of, asked for only then."""
+    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a book."""
 
     ledger: Ledger
     batch: Batch
-    master: Master
+    judge: Judge
     said: Said
-    others: Iterable[Master] = ()
+    stamp: Callable[[Book], str]
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
-        said, sides = self.said, tuple(self.master.sides)
+        said, sides = self.said, tuple(self.judge.master.sides)
         if said.side is not None and said.side not in sides:
             raise MasteringError(f"--side {said.side}: this master has side {' and '.join(sides)}")
         with self.ledger.read() as known:
@@ -65,9 +95,11 @@ class Recorder:
             if said.read_by is not None:
                 known.id_of(DRIVES, "drive", said.read_by)
             self._simulated = {name for name in known.ids(DRIVES) if known.drive(name)["simulated"]}
-        self._longest = max(len(side.dump) for side in self.master.sides.values())
-        self._quick: dict[str | None, Quick] = {}
-        self._verifiers: dict[str | None, Verifier] = {}
+
+    @property
+    def master(self) -> Master:
+        """The batch's master."""
+        return self.judge.master
 
     def record(self, source: Source) -> dict[str, Any]:
         """Judges a read-back and records it; returns its line, which is on the disk by then. MasteringError when it is refused."""
@@ -75,13 +107,13 @@ class Recorder:
         with self.ledger.read() as known:
             known.disc(serial, self.batch)  # before the work of judging
         data, sha256 = _contents(source)
-        verdict = self._judged(source, side, data)
+        verdict = self.judge.judge(source, side, data)
         with self.ledger.write() as book:
             disc = book.disc(serial, book.batch(self.batch.name))
-            again = disc.again(File(source.path.rpartition("/")[2], sha256, data.startswith(SIGNATURE)))
+            again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256)
+            line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
             book.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
@@ -111,24 +143,15 @@ class Recorder:
             raise LineError(f"{path}: {why_no_serial(serial, self.master.catalogue)}")
         return serial, side
 
-    def _judged(self, source: Source, side: str | None, data: bytes) -> Verdict:
-        quick = self._quick.setdefault(side, Quick(self.master, side))
-        match = None if source.report else quick.match_bytes(data)
-        if match is not None:
-            return match.verdict(source.path)
-        from mastering.verify import Verifier
-        from mastering.view import load
-
-        verifier = self._verifiers.setdefault(side, Verifier(self.master, side, self.others))
-        try:
-            return verifier.judge(load(source, self._longest, data))
-        except MemoryError as error:
-            raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
-
     def _line(self, disc: Disc, verdict: Verdict, sha256: str) -> dict[str, Any]:
         """The read's line: what was found, and which disc, writing, lot and drives it is about."""
         plain, side = verdict.plain(), verdict.side
         writing, wrote = self._writing(disc, side)
+        lot = self.said.lot or disc.lot or _only(self.batch.lots)
+        if lot is None or (side is not None and wrote is None):
+            asked = [f"--lot ({', '.join(self.batch.lots)})"] if lot is None else []
+            asked += [f"--wrote ({', '.join(self.batch.drives)})"] if side is not None and wrote is None else []
+            raise LineError(f"{disc.serial}: batch {self.batch.name} has several of these; say with {' and '.join(asked)} which it was")
         read_by = self.said.read_by or wrote
         return {
             "kind": "read",
@@ -139,23 +162,14 @@ class Recorder:
             "batch": self.batch.name,
             "read": max(disc.files, default=0) + 1,
             "writing": writing,
-            "lot": self._lot(disc),
+            "lot": lot,
             "wrote": wrote,
             "read_by": read_by,
-            "at": now(),
             "file_sha256": sha256,
         }
 
-    def _lot(self, disc: Disc) -> str:
-        lot = self.said.lot or disc.lot or (self.batch.lots[0] if len(self.batch.lots) == 1 else None)
-        if lot is None:
-            raise LineError(
-                f"{disc.serial}: batch {self.batch.name} has the lots {', '.join(self.batch.lots)}; say with --lot which one it is from"
-            )
-        return lot
-
     def _writing(self, disc: Disc, side: str | None) -> tuple[int | None, str | None]:
-        """The number of the writing that was read, and its drive. LineError when nobody says which drive it was."""
+        """The number of the writing that was read, and its drive: None where nobody says which one it was."""
         if side is None:
             return None, self.said.wrote
         newest = disc.newest_writing(side)
@@ -169,11 +183,12 @@ class Recorder:
                     "say --rewritten if it was written again, or correct it with `batch amend`"
                 )
             return number, known.drive
-        wrote = self.said.wrote or (self.batch.drives[0] if len(self.batch.drives) == 1 else None)
-        if wrote is None:
-            drives = ", ".join(self.batch.drives)
-            raise LineError(f"{disc.serial}: batch {self.batch.name} has the drives {drives}; say with --wrote which one wrote it")
-        return number, wrote
+        return number, self.said.wrote or _only(self.batch.drives)
+
+
+def _only(names: Sequence[str]) -> str | None:
+    """The name of a lot or drive where a batch has just one."""
+    return names[0] if len(names) == 1 else None
 
 
 def told(line: Line) -> dict[str, Any]:

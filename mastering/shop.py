@@ -10,7 +10,7 @@ from mastering.errors import MasteringError
 
 NAME = "shop.toml"
 VARIABLE = "OBVERSE_LEDGER"
-_KEYS = {"masters": str}
+_KEYS = {"masters": (str, "the name of a folder")}
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,7 @@ def _settings(path: Path) -> dict[str, Any]:
     for key, value in settings.items():
         if key not in _KEYS:
             raise MasteringError(f"{path}: {key}: not a key of a shop; known: {', '.join(_KEYS)}")
-        if type(value) is not _KEYS[key]:
-            raise MasteringError(f"{path}: {key} is {value!r}, where a {_KEYS[key].__name__} was expected")
+        wanted, words = _KEYS[key]
+        if type(value) is not wanted:
+            raise MasteringError(f"{path}: {key} is {value!r}, where {words} was expected")
     return settings

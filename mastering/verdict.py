@@ -49,6 +49,11 @@ class Finding:
     kind: str
     looks: Looks | None = None
 
+    @classmethod
+    def from_plain(cls, line: Mapping[str, Any]) -> "Finding":
+        """The finding that `plain` made; other keys are passed over."""
+        return cls(line["track"], line["head"], line["sector"], line["kind"], line.get("looks"))
+
     def plain(self) -> dict[str, Any]:
         """As in `verify --json`."""
         made = {"track": self.track, "head": self.head, "sector": self.sector, "kind": self.kind}
@@ -75,7 +80,7 @@ class Verdict:
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
         """The verdict of a line that `plain` made."""
         sectors = line["sectors"] or {"expected": 0, "good": None}
-        findings = tuple(Finding(**each) for each in line["findings"])
+        findings = tuple(Finding.from_plain(each) for each in line["findings"])
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),

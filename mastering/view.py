@@ -58,6 +58,12 @@ class DumpView:
         """A dump has no fields that could tell."""
         return False
 
+    def unsound_rows(self, target: Target) -> Iterator[bytes]:
+        """What the dump holds for the slot's sector, whatever its report says of it."""
+        if target.slot is not None and self.could_be(target):
+            at = target.slot[0] * target.side.size
+            yield self.dump[at : at + target.side.size]
+
 
 def _is_constant(data: bytes) -> bool:
     return data[:1] * 16 == data[:16] and data.count(data[:1]) == len(data)
@@ -109,6 +115,11 @@ class CaptureView:
         if self.sighted(target.geometry).any_sound_identifier:
             return False
         return not any(sighted.any_sound_identifier for sighted in self._declared())
+
+    def unsound_rows(self, target: Target) -> Iterator[bytes]:
+        """The bytes of every block that fails its check: one of them may be the slot's sector."""
+        blocks = self.sighted(target.geometry).reading.blocks
+        yield from (bytes(row) for row in blocks.bodies()[~blocks.sound & ~blocks.cut])
 
     def is_of_other_geometry(self, target: Target) -> bool:
         """Whether nothing of this geometry was read, and a tenth or more of another one's sectors was."""

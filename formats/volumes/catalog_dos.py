@@ -172,6 +172,7 @@ class _Reader(Walk):
             bool(file.entry.type & LOCKED),
             content[first:last],
             tuple(self.addresses[pair] for pair in file.pairs[: -(-last // size)] if pair),
+            (first, 0),
         )
 
     def volume(self) -> VolumeOut:

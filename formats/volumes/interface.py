@@ -60,6 +60,7 @@ class FileOut:
     """A file as it was read: its own bytes (without words that are the volume's), and the sectors that its bytes lie in, in order.
 
     `type` is the volume's word for it, or its number where the volume has none; None where the volume knows no types.
+    `before`: bytes of the volume's own that stand before the file's in the first of `sectors`, and in each later one.
     """
 
     name: bytes
@@ -68,6 +69,7 @@ class FileOut:
     locked: bool
     data: bytes
     sectors: tuple[Address, ...]
+    before: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True)

@@ -99,6 +99,7 @@ class _Reader(Walk):
             bool(entry.type & LOCKED),
             data,
             tuple(self.addresses[link] for link in chain),
+            (LINK.sizeof(), LINK.sizeof()),
         )
 
     def volume(self) -> VolumeOut:

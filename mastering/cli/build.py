@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.output import json_lines, lines
-from mastering.errors import ProblemsError
+from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
     from mastering.builder import Built
@@ -15,34 +15,50 @@ if TYPE_CHECKING:
 @click.command(short_help="Build the two-sided master of a job.")
 @click.argument("job", type=click.Path())
 @click.option("--out", type=click.Path(), metavar="DIR", help="The master's folder, which must not exist.")
+@click.option("--edition", metavar="NAME", help="Build that edition of the job, not the job itself.")
+@click.option("--all", "every", is_flag=True, help="Build the job into DIR/plain and each of its editions into DIR/NAME.")
 @click.option("--dry-run", is_flag=True, help="Say what is wrong and how full each side is; write nothing.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON line.")
-def command(job: str, out: str | None, dry_run: bool, as_json: bool) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each master.")
+def command(job: str, out: str | None, edition: str | None, every: bool, dry_run: bool, as_json: bool) -> None:
     """Build the master of a JOB file: both sides, their captures, and a record of what is in them, in a BagIt bag.
 
-    The same job and sources give the same bytes on every machine and day.
+    The same job and sources give the same bytes on every machine and day. Whatever is built, the job and all its editions are proved.
     """
     if (out is None) != dry_run:
         raise click.UsageError("give either --out DIR or --dry-run")
-    from mastering.builder import build, payload, record
+    if edition is not None and every:
+        raise click.UsageError("give either --edition NAME or --all")
+    from mastering.editions import PLAIN, build_all
     from mastering.files import refuse_existing
-    from mastering.job import load
-    from mastering.master import write_master
     from mastering.own_geometry import thin_margins
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
-    try:
-        built = build(load(Path(job)))
-    except ProblemsError as error:
-        raise ProblemsError([problem if problem.startswith(f"{job}: ") else f"{job}: {problem}" for problem in error.problems]) from error
-    for warning in thin_margins(side.plan.geometry for side in built.sides.values()):
+    made = build_all(Path(job))
+    if edition is not None and edition not in (names := [name for name in made if name != PLAIN]):
+        raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
+    chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
+    written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
+    sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
+    for warning in dict.fromkeys(thin_margins(sides)):
         click.echo(f"obverse: {job}: {warning}", err=True)
-    digest = None if out is None else write_master(Path(out), payload(built), record(built))
-    if as_json:
-        json_lines([_plain(built, out, digest)])
-    else:
-        lines(_told(built, out, digest))
+    for name, built in chosen.items():
+        named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
+        if as_json:
+            json_lines([_plain(built, *written[name]) | named])
+        else:
+            lines(_told(built, *written[name]))
+
+
+def _written(chosen: "dict[str, Built]", out: Path, every: bool) -> dict[str, tuple[str | None, str | None]]:
+    """Writes the masters, all or none; where each one lies, and its digest."""
+    from mastering.builder import payload, record
+    from mastering.master import write_master, write_masters
+
+    made = {name: (payload(built), record(built)) for name, built in chosen.items()}
+    if every:
+        return {name: (str(out / name), digest) for name, digest in write_masters(out, made).items()}
+    return {name: (str(out), write_master(out, *each)) for name, each in made.items()}
 
 
 def _plain(built: "Built", out: str | None, digest: str | None) -> dict[str, Any]:

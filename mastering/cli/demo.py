@@ -28,7 +28,7 @@ _SHOWN = 3  # findings of a read-back
 @click.option("--out", type=click.Path(), default="obverse-demo", show_default=True, metavar="DIR", help="The shop's folder to make.")
 @click.option("--again", is_flag=True, help="Replace what an earlier demo made.")
 def command(out: str, again: bool) -> None:
-    """Build the master of an invented title for two machines, read a dozen copies of it, and say what to do with each disc.
+    """Build an invented title's master for two machines, judge a dozen practice reads, make a batch of forty discs, rate lots and drives.
 
     The discs and drives are simulated: nothing is written but the folder DIR.
     """
@@ -93,6 +93,7 @@ def _belongs(path: Path) -> bool:
 
 def _evening(shop: Path, target: Path) -> Iterator[str]:
     """Makes the shop's folder and all in it; what there is to tell, with the name that the folder will have."""
+    from mastering.cli.demo_batch import batch_evening
     from mastering.files import write_folder
     from mastering.simulator.evening import copies
 
@@ -101,12 +102,14 @@ def _evening(shop: Path, target: Path) -> Iterator[str]:
     (shop / "masters").mkdir()
     master, older = (_build(shop, name, job) for name, job in _MASTERS.items())
     made = list(copies(master, older))
-    write_folder(shop / "copies", {name: data for copy in made for name, data in copy.files.items()}, durable=False)
+    write_folder(shop / "practice", {name: data for copy in made for name, data in copy.files.items()}, durable=False)
+    told = list(batch_evening(shop, master, target))
     present = [path for path in sorted(shop.rglob("*")) if path.is_file()]
     (shop / _SIGN).write_text("".join(f"{_listed(shop, path)}\n" for path in present))
     verdicts = [_judge(shop, master, older, copy) for copy in made]
     yield from _told_master(target, master)
     yield from _told_copies(master, made, verdicts)
+    yield from ("", "3. A batch: every disc is written, turned over and written again, then both sides are read", *told)
     yield from _suggestions(target)
 
 
@@ -126,7 +129,7 @@ def _judge(shop: Path, master: "Master", older: "Master", copy: "Copy") -> "Verd
     from mastering.verify import Verifier
     from mastering.view import load
 
-    path = str(shop / "copies" / copy.name)
+    path = str(shop / "practice" / copy.name)
     source = Source(path, report_path(path) if copy.report else None)
     longest = max(len(side.dump) for side in master.sides.values())
     verdict = Verifier(master, copy.side, [older]).judge(load(source, longest))
@@ -155,7 +158,7 @@ def _told_master(target: Path, master: "Master") -> Iterator[str]:
 def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]") -> Iterator[str]:
     """Every copy, what happened to it, its verdict and what to do with the disc; and which discs can be boxed."""
     yield ""
-    yield f"2. Read-backs of {len({copy.disc for copy in made})} copied discs, held against the master sector by sector"
+    yield f"2. Read-backs of {len({copy.disc for copy in made})} practice discs, most of them bad, held against the master"
     for copy, verdict in zip(made, verdicts, strict=True):
         yield f"   {copy.name:24} {copy.story}"
         yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"
@@ -168,23 +171,29 @@ def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]"
     yield f"   {len(made)} read-backs: {summary}. Each came out as it should."
     sides = Counter(copy.disc for copy, verdict in zip(made, verdicts, strict=True) if verdict.verdict == "pass")
     good = [disc for disc, count in sides.items() if count == len(master.sides)]
-    yield f"   A disc is boxed when both its sides pass. Tonight: {', '.join(good)}."
+    yield f"   A disc is boxed when both its sides pass. Of these: {', '.join(good)}."
 
 
 def _suggestions(target: Path) -> Iterator[str]:
     """Commands to try, as a shell takes them."""
-    copies, masters = target / "copies", target / "masters"
-    new, wrong = next(iter(_MASTERS)), "SM-004-0004-R-A.dump"
-    yield from ("", "3. Go on by yourself")
+    from mastering.simulator.evening import practice_serial
+
+    copies, masters = target / "practice", target / "masters"
+    ledger = target / "ledger.sqlite"
+    new, wrong = next(iter(_MASTERS)), f"{practice_serial('SM-004', 4)}-A.dump"
+    yield from ("", "4. Go on by yourself")
     for why, words in (
         ("What is on the disc?", ["contents", masters / new]),
         ("Is the master still what it was?", ["check", masters / new]),
-        ("Judge these copies once more, with the older master at hand:", ["verify", masters / new, copies, "--masters", masters]),
+        ("How does the batch stand, and which discs wait for what?", ["batch", "show", "B-0001", "--ledger", ledger]),
+        ("How bad is each lot, and each drive?", ["rates", "--by", "lot", "--ledger", ledger]),
+        ("", ["rates", "--by", "drive", "--ledger", ledger]),
+        ("Judge the practice discs once more, with the older master at hand:", ["verify", masters / new, copies, "--masters", masters]),
         (
             "The side is told from the bytes there; for the disc that was put in the wrong side up say which one was wanted:",
             ["verify", masters / new, copies / wrong, "--side", "A"],
         ),
         ("Make a job of your own to start from:", ["new", "my-title", "--side", "A=gcr4to5-35z:zoned-dos"]),
     ):
-        yield f"   {why}"
+        yield from [f"   {why}"] if why else []
         yield f"      obverse {shlex.join(map(str, words))}"

@@ -13,7 +13,7 @@ import click
 from formats.errors import FormatsError
 from mastering.errors import MasteringError
 
-_NOT_COMMANDS = {"__init__", "batch_words", "main", "options", "output", "spread", "words"}
+_NOT_COMMANDS = {"__init__", "batch_words", "demo_batch", "main", "options", "output", "spread", "words"}
 _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
 FAILED = 2

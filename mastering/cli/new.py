@@ -35,6 +35,20 @@ volume = "{volume}"
 # suffix = "img"              # a copy of the dump under that suffix, for other programs
 """
 
+_EDITIONS = """
+# [edition.demo]              # a variant of this job: built by --edition demo, or with all the others by --all
+# leave_out = ["FIRST"]       # files by name, on every side; or {side = "A", name = "FIRST"}
+# name = "My title, a taste"  # or publisher, catalogue, revision, date; its revision is the job's and -demo, if you give no other
+#
+# [[edition.demo.replace]]    # another source for a file, or another type, load_address ...
+# side = "A"
+# name = "FIRST"
+# source = "side-a/demo.bin"
+#
+# [edition.demo.side.A]       # what else is other on a side; files and places given here are added to the side's
+# platform = "the same machine"
+"""
+
 # What a side of each volume may say, and a first file.
 _VOLUMES: Mapping[str, str] = {
     "zoned-dos": """\
@@ -136,7 +150,7 @@ def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
         text += _VOLUMES.get(volume_id, "").format(side=side, source=source)
         size = geometry.dump_bytes if volume_id == "none" else 64
         files[source] = bytes(range(256)) * (size // 256) if size >= 256 else bytes(range(1, size + 1))
-    return {"job.toml": text.encode(), **files}
+    return {"job.toml": (text + _EDITIONS).encode(), **files}
 
 
 def _known(kind: str, name: str) -> str:

@@ -13,7 +13,7 @@ import click
 from mastering.cli.spread import in_order
 from mastering.cli.words import findings_text, hands_text
 from mastering.errors import MasteringError
-from mastering.master import Master, master_folders, open_master
+from mastering.master import Master, masters_at, open_master
 from mastering.quick import Match, Quick
 from mastering.readback import Source, sources
 from mastering.verdict import Verdict
@@ -51,7 +51,7 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
 
 def _masters_at_hand(shelf: Path) -> tuple[list[Master], int]:
     """The masters in a folder (or the one that it is), and exit status 2 where a broken one had to be left out."""
-    folders = [shelf] if (shelf / "bagit.txt").is_file() else master_folders(shelf)
+    folders = masters_at(shelf)
     if not folders:
         click.echo(f"{shelf}: no master lies in it; a wrong disc can't be named", err=True)
     opened, status = [], 0

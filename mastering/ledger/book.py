@@ -73,7 +73,7 @@ class Book(Shelf):
         if not (line["sides"] and set(line["sides"]) <= {"A", "B"} and all(isinstance(each, str) for each in line["sides"].values())):
             raise LineError(f"sides is {line['sides']!r}, where sides A and B with their geometries were expected")
         for table, what, names in ((LOTS, "lot", line["lots"]), (DRIVES, "drive", line["drives"])):
-            if not names or len(set(map(str, names))) != len(names):
+            if not names or len(set(names)) != len(names):
                 raise LineError(f"a batch needs at least one {what}, and each one once")
             for name in names:
                 self.id_of(table, what, name)
@@ -183,11 +183,23 @@ class Book(Shelf):
         if line["wrote"] is not None:
             self._of_batch(disc, "drive", line["wrote"], disc.batch.drives)
         if line["on_disc"] not in (None, disc.serial):
-            raise LineError(f"{line['readback']}: the disc in the drive is {line['on_disc']}, not {disc.serial}; nothing was recorded")
+            raise LineError(
+                f"{line['readback']}: {self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded"
+            )
         file = File.of(line)
         owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
         if owner not in (None, disc.serial):
             raise LineError(f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself")
+
+    def _stranger(self, serial: str) -> str:
+        """Which disc that is in the drive, and what the ledger knows of it."""
+        other = self.find(serial)
+        if other is None:
+            return f"the disc carries {serial}, a serial that this ledger never handed out"
+        known = (
+            "rejected by eye" if other.rejected else {"pass": "a good disc", "open": "not read yet"}.get(other.verdict(), other.verdict())
+        )
+        return f"the disc carries {serial} (batch {other.batch.name}, {known})"
 
     def _lot_for(self, disc: Disc, lot: str) -> str:
         self._of_batch(disc, "lot", lot, disc.batch.lots)

@@ -55,9 +55,14 @@ class File:
     capture: bool
 
     @classmethod
+    def at(cls, path: str, sha256: str | None, capture: bool) -> "File":
+        """The file at a path, whose name may be in no encoding at all."""
+        return cls(path.rpartition("/")[2].encode("utf-8", "backslashreplace").decode(), sha256, capture)
+
+    @classmethod
     def of(cls, line: Line) -> "File":
         """The file that a read line tells of."""
-        return cls(line["readback"].rpartition("/")[2], line.get("file_sha256"), line["evidence"] in ("cells", "flux"))
+        return cls.at(line["readback"], line.get("file_sha256"), line["evidence"] in ("cells", "flux"))
 
 
 @dataclass

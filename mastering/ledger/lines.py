@@ -2,11 +2,12 @@
 
 import json
 import re
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Collection, Mapping
+from typing import Any, NoReturn
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
+from mastering.verdict import KINDS
 
 Line = Mapping[str, Any]
 
@@ -17,7 +18,7 @@ _COUNT = (int,)
 _FLAG = (bool,)
 _LIST = (list,)
 
-SHAPES: Mapping[str, Mapping[str, tuple[type, ...]]] = {
+SHAPES: Mapping[str, dict[str, tuple[type, ...]]] = {
     "lot": {"name": _TEXT, "count": (int, _NONE)},
     "drive": {"name": _TEXT, "tpi": _COUNT, "heads": _COUNT, "simulated": _FLAG},
     "batch": {
@@ -37,15 +38,29 @@ SHAPES: Mapping[str, Mapping[str, tuple[type, ...]]] = {
     },
     "close": {"batch": _TEXT, "at": _TEXT},
 }  # fmt: skip
+_FURTHER: Mapping[str, Mapping[str, tuple[type, ...]]] = {  # what a line need not hold, but only so if it does
+    "lot": {
+        "coercivity": (int, _NONE), "faces": (int, _NONE), "condition": _MAYBE, "hub_ring": (bool, _NONE), "inner_box": (int, _NONE),
+        "price": (int, float, _NONE), "supplier": _MAYBE, "at": _TEXT,
+    },
+    "drive": {"index": _MAYBE, "at": _TEXT},
+    "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE)},
+    "read": {"file_sha256": _MAYBE},
+}  # fmt: skip
+_ZONE = 4  # head, first and last track, sectors of each
+_SECTORS = {"expected": _COUNT, "good": _COUNT}
+_LOOKS = (None, "shifted", "repeats-previous", "filled")
 _FINDING = {"track": _COUNT, "head": _COUNT, "sector": _COUNT, "kind": _TEXT}
-_VALUES: Mapping[str, set[Any]] = {
-    "evidence": {"dump", "report", "cells", "flux"},
-    "verdict": {"pass", "marginal", "fail"},
-    "diagnosis": {None, "blank", "other-side", "other-master", "other-geometry", "shifted", "short"},
-    "side": {None, "A", "B"},
+_VALUES: Mapping[str, tuple[str | None, ...]] = {
+    "evidence": ("dump", "report", "cells", "flux"),
+    "verdict": ("pass", "marginal", "fail"),
+    "diagnosis": (None, "blank", "other-side", "other-master", "other-geometry", "shifted", "short"),
+    "side": (None, "A", "B"),
 }
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}")
+_CATALOGUE = re.compile(r"[A-Z0-9-]{0,31}[A-Z0-9]")
 _LARGEST = 2**53
+_LARGEST_ZONE = 10_000  # tracks or sectors, far beyond any disc's
 
 
 class LineError(MasteringError):
@@ -55,12 +70,16 @@ class LineError(MasteringError):
 def parsed(text: str) -> dict[str, Any]:
     """The object on a line of text. LineError when it is none."""
     try:
-        line = json.loads(text)
+        line = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
         raise LineError(f"not JSON: {error}") from error
     if not isinstance(line, dict):
         raise LineError("a JSON object was expected")
     return line
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise ValueError(f"{text} is no number")
 
 
 def spelled(line: Line) -> str:
@@ -73,15 +92,45 @@ def check_shape(line: Line) -> None:
     kind = line.get("kind")
     if not isinstance(kind, str) or kind not in SHAPES:
         raise LineError(f"kind {kind!r} is none of {', '.join(SHAPES)}")
-    _held(line, SHAPES[kind], kind)
+    further = _FURTHER.get(kind, {})
+    _held(line, SHAPES[kind] | {key: types for key, types in further.items() if key in line}, kind)
+    if kind == "batch":
+        _check_batch(line)
     if kind == "read":
-        for key, values in _VALUES.items():
-            if line[key] not in values:
-                raise LineError(f"{key} is {line[key]!r}, where {' or '.join(sorted(map(str, values)))} was expected")
-        for finding in line["findings"]:
-            _held(finding, _FINDING, "a finding")
+        _check_read(line)
     if "at" in line:
         moment(line["at"], "at")
+
+
+def _check_batch(line: Line) -> None:
+    if not _CATALOGUE.fullmatch(line["catalogue"]):
+        raise LineError(f"catalogue is {line['catalogue']!r}, where A-Z, 0-9 and hyphens were expected")
+    for key in ("lots", "drives"):
+        if not all(isinstance(name, str) for name in line[key]):
+            raise LineError(f"{key} is {json.dumps(line[key])[:40]}, where a list of names was expected")
+    for side, zones in (line.get("zones") or {}).items():
+        if not (isinstance(zones, list) and all(_is_zone(zone) for zone in zones)):
+            raise LineError(f"zones of side {side}: lists of head, first track, last track and sectors were expected")
+
+
+def _check_read(line: Line) -> None:
+    for key, values in _VALUES.items():
+        _one_of(line[key], values, key)
+    if line["sectors"] is not None:
+        _held(line["sectors"], _SECTORS, "sectors")
+    for finding in line["findings"]:
+        _held(finding, _FINDING, "a finding")
+        _one_of(finding["kind"], KINDS[1:], "a finding's kind")
+        _one_of(finding.get("looks"), _LOOKS, "a finding's looks")
+
+
+def _one_of(value: Any, values: Collection[str | None], what: str) -> None:
+    if value not in values:
+        raise LineError(f"{what} is {json.dumps(value)[:40]}, where {' or '.join(sorted(map(str, values)))} was expected")
+
+
+def _is_zone(zone: Any) -> bool:
+    return isinstance(zone, list) and len(zone) == _ZONE and all(type(each) is int and 0 <= each < _LARGEST_ZONE for each in zone)
 
 
 def check_name(name: str, what: str) -> str:
@@ -107,4 +156,11 @@ def _held(value: Any, shape: Mapping[str, tuple[type, ...]], where: str) -> None
             raise LineError(f"{where}: {key} is {found}, out of range")
 
 
-_WORDS: Mapping[type, str] = {str: "a text", int: "a number", bool: "true or false", list: "a list", dict: "an object"}
+_WORDS: Mapping[type, str] = {
+    str: "a text",
+    int: "a whole number",
+    float: "a number",
+    bool: "true or false",
+    list: "a list",
+    dict: "an object",
+}

@@ -7,9 +7,10 @@ from typing import Any
 
 from sqlalchemy import Integer, Select, case, func, select, text
 
+from mastering.errors import MasteringError
 from mastering.ledger.entities import Batch
 from mastering.ledger.shelf import Shelf
-from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, SIDES
+from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
 from mastering.rates import By, Rate, Role
 from mastering.standing import ORDER, RANK, Standing
 
@@ -48,6 +49,11 @@ class Questions(Shelf):
         query = select(DISCS.c.verdict, func.count()).where(DISCS.c.batch == batch.id).group_by(DISCS.c.verdict)
         found = {ORDER[rank]: count for rank, count in self.connection.execute(query)}
         return {standing: found.get(standing, 0) for standing in ("pass", "marginal", "fail", "open")}
+
+    def is_read(self, batch: Batch) -> bool:
+        """Whether any read of a batch was recorded."""
+        read = select(READS.c.line).join(DISCS, DISCS.c.line == READS.c.disc).where(DISCS.c.batch == batch.id)
+        return self.connection.execute(read.limit(1)).first() is not None
 
     def used(self, lot: str) -> int:
         """How many discs are known to be from a lot."""
@@ -165,13 +171,19 @@ _NEWEST_FINDINGS = (
 
 
 def zones_of(batch: Batch, side: str) -> Zones:
-    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. LookupError when it is not."""
+    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. MasteringError when it is not."""
     held = batch.line.get("zones")
     if isinstance(held, dict) and side in held:
         return tuple((head, first, last, sectors) for head, first, last, sectors in held[side])
     from formats import registry
 
-    return geometry_zones(registry.geometry(batch.sides[side]))
+    try:
+        return geometry_zones(registry.geometry(batch.sides[side]))
+    except KeyError as error:
+        raise MasteringError(
+            f"batch {batch.name}: nobody knows the tracks of its side {side} ({batch.sides[side]}); update the program, "
+            "or ask for rates by lot or drive"
+        ) from error
 
 
 def geometry_zones(geometry: Any) -> Zones:

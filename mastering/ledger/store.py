@@ -54,7 +54,7 @@ class Ledger:
             try:
                 made._connection.exec_driver_sql("PRAGMA journal_mode = DELETE")
                 made._connection.exec_driver_sql("PRAGMA synchronous = EXTRA")
-                made._ready()
+                made._ready(create)
             except BaseException:
                 made._connection.close()
                 raise
@@ -106,10 +106,12 @@ class Ledger:
     def _pragma(self, name: str) -> int:
         return int(self._connection.exec_driver_sql(f"PRAGMA {name}").scalar_one())
 
-    def _ready(self) -> None:
-        """Brings the schema to this program's version. LedgerError when the file is no ledger, or a newer one."""
+    def _ready(self, create: bool) -> None:
+        """Brings the schema to this program's version. LedgerError when the file is no ledger, a newer one, or empty (unless `create`)."""
         version, application = self._pragma("user_version"), self._pragma("application_id")
         empty = self._connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
+        if empty and not create:
+            raise LedgerError(f"{self.path}: empty; if a ledger was here, go on with the newest backup, else `obverse lot add` begins one")
         if application != APPLICATION and not empty:
             raise LedgerError(f"{self.path}: a database, but no ledger of this program; nothing was changed")
         if version > VERSION:
@@ -173,7 +175,7 @@ def memory() -> Ledger:
     """A ledger in memory only, to try lines on."""
     engine = create_engine("sqlite+pysqlite://", poolclass=NullPool, isolation_level="AUTOCOMMIT")
     made = Ledger(Path(":memory:"), engine.connect())
-    made._ready()
+    made._ready(create=True)
     return made
 
 

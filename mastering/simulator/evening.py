@@ -11,10 +11,10 @@ from mastering.master import Master, Side
 from mastering.serial import serial
 from mastering.simulator import disc, reads
 from mastering.simulator.disc import Disc
-from mastering.simulator.render import stamped
 
 SEED = 20261125
 DISCS = 7
+_FIRST = 9001  # numbers that no batch of the demo comes to
 
 
 @dataclass(frozen=True)
@@ -43,11 +43,16 @@ class Copy:
         return made if self.report is None else made | {self.name.rpartition(".")[0] + ".report.csv": self.report}
 
 
+def practice_serial(catalogue: str, number: int) -> str:
+    """The serial of practice disc `number`, from 1."""
+    return serial(catalogue, _FIRST + number - 1)
+
+
 def copies(master: Master, older: Master) -> Iterator[Copy]:
     """The read-backs of an evening; `older` is an earlier revision of the same title."""
     rng = np.random.default_rng(SEED)
     a, b = master.sides["A"], master.sides["B"]
-    number = [serial(master.catalogue, each) for each in range(1, DISCS + 1)]
+    number = [practice_serial(master.catalogue, each) for each in range(1, DISCS + 1)]
     ready_a = [_written(a, each, rng) for each in number]
     ready_b = [_written(b, each, rng) for each in number]
 
@@ -63,7 +68,7 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
     yield Copy(number[2], "B", "a sound copy, three turns of every track", "pass", reads.read_capture(ready_b[2], rng, 3.2))
     yield Copy(number[3], "A", "put in with the wrong side up", "other-side", b.dump)
     yield Copy(number[3], "B", "the reading was broken off", "short", b.dump[: 400 * b.size])
-    yield Copy(number[4], "A", "written from the older revision's master", "other-master", stamped(older.sides["A"], number[4]))
+    yield Copy(number[4], "A", "written from the older revision's master", "other-master", older.sides["A"].stamped(number[4]))
     empty = disc.blank(b.geometry, rng)
     yield Copy(number[4], "B", "never written: a blank slipped through", "blank", reads.read_capture(empty, rng))
     stranger = disc.written(b.geometry, b.dump, b.geometry.identity_values(b"00", 254))
@@ -73,4 +78,4 @@ def copies(master: Master, older: Master) -> Iterator[Copy]:
 
 def _written(side: Side, number: str, rng: np.random.Generator) -> Disc:
     """A side as a drive writes it whose speed is off by up to one per cent."""
-    return disc.written(side.geometry, stamped(side, number), side.identity, rng.uniform(0.99, 1.01))
+    return disc.written(side.geometry, side.stamped(number), side.identity, rng.uniform(0.99, 1.01))

@@ -37,7 +37,7 @@ Deal = Callable[[int], Hand]  # by the number of the disc, from 1
 
 @dataclass(frozen=True)
 class Shop:
-    """What is copied and how. `sides`: geometry ids; `slot`: the side that carries the serial; `per_batch`: discs of a batch.
+    """What is copied and how. `sides`: geometry ids; `slots`: the sides that carry the serial; `per_batch`: discs of a batch.
 
     `turns` of each track a read takes; `rewrites`: how often a side may be written again; `clean_every` so many uses a drive is cleaned
     (0: never).
@@ -46,7 +46,7 @@ class Shop:
     title: str = "Lamplighter 1.2"
     catalogue: str = "SM-004"
     sides: Mapping[str, str] = field(default_factory=lambda: {"A": "gcr4to5-35z", "B": "gcr6and2-35x16x256"})
-    slot: str | None = "A"
+    slots: tuple[str, ...] = ("A",)
     per_batch: int = 40
     turns: int = 1
     rewrites: int = 1
@@ -159,7 +159,7 @@ class _Evening:
     def _judged(self, number: str, side: str, count: int, read: Read) -> Line:
         """A read as a line of `verify`; all sound ones of a side are alike but for the serial."""
         name = f"copies/{number}-{side}-{count}.capture"
-        on_disc = number if side == self._shop.slot else None
+        on_disc = number if side in self._shop.slots else None
         if not read.spots:
             return self._sound[side] | {"readback": name, "on_disc": on_disc}
         found = tuple(Finding(*address, kind) for address, kind in read.findings(self._shop.turns).items())

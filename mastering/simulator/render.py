@@ -37,14 +37,6 @@ class ReadBack:
         return {f"{stem}.dump": self.data} | ({f"{stem}.report.csv": self.report} if self.report is not None else {})
 
 
-def stamped(side: Side, serial: str | None) -> bytes:
-    """A side's dump with a serial in its slot, where it has one."""
-    if serial is None or side.slot is None or side.slot_start is None:
-        return side.dump
-    slot = serial.ljust(side.slot.bytes).encode("ascii")
-    return side.dump[: side.slot_start] + slot + side.dump[side.slot_start + side.slot.bytes :]
-
-
 class Renderer:
     """Makes the cells and files of reads of one master's sides; a side is coded once, for a serial only the cylinder that holds it."""
 
@@ -72,7 +64,7 @@ class Renderer:
         writing, geometry = read.writing, read.writing.layout.geometry
         unread = writing.layout.touched((spot for spot in read.spots if not spot.weak), writing.speed)
         soft = writing.layout.touched((spot for spot in read.spots if spot.weak), writing.speed)
-        dump = reads.read_dump(geometry, stamped(self.master.sides[writing.layout.side], writing.serial), unread)
+        dump = reads.read_dump(geometry, _dump(self.master.sides[writing.layout.side], writing.serial), unread)
         return ReadBack(dump, reads.report(geometry, unread, soft) if form == "report" else None, read.story)
 
     def _capture(self, read: Read, turns: float) -> bytes:
@@ -80,6 +72,10 @@ class Renderer:
         for spot in read.own:
             disc = _spoilt(disc, read.writing.layout, spot, read.writing.speed)
         return reads.read_capture(disc, generator(read.seed, "passing", read.drive, read.use), turns)
+
+
+def _dump(side: Side, serial: str | None) -> bytes:
+    return side.dump if serial is None else side.stamped(serial)
 
 
 def _with_serial(side: Side, geometry: Geometry, serial: str | None) -> dict[Place, Cells]:
@@ -90,7 +86,7 @@ def _with_serial(side: Side, geometry: Geometry, serial: str | None) -> dict[Pla
     zone = geometry.zone(cylinder)
     track = geometry.first_track + cylinder
     alone = replace(geometry, zones=(replace(zone, first=track, last=track),))
-    dump, size = stamped(side, serial), geometry.size
+    dump, size = side.stamped(serial), geometry.size
     places = [geometry.places[address] * size for address in alone.addresses]
     cells = laid(alone, b"".join(dump[at : at + size] for at in places), side.identity)
     return {(cylinder, head): run for (_, head), run in cells.items()}

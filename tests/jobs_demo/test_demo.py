@@ -36,22 +36,22 @@ def day(tmp_path_factory) -> tuple[Path, str]:
 
 # Name, what happened to it, verdict and what to do: the demo's twelve read-backs.
 EXPECTED = [
-    ("0001-X-A.capture", "a sound copy, one turn of every track", "pass: Side A is good; box the disc when both sides are."),
-    ("0001-X-B.dump", "a sound copy, its bytes only", "pass: Side B is good; box the disc when both sides are."),
-    ("0002-V-A.capture", "a spot without coating on track 17", "fail: Read it again: 1 of 683 sectors can't be read."),
-    ("0002-V-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: 2 of 560 sectors can't be read."),
+    ("9001-Z-A.capture", "a sound copy, one turn of every track", "pass: Side A is good; box the disc when both sides are."),
+    ("9001-Z-B.dump", "a sound copy, its bytes only", "pass: Side B is good; box the disc when both sides are."),
+    ("9002-X-A.capture", "a spot without coating on track 17", "fail: Read it again: 1 of 683 sectors can't be read."),
+    ("9002-X-B.dump", "two sectors that the reader gave up on, as its report says", "fail: Read it again: 2 of 560 sectors can't be read."),
     (
-        "0003-T-A.capture",
+        "9003-V-A.capture",
         "a sector that comes right at every other turn only",
         "marginal: Don't box it yet, read it again: 1 sector came right at some turns only.",
     ),
-    ("0003-T-B.capture", "a sound copy, three turns of every track", "pass: Side B is good; box the disc when both sides are."),
-    ("0004-R-A.dump", "put in with the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
-    ("0004-R-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
-    ("0005-P-A.dump", "written from the older revision's master", "fail: Ask where it came from: this is Lamplighter 1.1 A."),
-    ("0005-P-B.capture", "never written: a blank slipped through", "fail: Write it: nothing is recorded on it."),
-    ("0006-N-B.capture", "written with another volume number", "fail: Write it again: 560 of 560 sectors were written wrong."),
-    ("0007-L-B.dump", "the reader lost a sector on the way", "fail: Read it again: the reader left sectors out."),
+    ("9003-V-B.capture", "a sound copy, three turns of every track", "pass: Side B is good; box the disc when both sides are."),
+    ("9004-T-A.dump", "put in with the wrong side up", "fail: Turn it over: this is Lamplighter 1.2 B."),
+    ("9004-T-B.dump", "the reading was broken off", "fail: Read it again: the reading ended early."),
+    ("9005-R-A.dump", "written from the older revision's master", "fail: Ask where it came from: this is Lamplighter 1.1 A."),
+    ("9005-R-B.capture", "never written: a blank slipped through", "fail: Write it: nothing is recorded on it."),
+    ("9006-P-B.capture", "written with another volume number", "fail: Write it again: 560 of 560 sectors were written wrong."),
+    ("9007-N-B.dump", "the reader lost a sector on the way", "fail: Read it again: the reader left sectors out."),
 ]
 
 
@@ -62,21 +62,21 @@ def test_the_demo_names_each_fault_and_what_to_do_with_the_disc(day):
     for (_, _, said), (_, _, expected) in zip(told, EXPECTED, strict=True):
         assert said.startswith(expected)
     assert "   12 read-backs: 3 pass, 1 marginal, 8 fail. Each came out as it should.\n" in text
-    assert "   A disc is boxed when both its sides pass. Tonight: SM-004-0001-X.\n" in text
+    assert "   A disc is boxed when both its sides pass. Of these: SM-004-9001-Z.\n" in text
 
 
 def test_the_discs_carry_their_serials(day):
     folder, _ = day
-    done = run("verify", "obverse-demo/masters/lamplighter-1.2", "obverse-demo/copies", "--json", cwd=folder)
+    done = run("verify", "obverse-demo/masters/lamplighter-1.2", "obverse-demo/practice", "--json", cwd=folder)
     on_disc = {line["readback"].rpartition("/")[2]: line.get("serial") for line in map(json.loads, done.stdout.splitlines())}
-    for name in ("SM-004-0001-X-A.capture", "SM-004-0002-V-A.capture", "SM-004-0003-T-A.capture", "SM-004-0005-P-A.dump"):
+    for name in ("SM-004-9001-Z-A.capture", "SM-004-9002-X-A.capture", "SM-004-9003-V-A.capture", "SM-004-9005-R-A.dump"):
         assert on_disc[name] == name[:13]
 
 
 def test_the_demo_says_that_it_is_simulated(day):
     folder, text = day
     assert "Everything below is simulated: no disc and no drive is involved." in text
-    for path in (folder / "obverse-demo" / "copies").glob("*.capture"):
+    for path in (folder / "obverse-demo" / "practice").glob("*.capture"):
         assert capture.read(path.read_bytes(), path.name).simulated
 
 
@@ -84,7 +84,7 @@ def test_the_demo_says_that_it_is_simulated(day):
 def test_what_the_demo_suggests_works(out, tmp_path):
     text = run("demo", "--out", out, cwd=tmp_path).stdout
     commands = re.findall(r"^      obverse (.*)$", text, re.MULTILINE)
-    assert len(commands) == 5
+    assert len(commands) == 8
     for command in commands:
         done = run(*shlex.split(command), cwd=tmp_path)
         assert done.returncode == (1 if command.startswith("verify") else 0), done.stderr
@@ -94,7 +94,7 @@ def test_the_demo_comes_out_the_same_every_time(day, tmp_path):
     folder, text = day
     again = run("demo", cwd=tmp_path)
     assert again.stdout == text
-    for name in ("copies/SM-004-0003-T-A.capture", "masters/lamplighter-1.2/manifest-sha256.txt"):
+    for name in ("practice/SM-004-9003-V-A.capture", "masters/lamplighter-1.2/manifest-sha256.txt"):
         assert (tmp_path / "obverse-demo" / name).read_bytes() == (folder / "obverse-demo" / name).read_bytes()
 
 
@@ -159,7 +159,7 @@ def test_no_command_on_the_demo_takes_200_megabytes(day):
     )
     for arguments in (
         ["demo", "--out", "measured"],
-        ["verify", master, "obverse-demo/copies"],
+        ["verify", master, "obverse-demo/practice"],
         ["check", master],
         ["build", "obverse-demo/job.toml", "--dry-run"],
     ):

@@ -65,7 +65,6 @@ def test_a_good_job_builds(shop):
         (changed('name = "Lamplighter"', "name = 4"), "title.name: must be a text in quotes, not 4"),
         (changed('revision = "1.2"', 'revision = "1.2"\ndate = "today"'), "title.date: must be a date such as 2026-11-25, without quotes, not 'today'"),
         ("[sides]\n" + GOOD, "sides: unknown key; did you mean `side`?"),
-        (GOOD + "\n[edition.school]\n", "edition: editions can't be built yet; give each its own job file"),
         (GOOD + '\n[side.C]\n', "side.C: a disc has sides A (label up) and B (turned over)"),
         (changed("[side.A]", "[side.B]").replace("side.A", "side.B"), "side.A: is missing: side A is the one with the label up"),
         (changed("gcr4to5-35z", "gcr4to5-36z"), "side.A.geometry: there is no 'gcr4to5-36z'; did you mean gcr4to5-35z?"),

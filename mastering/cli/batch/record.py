@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
 from mastering.cli.output import json_lines, lines
 from mastering.cli.words import findings_text, found_text, hands_text
 from mastering.errors import MasteringError
@@ -17,6 +17,7 @@ from mastering.readback import Source, sources
 from mastering.verdict import Verdict
 
 if TYPE_CHECKING:
+    from mastering.master import Master
     from mastering.recorder import Recorder, Said
 
 _STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
@@ -80,7 +81,7 @@ class _Recording:
 
     def _recorder(self, batch: str, said: "Said", shelf: str | None) -> "Recorder":
         from mastering.at_hand import AtHand, find_master
-        from mastering.recorder import Recorder
+        from mastering.recorder import Judge, Recorder
 
         path = self._ledger.path
         with self._ledger.read() as known:
@@ -88,10 +89,11 @@ class _Recording:
             batches = tuple(each.line for each in known.batches())
         shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
         master = find_master(found, path, shelves)
-        return Recorder(self._ledger, found, master, said, AtHand(path, batches, shelves))
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said, stamp)
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
+        self._warn_of_twins()
         for source in _progress(found):
             self._one(source, as_json)
         discs = list(self.recorder.discs(self.serials))
@@ -103,6 +105,19 @@ class _Recording:
             click.echo("no read-back was found", err=True)
             return 2
         return max(self.status, *(_STATUS[disc.verdict()] for disc in discs)) if discs else self.status
+
+    def _warn_of_twins(self) -> None:
+        """Says, before a batch's first read, that its discs can't be told apart where they carry no serial."""
+        if any(side.slot for side in self.recorder.master.sides.values()):
+            return
+        with self._ledger.read() as known:
+            if known.is_read(self.recorder.batch):
+                return
+        click.echo(
+            "obverse: this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
+            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is",
+            err=True,
+        )
 
     def _one(self, source: Source, as_json: bool) -> None:
         from formats.errors import ContainerError
@@ -120,7 +135,7 @@ class _Recording:
         self.serials[line["serial"]] = None
         self.status = max(self.status, _STATUS[line["verdict"]])
         with _bar_aside():
-            json_lines([line]) if as_json else lines(_read_text(line, len(self.recorder.master.sides)))
+            json_lines([line]) if as_json else lines(_read_text(line, self.recorder.master))
             sys.stdout.flush()
 
 
@@ -141,13 +156,16 @@ def _bar_aside() -> AbstractContextManager[object]:
     return aside
 
 
-def _read_text(line: dict[str, Any], sides: int) -> Iterator[str]:
+def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
     """What a read found, where it was not simply good."""
     verdict = Verdict.from_plain(line)
     name = line["readback"].rpartition("/")[2]
     if line.get("again"):
         yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
     elif verdict.verdict != "pass":
-        yield f"{name}: {hands_text(verdict, sides) if verdict.diagnosis or verdict.side is None else found_text(verdict)}"
+        told = hands_text(verdict, len(master.sides)) if verdict.diagnosis or verdict.side is None else found_text(verdict)
+        yield f"{name}: {told}"
+    if verdict.verdict != "fail" and verdict.side and master.sides[verdict.side].slot and verdict.serial is None:
+        yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
     if verdict.verdict != "pass" and not verdict.diagnosis:
         yield from (f"    {text}" for text in findings_text(verdict.findings, any(finding.head for finding in verdict.findings)))

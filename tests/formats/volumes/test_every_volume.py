@@ -94,3 +94,26 @@ def test_what_does_not_go_with_a_ready_image():
         "side.B.boot",
         "side.B.interleave",
     ]
+
+
+@pytest.mark.parametrize("name, geometry", FILE_SYSTEMS)
+def test_a_files_bytes_lie_in_its_sectors_behind_what_is_the_volumes_own(name, geometry):
+    """Of any length: what stands before them in the first sector, then in each later one, taken away, they are all that is left."""
+    volume, declared = registry.volume(name), registry.geometry(geometry)
+    given = {
+        "zoned-dos": [("program", "in-file"), ("sequential", None)],
+        "catalog-dos": [("binary", 0x2000), ("integer", None), ("text", None)],
+        "block-tree": [(4, 0x2000)],
+        "fat12": [(None, None)],
+    }[name]
+    sizes = [2, declared.size - 4, declared.size, 3 * declared.size + 5]
+    files = [
+        FileIn(b"F%d" % number, bytes(1 + at * 7 % 255 for at in range(size)), False, type_, address)
+        for number, (size, (type_, address)) in enumerate((size, kind) for size in sizes for kind in given)
+    ]
+    image = volume.build(declared, VolumeIn(files))
+    for file in volume.read(image).files:
+        first, later = file.before
+        parts = [image.read(address)[later if number else first :] for number, address in enumerate(file.sectors)]
+        assert b"".join(parts)[: len(file.data)] == file.data
+        assert all(len(b"".join(parts[:count])) < len(file.data) for count in range(len(parts)))

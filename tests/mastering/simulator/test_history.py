@@ -5,7 +5,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
 import pytest
-from bench import IDS, make_master, random_dump
+from bench import make_master, random_dump
 from scipy.stats import binomtest
 
 from formats import registry
@@ -92,6 +92,11 @@ def test_serials_are_legal_and_handed_out_once_before_they_are_read():
             assert known[line["serial"]] == line["batch"]
             assert line["on_disc"] == (line["serial"] if line["side"] == "A" else None)
     assert len(known) == 90
+
+
+def test_each_side_with_a_slot_carries_the_serial():
+    lines = [line for line in history(bench(), 3, Shop(slots=("A", "B"))) if line["kind"] == "read"]
+    assert len(lines) == 6 and all(line["on_disc"] == line["serial"] for line in lines)
 
 
 def test_verdict_action_and_counts_of_a_line_agree_with_its_findings():
@@ -248,8 +253,8 @@ class Recording(Bench):
 
 
 def test_a_history_tells_what_the_verifier_finds_in_the_cells_of_its_discs():
-    a, b = (random_dump(registry.geometry(name), seed) for seed, name in enumerate(IDS[:2]))
-    master = make_master({"A": (IDS[0], a), "B": (IDS[1], b)})
+    a, b = (random_dump(registry.geometry(name), seed) for seed, name in enumerate(Shop().sides.values()))
+    master = make_master({"A": (Shop().sides["A"], a), "B": (Shop().sides["B"], b)})
     made = Renderer(master)
     lots = {"L-07": LotQuality(bad=Course(0.2), weak=0), "L-09": LotQuality(bad=Course(0.4), clumped=0.5, weak=0, shedding=0.3)}
     setup = Recording(4, lots, {"D1": DriveQuality(soiling=0.001), "D2": DriveQuality(Course(0.1), Course(0.1))})

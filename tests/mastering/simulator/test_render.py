@@ -13,10 +13,11 @@ from mastering.simulator import disc
 from mastering.simulator.bench import Bench, Read
 from mastering.simulator.damage import Blank, Layout, draw_spot
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
-from mastering.simulator.render import Renderer, stamped
+from mastering.simulator.render import Renderer
 from mastering.verify import Verifier
 from mastering.view import CaptureView, DumpView
 
+ZONED, PLAIN = "gcr4to5-35z", "gcr6and2-35x16x256"
 SOUND = DriveQuality(failing_writes=Course(0), failing_reads=Course(0))
 SCRATCHED = LotQuality(bad=Course(1), weak=0)
 WEAK = LotQuality(bad=Course(1), scratched=0)
@@ -32,8 +33,8 @@ def renderer(name: str) -> Renderer:
 @cache
 def two_sides() -> Renderer:
     """A master with a machine on each side, its serial on side A."""
-    a, b = (random_dump(registry.geometry(name), seed) for seed, name in enumerate(IDS[:2]))
-    return Renderer(make_master({"A": (IDS[0], MARKER + a[len(MARKER) :]), "B": (IDS[1], b)}, slot_side="A"))
+    a, b = (random_dump(registry.geometry(name), seed) for seed, name in enumerate((ZONED, PLAIN)))
+    return Renderer(make_master({"A": (ZONED, MARKER + a[len(MARKER) :]), "B": (PLAIN, b)}, slot_side="A"))
 
 
 def bench(lot=None, drive=SOUND, seed=11):
@@ -67,7 +68,7 @@ def test_a_side_with_its_serial_is_what_a_drive_would_have_written_from_the_whol
     made, number = renderer(name), serial("SM-004", 7)
     layout, side = made.layouts["A"], made.master.sides["A"]
     writing = bench().write("D", Blank("L", 1), layout, number)
-    whole = disc.written(side.geometry, stamped(side, number), side.identity, writing.speed)
+    whole = disc.written(side.geometry, side.stamped(number), side.identity, writing.speed)
     got = made.disc(writing)
     assert got.tracks.keys() == whole.tracks.keys()
     assert all(np.array_equal(cells, whole.tracks[place]) for place, cells in got.tracks.items())
@@ -85,7 +86,7 @@ def test_a_sound_disc_passes_with_its_serial_in_every_form(name, form):
 
 
 def test_a_disc_without_a_serial_carries_the_marker():
-    made = renderer(IDS[0])
+    made = renderer(ZONED)
     setup = bench()
     verdict = judged(made, setup.read("D", setup.write("D", setup.blank("L", 1), made.layouts["A"])))
     assert (verdict.verdict, verdict.serial) == ("pass", None)
@@ -132,7 +133,7 @@ def test_a_weak_spot_is_soft_in_many_turns(name):
 
 
 def test_a_weak_spot_passes_and_fails_in_single_turns():
-    made, setup = renderer(IDS[0]), bench(WEAK)
+    made, setup = renderer(ZONED), bench(WEAK)
     number = next(each for each in range(1, 50) if setup.blank("L", each).spots[0].face == 0)
     writing = setup.write("D", setup.blank("L", number), made.layouts["A"])
     verdicts = [judged(made, setup.read("D", writing), turns=1).verdict for _ in range(30)]
@@ -142,7 +143,7 @@ def test_a_weak_spot_passes_and_fails_in_single_turns():
 
 
 def test_a_report_calls_weak_sectors_good_at_the_second_try():
-    made, setup = renderer(IDS[1]), bench(WEAK)
+    made, setup = renderer(PLAIN), bench(WEAK)
     number = next(each for each in range(1, 50) if setup.blank("L", each).spots[0].face == 0)
     read = setup.read("D", setup.write("D", setup.blank("L", number), made.layouts["A"]))
     assert {each.kind for each in judged(made, read, "report").findings} == {"soft"}

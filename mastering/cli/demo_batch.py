@@ -1,0 +1,153 @@
+"""The demo's batch: forty simulated discs of two lots, made on two simulated drives, recorded as a helper would record them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from mastering.cli.batch_words import counts_text
+from mastering.cli.output import table
+from mastering.clock import spelled
+from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.store import Ledger
+from mastering.master import Master
+from mastering.opening import Run, batch_line
+from mastering.rates import By, Rate, rows
+from mastering.readback import Source
+from mastering.recorder import Judge, Recorder, Said
+from mastering.serial import serial
+from mastering.simulator.bench import Bench, Read, Writing
+from mastering.simulator.quality import Course, DriveQuality, LotQuality
+from mastering.simulator.render import Renderer
+
+SEED = 77
+DISCS, GOOD = 40, 36
+LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.4), clumped=0.7)}
+DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.3, 24, 60))}
+_TRUTH = (
+    "a sound lot: 2 in 100 are bad",
+    "a poor one: 40 in 100 are bad, most of them in the same inner boxes",
+    "a sound drive",
+    "a drive that wears",
+)
+_START = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
+_TURN = timedelta(seconds=75)  # to write or read a side, and to handle the disc
+
+
+@dataclass
+class Evening:
+    """The batch while it is made: its ledger, its simulated bench, and what is on the simulated discs."""
+
+    shop: Path
+    master: Master
+    ledger: Ledger
+    bench: Bench = field(default_factory=lambda: Bench(SEED, LOTS, DRIVES))
+    writings: dict[tuple[str, str], Writing] = field(default_factory=dict)
+    stories: dict[str, list[str]] = field(default_factory=dict)
+    time: datetime = _START
+
+    def __post_init__(self) -> None:
+        self.renderer, self.judge = Renderer(self.master), Judge(self.master)
+
+    def clock(self) -> str:
+        """The simulated evening's time."""
+        return spelled(self.time)
+
+    def open(self) -> Batch:
+        """Adds lots and drives, opens the batch, hands out the serials."""
+        with self.ledger.write() as book:
+            at = {"at": self.clock()}
+            for lot in LOTS:
+                book.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
+            for drive in DRIVES:
+                book.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
+            line = batch_line(book, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            book.add(line)
+            for number in range(1, DISCS + 1):
+                book.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
+            return book.batch(line["batch"])
+
+    def make(self, batch: Batch, number: int) -> Disc:
+        """Makes one disc: writes both sides, reads both, and does what each verdict asks for until it is boxed or rejected."""
+        name = serial(self.master.catalogue, number)
+        lot, drive = list(LOTS)[number % 2], list(DRIVES)[number // 2 % 2]  # every lot on every drive
+        blank = self.bench.blank(lot, number)
+        sides = tuple(self.master.sides)
+        for side in sides:
+            self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
+        for side in reversed(sides):  # side B lies up after it was written
+            disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
+        other = next(each for each in DRIVES if each != drive)
+        while (action := disc.action()) not in ("box", "reject"):
+            side = next(each for each in sides if disc.standings()[each].verdict == disc.verdict())
+            if action == "write-again":
+                self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
+                disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
+            else:
+                disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
+        return disc
+
+    def _write(self, name: str, side: str, writing: Writing) -> None:
+        self.time += _TURN
+        self.writings[name, side] = writing
+
+    def _read(self, batch: Batch, name: str, side: str, drive: str, said: Said) -> Disc:
+        """Reads a side, and records the file that the read leaves."""
+        self.time += _TURN
+        read = self.bench.read(drive, self.writings[name, side])
+        path = self._file(name, side, read)
+        said = Said(lot=said.lot, wrote=said.wrote, read_by=drive, rewritten=said.rewritten)
+        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock())
+        line = recorder.record(Source(str(path)))
+        if line["verdict"] != "pass" and read.story not in self.stories.setdefault(name, []):
+            self.stories[name].append(read.story)
+        [disc] = recorder.discs([name])
+        return disc
+
+    def _file(self, name: str, side: str, read: Read) -> Path:
+        folder = self.shop / "reads"
+        folder.mkdir(exist_ok=True)
+        for number in range(1, 100):
+            stem = f"{name}-{side}" + (f"-{number}" if number > 1 else "")
+            if not (folder / f"{stem}.capture").exists():
+                break
+        [(made, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
+        (folder / made).write_bytes(data)
+        return folder / made
+
+
+def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
+    """Makes the batch in the shop's folder; what there is to tell of it, with the name that the folder will have."""
+    with Ledger.open(shop / "ledger.sqlite", create=True) as ledger:
+        evening = Evening(shop, master, ledger)
+        batch = evening.open()
+        discs = [evening.make(batch, number) for number in range(1, DISCS + 1)]
+        with ledger.read() as known:
+            counts = known.counts(batch)
+            rates: dict[By, list[Rate]] = {"lot": known.rates("lot"), "drive": known.rates("drive")}
+    yield f"   {DISCS} blanks of lots {' and '.join(LOTS)}, written and read on drives {' and '.join(DRIVES)}: {counts_text(counts)}."
+    yield f"   Every read-back lies in {target / 'reads'}, every verdict in {target / 'ledger.sqlite'}."
+    yield "   These needed more than one look (in brackets what the simulation had done to them):"
+    for disc in discs:
+        if disc.serial in evening.stories:
+            end = "rejected" if disc.action() == "reject" else f"boxed after {len(disc.reads)} reads"
+            yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
+    for found in rates.values():
+        yield ""
+        yield from (f"   {line}" for line in table(rows(found)))
+    yield ""
+    yield from (f"   {text}" for text in blame(rates))
+    yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
+
+
+def blame(rates: dict[By, list[Rate]]) -> Iterator[str]:
+    """Who is to blame, as far as the rates tell: only where the limits of two groups lie apart."""
+    for by, found in rates.items():
+        limits = {rate.group: rate.plain() for rate in found}
+        worst, best = (pick(limits, key=lambda name: limits[name]["rate"]) for pick in (max, min))
+        if limits[worst]["rate"] == limits[best]["rate"]:
+            yield f"By {by}: all are alike."
+        elif limits[worst]["low"] > limits[best]["high"]:
+            yield f"By {by}: {worst} is worse than {best}, beyond what chance would do."
+        else:
+            yield f"By {by}: {worst} looks worse than {best}, but the limits overlap: it can't be told yet."

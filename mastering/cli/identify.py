@@ -1,0 +1,139 @@
+"""`obverse identify`: which master, side and serial a disc carries, and what became of it."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
+from mastering.master import Master
+from mastering.readback import Source, sources
+
+if TYPE_CHECKING:
+    from mastering.identify import Identified
+    from mastering.ledger.lines import Line
+    from mastering.ledger.questions import Questions
+
+_SHOWN = 4
+
+
+@click.command(short_help="Say what a disc is: its master, side, serial and story.")
+@click.argument("readbacks", type=click.Path(), nargs=-1, required=True, metavar="READBACK...")
+@click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of masters; the shop's and the ledger's are known.")
+@ledger_option
+@json_option("Print a JSON line for each read-back.")
+def command(readbacks: tuple[str, ...], shelf: str | None, ledger: str | None, as_json: bool) -> int:
+    """Say which master's side a READBACK carries, how much of it, and which serial; and what the ledger knows of that disc.
+
+    Give both sides of a disc together, where only one of them carries the serial. Exit status 1: one of them is no known master's.
+    """
+    path = shop().ledger(ledger)
+    if ledger is None and not path.exists():
+        return _told(readbacks, _masters(shelf, path, ()), None, as_json)
+    with open_ledger(ledger) as opened, opened.read() as known:
+        batches = tuple(batch.line for batch in known.batches())
+        return _told(readbacks, _masters(shelf, path, batches), known, as_json)
+
+
+def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> list[Master]:
+    """The masters at hand: a folder's, the shop's, the ledger's; each once."""
+    from mastering.at_hand import AtHand
+
+    shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
+    found = list(AtHand(ledger, batches, shelves, captures=False))
+    if not found:
+        raise MasteringError("no master is at hand: name a folder of them with --masters")
+    return found
+
+
+def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions | None", as_json: bool) -> int:
+    from formats.errors import ContainerError
+    from mastering.identify import Identified, identify
+    from mastering.view import load
+
+    longest = max(len(side.dump) for master in masters for side in master.sides.values())
+    found: list[Identified | str] = []
+    for source in sources(readbacks):
+        try:
+            found.append(identify(load(Source(source.path, source.report), longest), masters))
+        except (MasteringError, ContainerError) as error:
+            found.append(f"{source.path}\0{error}")
+    good = [each for each in found if not isinstance(each, str)]
+    for each in found:
+        if isinstance(each, str):
+            name, _, what = each.partition("\0")
+            json_lines([{"readback": name, "error": what}]) if as_json else click.echo(f"error     {what}", err=True)
+            continue
+        other = _by_other_side(each, good)
+        disc = _disc(each.serial or other, known)
+        if as_json:
+            json_lines([_plain(each, other, disc)])
+        else:
+            lines([each.readback, *(f"  {text}" for text in _words(each, other, disc, known is not None))])
+    if len(good) < len(found):
+        return 2
+    return 0 if all(each.matches for each in good) else 1
+
+
+def _by_other_side(found: "Identified", all_found: "list[Identified]") -> str | None:
+    """The serial that the disc's other side carries, where that was read too and is of the same master."""
+    if found.serial or not found.alike:
+        return None
+    masters = {match.master.digest: match.target.name for match in found.alike}
+    serials = {
+        other.serial
+        for other in all_found
+        if other is not found
+        and other.serial
+        and any(masters.get(match.master.digest, match.target.name) != match.target.name for match in other.alike)
+    }
+    return serials.pop() if len(serials) == 1 else None
+
+
+def _disc(serial: str | None, known: "Questions | None") -> Any:
+    return None if serial is None or known is None else known.find(serial)
+
+
+def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, Any]:
+    """A JSON line."""
+    matches = [{"master": m.master.label, "digest": m.master.digest, "side": m.target.name, "share": m.share} for m in found.matches]
+    line = {"readback": found.readback, "matches": matches, "serial": found.serial, "evidence": found.evidence}
+    more: dict[str, Any] = {"certain": found.certain, "unsure": found.unsure, "by_other_side": other}
+    return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "rejected": disc.rejected}}
+
+
+def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool) -> Iterator[str]:
+    """What is known, for people."""
+    from mastering.cli.batch_words import disc_story
+
+    if not found.matches:
+        yield "no master at hand has this on a side: it is foreign, blank, or too damaged to tell"
+        return
+    for match in found.alike[:_SHOWN]:
+        yield f"{match.label}: {match.equal} of {match.of} sectors ({match.share:.1%})".replace("%", " %")
+    if len(found.alike) > 1:
+        yield f"these {len(found.alike)} can't be told apart by what was read"
+    elif len(found.matches) > 1:
+        second = found.matches[1]
+        yield f"not {second.label}, of which it has {second.equal} of {second.of}"
+    yield _serial_words(found, other)
+    if disc is not None:
+        yield from disc_story(disc)
+    elif with_ledger and (found.serial or other):
+        yield "the ledger never handed out this serial"
+
+
+def _serial_words(found: "Identified", other: str | None) -> str:
+    """Which serial it has, and how sure that is."""
+    if found.serial:
+        return f"serial {found.serial}"
+    if other:
+        return f"it carries no serial itself; its other side says {other}"
+    if found.unsure:
+        return f"serial perhaps {found.unsure}: its check character fits, but its sector fails its check"
+    if all(match.target.slot is None for match in found.alike):
+        return f"side {found.matches[0].target.name} carries no serial: give the disc's other side with it, or look at the label"
+    return "no serial was read: its sector is damaged, or still holds the master's marker"

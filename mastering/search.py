@@ -1,0 +1,154 @@
+"""Where a master's sides carry a piece of data: in a file's own bytes, whatever chain of sectors they lie in, and in the bare side.
+
+Opens no file. A file's bytes are put together from what the record says of its sectors, and proved by its digest: reading the volume
+anew would take as long for one master as this takes for ten.
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from formats.geometry import Address, Geometry
+from mastering.files import digest
+from mastering.master import Master, MasterError, Side
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A place that carries the piece: in a file at `offset` of its own bytes, or at `offset` of the side's dump where no file has it."""
+
+    file: str | None
+    offset: int
+    sectors: tuple[Address, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """Its JSON."""
+        return {"file": self.file, "offset": self.offset, "sectors": [list(address) for address in self.sectors]}
+
+
+class Searcher:
+    """Looks for a piece of data in one master after the other. `pieces`: its spellings, any of which counts; none is empty."""
+
+    def __init__(self, pieces: Sequence[bytes]) -> None:
+        self.pieces = pieces
+        self._geometries: dict[str, Geometry] = {}
+
+    def lines(self, master: Master) -> Iterator[dict[str, Any]]:
+        """A line for each side, whether it carries the piece or not. MasterError when its record can't be followed."""
+        for name, side in master.sides.items():
+            hits = self.hits(side)
+            yield {
+                "master": str(master.path),
+                "title": master.label,
+                "digest": master.digest,
+                "side": name,
+                "platform": side.platform,
+                "found": len(hits),
+                "hits": [hit.plain() for hit in hits],
+            }
+
+    def hits(self, side: Side) -> list[Hit]:
+        """Every place of a side that carries the piece, file by file, then what no file has."""
+        laid = _Laid(side, self._geometry(side))
+        found: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
+        for file in laid.records():
+            data, starts = laid.file(file)
+            for at, size in _all(data, self.pieces):
+                found.setdefault(*_in_file(laid, file, starts, at, size))
+        for order in laid.orders:
+            data = side.dump if order is None else b"".join(map(laid.sector, order))
+            for at, size in _all(data, self.pieces):
+                first, last = at // side.size, (at + size - 1) // side.size
+                sectors = (order or laid.geometry.addresses)[first : last + 1]
+                place = laid.geometry.places[sectors[0]] * side.size + at % side.size
+                found.setdefault(place, Hit(None, place, tuple(sectors)))
+        return list(found.values())
+
+    def _geometry(self, side: Side) -> Geometry:
+        """The side's geometry, made once for all masters that have the same."""
+        if side.geometry_digest not in self._geometries:
+            self._geometries[side.geometry_digest] = side.geometry
+        return self._geometries[side.geometry_digest]
+
+
+@dataclass(frozen=True)
+class _Start:
+    """A sector of a file: where in the file its bytes begin, and where in the sector."""
+
+    in_file: int
+    in_sector: int
+    address: Address
+
+
+class _Laid:
+    """A side's sectors, and the files in them."""
+
+    def __init__(self, side: Side, geometry: Geometry) -> None:
+        self.side, self.geometry = side, geometry
+
+    def sector(self, address: Address) -> bytes:
+        """One sector's bytes."""
+        start = self.geometry.places[address] * self.side.size
+        return self.side.dump[start : start + self.side.size]
+
+    @cached_property
+    def orders(self) -> list[tuple[Address, ...] | None]:
+        """The orders of sectors in which a piece may run on: the dump's (None), and of a ready image every one that has a name."""
+        if self.side.volume != "none":
+            return [None]
+        names = ["as-numbered", "heads-apart", *dict(self.geometry.orders)]
+        orders = {self.geometry.image_order(name) for name in names} - {None, self.geometry.addresses}
+        return [None, *sorted(orders, key=str)]
+
+    def records(self) -> Sequence[Mapping[str, Any]]:
+        """What is said of its files; read anew where the master is of a time before it said where in the sectors their bytes begin."""
+        if all("before" in file for file in self.side.files):
+            return self.side.files
+        from formats import registry
+        from formats.errors import VolumeError
+        from formats.image import Image
+        from mastering.builder import file_record
+
+        try:
+            held = registry.volume(self.side.volume).read(Image(self.geometry, self.side.dump))
+        except (KeyError, VolumeError) as error:
+            raise MasterError(f"side {self.side.name}: its volume {self.side.volume} can't be read: {error}") from error
+        return [file_record(file, volatile=False) for file in held.files]
+
+    def file(self, record: Mapping[str, Any]) -> tuple[bytes, list[_Start]]:
+        """A file's own bytes, and its sectors. MasterError when they are not those that its digest proves."""
+        where = f"master.json, side {self.side.name}: {record['name']}"
+        try:
+            first, later = record["before"]
+            addresses = [Address(*each) for each in record["sectors"]]
+            parts = [self.sector(address)[later if number else first :] for number, address in enumerate(addresses)]
+        except (KeyError, TypeError, ValueError) as error:
+            raise MasterError(f"{where}: its record does not say where its bytes lie") from error
+        data = b"".join(parts)[: record["bytes"]]
+        if digest(data) != record["sha256"]:
+            raise MasterError(f"{where}: its sectors do not hold the bytes that its digest says")
+        starts, at = [], 0
+        for number, (address, part) in enumerate(zip(addresses, parts, strict=True)):
+            starts.append(_Start(at, later if number else first, address))
+            at += len(part)
+        return data, starts
+
+
+def _in_file(laid: _Laid, file: Mapping[str, Any], starts: Sequence[_Start], at: int, size: int) -> tuple[int, Hit]:
+    """What was found in a file, and where its first byte lies in the dump."""
+    first = bisect_right(starts, at, key=lambda start: start.in_file) - 1
+    last = bisect_right(starts, at + size - 1, key=lambda start: start.in_file)
+    start = starts[first]
+    place = laid.geometry.places[start.address] * laid.side.size + start.in_sector + at - start.in_file
+    return place, Hit(file["name"], at, tuple(each.address for each in starts[first:last]))
+
+
+def _all(data: bytes, pieces: Sequence[bytes]) -> Iterator[tuple[int, int]]:
+    """Where each piece begins in some bytes, those that overlap too, and how long it is."""
+    for piece in pieces:
+        at = data.find(piece)
+        while at >= 0:
+            yield at, len(piece)
+            at = data.find(piece, at + 1)

@@ -1,0 +1,53 @@
+"""Who is to blame where a chart has rung: one judgement of the latest discs for all that rings there."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from mastering.statistics.culprits import Culprit, Names, Trials, fold, judge, named, surface_names
+from mastering.statistics.history import History
+from mastering.statistics.settings import Settings
+from mastering.statistics.states import State
+
+STRETCH = 500  # discs that are looked at
+WINDOW = 30  # discs at least since something turned bad
+EARLY = 10  # what turned bad within so many discs was bad from the first one
+
+
+@dataclass(frozen=True)
+class Blame:
+    """The chances of all suspects, the likeliest first, and the one that is named, if any.
+
+    `drives`, `lots`: what ran in the stretch; `now`: it ends with the latest disc.
+    """
+
+    culprits: tuple[Culprit, ...]
+    named: Culprit | None
+    lots: tuple[str, ...]
+    drives: tuple[str, ...]
+    now: bool
+
+
+def blame(history: History, states: Sequence[State], settings: Settings) -> dict[tuple[str, str], Blame]:
+    """For each lot and drive that rings, by kind and name. What rang long ago is judged where its own discs end."""
+    ringing = [state for state in states if state.rings]
+    latest = len(history) - STRETCH
+    made = {}
+    now = [state for state in ringing if state.discs[-1] >= latest]
+    if now:
+        made.update(dict.fromkeys(((each.kind, each.name) for each in now), _judge(history, len(history), now, settings)))
+    for state in ringing:
+        if state.discs[-1] < latest:
+            made[state.kind, state.name] = _judge(history, int(state.discs[-1]) + 1, [state], settings)
+    return made
+
+
+def _judge(history: History, end: int, ringing: Sequence[State], settings: Settings) -> Blame:
+    """The last discs before `end`."""
+    first = max(end - STRETCH, 0)
+    trials = Trials.of(history, first, end)
+    onsets = [min(state.onset, end - WINDOW) for state in ringing]
+    names = Names(history.lots, history.drives, surface_names(history))
+    found = fold(judge(trials, names, settings, [onset for onset in onsets if onset > first + EARLY]))
+    lots = tuple(history.lots[number] for number in sorted(set(trials.lot.tolist())))
+    drives = tuple(history.drives[number] for number in sorted(set(trials.wrote.tolist())))
+    return Blame(tuple(found), named(found, settings), lots, drives, end == len(history))

@@ -1,0 +1,279 @@
+"""Lines out of a ledger and into one; and whatever is changed behind its back is found by `ledger check`."""
+
+import json
+import sqlite3
+from contextlib import closing
+
+import pytest
+from table import Answer, Table, said, two_sides
+
+from mastering.ledger.book import START, chained
+
+LOT = '{"kind":"lot","name":"L-01","count":10}'
+
+
+@pytest.fixture(scope="module")
+def grown(tmp_path_factory) -> Table:
+    """A ledger that holds something in every table. No test writes to it."""
+    table = Table(tmp_path_factory.mktemp("grown"), two_sides(), lots=("L-07", "L-09"), drives=("D1", "D2"))
+    first, second, third, _ = table.serials
+    for serial, side, day in ((first, "A", "fail"), (first, "B", "pass"), (second, "A", "marginal"), (third, "A", "pass")):
+        assert table.read(serial, side, day, "--lot", "L-07", "--wrote", "D1").status < 2
+    table.read(first, "A", "pass", "--rewritten", "--wrote", "D2", tag="2")
+    table.done("batch", "amend", table.batch, first, "--read", 3, "--void", "--reason", "dust")
+    table.done("batch", "reject", table.batch, third, "--by-eye", "--reason", "mould")
+    table.done("batch", "close", table.open(table.master))
+    return table
+
+
+@pytest.fixture
+def table(grown, tmp_path) -> Table:
+    """A ledger of one's own with the same rows."""
+    copy = Table.__new__(Table)
+    copy.__dict__ |= grown.__dict__ | {"folder": tmp_path, "ledger": tmp_path / "ledger.sqlite"}
+    copy.ledger.write_bytes(grown.ledger.read_bytes())
+    return copy
+
+
+def lines(table: Table) -> list[str]:
+    return table.done("ledger", "export").out
+
+
+def taken(table: Table, text: list[str], name: str = "other.sqlite") -> Answer:
+    """What an import into another ledger says."""
+    file = table.folder / "rows.jsonl"
+    file.write_text("".join(f"{line}\n" for line in text))
+    return said("ledger", "import", file, "--ledger", table.folder / name)
+
+
+# Export and import
+
+
+def test_an_export_imported_is_the_same_ledger_byte_for_byte_in_its_rows(table):
+    assert taken(table, lines(table)).status == 0
+    other = ("--ledger", table.folder / "other.sqlite")
+    assert said("ledger", "export", *other).out == lines(table)
+    assert said("ledger", "check", *other).status == 0
+    for by in ("batch", "lot", "drive", "side", "track"):
+        assert said("rates", "--by", by, "--json", *other).out == table.done("rates", "--by", by, "--json").out
+    assert said("batch", "show", table.batch, "--json", *other).out == table.done("batch", "show", table.batch, "--json").out
+
+
+def test_a_ledger_that_was_imported_is_gone_on_with(table):
+    taken(table, lines(table))
+    table.ledger = table.folder / "other.sqlite"
+    assert table.read(table.serials[3], "A", "pass", "--lot", "L-09", "--wrote", "D2").reads[0]["read"] == 1
+    assert table.read(table.serials[0], "B", "pass").reads[0]["again"] is True
+    assert table.sound()
+
+
+def test_keys_that_are_not_known_are_kept(table):
+    line = '{"kind":"lot","name":"L-01","count":10,"colour":"ochre \\u00e9"}'
+    assert taken(table, [line]).status == 0
+    assert said("ledger", "export", "--ledger", table.folder / "other.sqlite").out == [line]
+
+
+def test_empty_lines_and_foreign_line_ends_are_passed_over(table):
+    assert taken(table, ["", LOT + "\r", "  "]).status == 0
+    assert len(said("ledger", "export", "--ledger", table.folder / "other.sqlite").out) == 1
+
+
+def test_an_import_from_standard_input(table, monkeypatch):
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(LOT.encode())))
+    assert said("ledger", "import", "-", "--ledger", table.folder / "other.sqlite").err == ["1 rows imported"]
+
+
+def wrong_at(text: list[str], place: int, line: str) -> list[str]:
+    return [*text[:place], line, *text[place:]]
+
+
+@pytest.mark.parametrize("line", ["{", "[]", "7", '{"kind": "lot"}', '{"kind": "lot", "name": "L-07", "count": true}', '{"kind": "lot", "name": "L 7", "count": 1}', "[" * 100_000, '{"kind": "lot", "name": "L-01", "count": 10, "price": NaN}', '{"kind": "lot", "name": "L-01", "count": 10, "coercivity": "high"}', '{"kind": "lot", "name": "L-01", "count": 10, "at": 3}', '{"kind": "lot", "name": "L-01", "count": 99999999999999999999}'])  # fmt: skip
+@pytest.mark.parametrize("place", [0, 8])
+def test_one_bad_line_makes_no_ledger(table, line, place):
+    answer = taken(table, wrong_at(lines(table), place, line))
+    assert (answer.status, answer.out, len(answer.err)) == (2, [], 1)
+    assert f"line {place + 1}:" in answer.err[0]
+    assert "nothing was imported" in answer.err[0]
+    assert sorted(path.name for path in table.folder.iterdir()) == ["ledger.sqlite", "rows.jsonl"]
+
+
+def test_one_bad_line_changes_nothing_in_a_ledger_that_there_is(table):
+    before = table.ledger.read_bytes()
+    assert taken(table, [LOT, LOT], "ledger.sqlite").status == 2
+    assert table.ledger.read_bytes() == before
+
+
+def test_what_is_there_already_is_not_taken_twice(table):
+    before = lines(table)
+    answer = taken(table, lines(table), "ledger.sqlite")
+    assert (answer.status, len(answer.err)) == (2, 1)
+    assert "there is one of that name already" in answer.err[0]
+    assert lines(table) == before
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ({"verdict": "good"}, "verdict"), ({"evidence": "hearsay"}, "evidence"), ({"diagnosis": "sick"}, "diagnosis"), ({"side": "C"}, "side"),
+    ({"writing": 0}, "writing"), ({"writing": None}, "writing"), ({"writing": 1}, "newest one is 2"), ({"read": 1}, "read 1 already"), ({"sectors": {}}, "sectors"), ({"findings": [{"track": 1, "head": 0, "sector": 1, "kind": "odd"}]}, "odd"), ({"lot": "L-99"}, "L-99"),
+    ({"wrote": "D9"}, "D9"), ({"read_by": "D9"}, "D9"), ({"findings": [{}]}, "finding"), ({"findings": 3}, "findings"), ({"at": "noon"}, "noon"),
+    ({"at": "0001-01-01T00:00:00+14:00"}, "time"), ({"on_disc": "SM-004-0002-V"}, "SM-004-0002-V"), ({"simulated": None}, "simulated"),
+    ({"file_sha256": 3}, "file_sha256"), ({"verdict": ["pass"]}, "verdict"), ({"diagnosis": {}}, "diagnosis"), ({"side": []}, "side"),
+    ({"lot": "L-09"}, "L-07"),
+])  # fmt: skip
+def test_a_read_that_contradicts_the_rest_is_refused(table, change, told):
+    before = lines(table)
+    read = next(json.loads(line) for line in before if '"kind":"read"' in line)
+    read |= {"read": 9, "writing": 2, "file_sha256": "0" * 64}
+    answer = taken(table, [json.dumps(read | change)], "ledger.sqlite")
+    assert (answer.status, len(answer.err)) == (2, 1), answer
+    assert told in answer.err[0]
+    assert lines(table) == before
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ({"lots": []}, "lot"), ({"drives": []}, "drive"), ({"lots": ["L-99"]}, "L-99"), ({"lots": [7]}, "7"), ({"lots": [["L-07"]]}, "L-07"), ({"sides": {}}, "sides"),
+    ({"sides": {"C": "mfm-40x9x512"}}, "sides"), ({"sides": {"A": 3}}, "sides"), ({"digest": "0" * 64}, "new revision"), ({"batch": "B 9"}, "name"),
+    ({"zones": {"A": 3}}, "zones"), ({"zones": {"A": [[0, 0, "x", 9]]}}, "zones"), ({"path": 3}, "path"),
+    ({"revision": 3}, "revision"), ({"catalogue": ""}, "catalogue"),
+])  # fmt: skip
+def test_a_batch_that_can_not_be_is_refused(table, change, told):
+    before = lines(table)
+    batch = next(json.loads(line) for line in before if '"kind":"batch"' in line)
+    answer = taken(table, [json.dumps(batch | {"batch": "B-0099"} | change)], "ledger.sqlite")
+    assert (answer.status, len(answer.err)) == (2, 1), answer
+    assert told in answer.err[0]
+    assert lines(table) == before
+
+
+@pytest.mark.parametrize(("data", "told"), [(b"\xff\xfe", "not UTF-8"), (None, "can't be read")])
+def test_a_file_that_is_no_text_or_not_there(tmp_path, data, told):
+    if data is not None:
+        (tmp_path / "rows.jsonl").write_bytes(data)
+    answer = said("ledger", "import", tmp_path / "rows.jsonl", "--ledger", tmp_path / "ledger.sqlite")
+    assert (answer.status, len(answer.err)) == (2, 1)
+    assert told in answer.err[0]
+    assert not (tmp_path / "ledger.sqlite").exists()
+
+
+def test_a_geometry_that_this_program_does_not_know_keeps_no_ledger_from_being_used(table):
+    batch = next(json.loads(line) for line in lines(table) if '"kind":"batch"' in line)
+    known = batch.pop("zones")
+    for name, more in (("unknown.sqlite", {}), ("told.sqlite", {"zones": known})):
+        made = [line for line in lines(table) if '"kind":"lot"' in line or '"kind":"drive"' in line]
+        made.append(json.dumps(batch | {"sides": {"A": "no-such-geometry"}} | more))
+        made += [line for line in lines(table) if '"serial"' in line and '"side":"B"' not in line and '"on_disc":"' not in line]
+        made = [line for line in made if '"batch":"B-0002"' not in line]
+        assert taken(table, made, name).status == 0
+        other = ("--ledger", table.folder / name)
+        assert said("rates", "--by", "lot", "--json", *other).json[0]["discs"] > 0
+        answer = said("rates", "--by", "track", *other)
+        assert answer.status == (0 if more else 2)
+        assert more or "no-such-geometry" in answer.err[0]
+
+
+# Check
+
+
+def test_a_sound_ledger_passes_each_check(table):
+    answer = table.said("ledger", "check", "--json")
+    assert answer.status == 0
+    assert answer.json == [{"check": name, "ok": True, "problems": []} for name in ("database", "chain", "tables")]
+
+
+def edited(table: Table, *statements: str) -> Answer:
+    """What the check says after someone was at the file with a program for databases."""
+    with closing(sqlite3.connect(table.ledger, isolation_level=None)) as other:
+        for statement in statements:
+            assert other.execute(statement).rowcount != 0, f"{statement}: changed nothing"
+    return table.said("ledger", "check", "--json")
+
+
+def bad(answer: Answer) -> list[str]:
+    """The checks that failed, each with a problem."""
+    assert answer.status == (0 if all(line["ok"] for line in answer.json) else 1)
+    assert all(line["ok"] != bool(line["problems"]) for line in answer.json)
+    return [line["check"] for line in answer.json if not line["ok"]]
+
+
+@pytest.mark.parametrize("statement", [
+    "UPDATE log SET text = replace(text, '\"fail\"', '\"pass\"') WHERE text LIKE '%\"kind\":\"read\"%' AND text LIKE '%\"fail\"%'",
+    "UPDATE log SET text = replace(text, 'mould', 'mould ') WHERE text LIKE '%mould%'",
+    "UPDATE log SET digest = upper(digest) WHERE number = 5",
+    "UPDATE log SET digest = (SELECT digest FROM log WHERE number = 4) WHERE number = 5",
+    "DELETE FROM log WHERE number = (SELECT max(number) FROM log)",
+    "UPDATE log SET number = number + 100 WHERE number = (SELECT max(number) FROM log)",
+    "UPDATE log SET text = CAST(text AS BLOB) WHERE number = 1",
+])  # fmt: skip
+def test_an_edited_log_is_found(table, statement):
+    assert "chain" in bad(edited(table, statement))
+
+
+def test_the_first_row_that_was_changed_is_named(table):
+    answer = edited(table, "UPDATE log SET text = replace(text, 'L-07', 'L-70') WHERE number IN (1, 7)")
+    assert "row 1 " in answer.json[1]["problems"][0]
+
+
+def test_a_row_chained_on_by_hand_over_the_end_is_found_when_it_can_not_be(table):
+    """Who forges a whole chain is found only by a backup; who adds a row that contradicts the others is found at once."""
+    with closing(sqlite3.connect(table.ledger, isolation_level=None)) as other:
+        number, digest = other.execute("SELECT number, digest FROM log ORDER BY number DESC").fetchone()
+        text = '{"kind":"lot","name":"L-07","count":1}'
+        other.execute("INSERT INTO log VALUES (?, ?, ?)", (number + 1, text, chained(digest, text)))
+    assert bad(table.said("ledger", "check", "--json")) == ["tables"]
+
+
+@pytest.mark.parametrize("statement", [
+    "UPDATE discs SET verdict = 0 WHERE verdict = 3",
+    "UPDATE discs SET rejected = 0 WHERE rejected",
+    "UPDATE sides SET wrote = (SELECT max(line) FROM drives) WHERE wrote IS NOT NULL",
+    "UPDATE sides SET verdict = 0",
+    "UPDATE reads SET void = 0 WHERE void",
+    "UPDATE reads SET verdict = 'pass' WHERE verdict = 'fail'",
+    "UPDATE reads SET sha256 = NULL",
+    "UPDATE writings SET drive = NULL",
+    "UPDATE batches SET open = 1 WHERE NOT open",
+    "UPDATE lots SET name = 'L-70' WHERE name = 'L-07'",
+    "UPDATE drives SET name = 'D7' WHERE name = 'D1'",
+    "UPDATE findings SET bad = 0 WHERE bad > 0",
+    "DELETE FROM findings",
+    "DELETE FROM sides WHERE disc = (SELECT max(disc) FROM sides)",
+    "DELETE FROM reads WHERE line = (SELECT max(line) FROM reads)",
+    "INSERT INTO findings SELECT line, 0, 39, 1, 0, 0 FROM reads WHERE verdict = 'pass' LIMIT 1",
+    "INSERT INTO discs SELECT 1, 'SM-004-9999-X', batch, 9999, lot, rejected, verdict, rewritten, first_bad, simulated FROM discs LIMIT 1",
+])  # fmt: skip
+def test_an_edited_table_is_found(table, statement):
+    assert "tables" in bad(edited(table, statement))
+
+
+def test_a_table_that_is_gone_is_found(table):
+    with closing(sqlite3.connect(table.ledger, isolation_level=None)) as other:
+        other.execute("DROP TABLE findings")
+    answer = table.said("ledger", "check")
+    assert answer.status in (1, 2)
+    assert any("findings" in line for line in answer.out + answer.err)
+
+
+def test_a_lost_index_is_no_lost_row(table):
+    assert bad(edited(table, "DROP INDEX ix_discs_batch")) in ([], ["database"])
+
+
+def test_the_whole_log_emptied_is_found(table):
+    assert "chain" in bad(edited(table, "DELETE FROM log"))
+
+
+def test_people_are_told_which_check_failed_and_where(table):
+    edited(table, "UPDATE discs SET verdict = 0 WHERE verdict = 3")
+    out = table.said("ledger", "check").out
+    assert out[:3] == ["good   database", "good   chain", "BAD    tables"]
+    assert out[3].startswith("       table discs: holds")
+
+
+def test_each_digest_is_over_the_one_before_and_the_rows_text(table):
+    import hashlib
+
+    with closing(sqlite3.connect(table.ledger)) as other:
+        before = START
+        for text, digest in other.execute("SELECT text, digest FROM log ORDER BY number"):
+            before = hashlib.sha256(f"{before}{text}".encode()).hexdigest()
+            assert digest == before

@@ -1,0 +1,151 @@
+"""Any story of a bench, and a tiny model of it: the ledger says the same, passes its check, and comes back from its own export."""
+
+import tempfile
+from collections import Counter
+from pathlib import Path
+from shutil import rmtree
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from table import Table, said, two_sides
+
+DAYS = st.sampled_from(["pass", "pass", "pass", "marginal", "fail", "fail", "short", "other-side", "blank"])
+VERDICTS = {"pass": "pass", "marginal": "marginal", "fail": "fail", "blank": "fail"}  # of the days that settle anything
+DISCS = 3
+
+
+class Story(RuleBasedStateMachine):
+    """The model of a side is its writings, each a list of reads `[number, day, void]`; of a disc its two sides."""
+
+    @initialize()
+    def open(self):
+        self.folder = Path(tempfile.mkdtemp())
+        self.table = Table(self.folder, two_sides(), drives=("D1", "D2"), discs=DISCS)
+        self.sides = {(serial, side): [] for serial in self.table.serials for side in "AB"}
+        self.rejected: set[str] = set()
+        self.reads: Counter[str] = Counter()
+        self.files: dict[tuple[str, str], list[tuple[Path, int]]] = {}
+        self.closed = False
+        self.rows = len(self.table.rows())
+
+    def teardown(self):
+        if not hasattr(self, "table"):
+            return
+        table, other = self.table, ("--ledger", self.folder / "other.sqlite")
+        assert table.sound()
+        exported = table.done("ledger", "export").out
+        (self.folder / "rows.jsonl").write_text("\n".join(exported))
+        assert said("ledger", "import", self.folder / "rows.jsonl", *other).status == 0
+        assert said("ledger", "export", *other).out == exported
+        assert said("ledger", "check", *other).status == 0
+        assert said("batch", "show", table.batch, "--json", *other).out == table.done("batch", "show", table.batch, "--json").out
+        rmtree(self.folder)
+
+    # What happens
+
+    def serial(self, number: int) -> str:
+        return self.table.serials[number]
+
+    @precondition(lambda self: not self.closed)
+    @rule(
+        disc=st.integers(0, DISCS - 1), side=st.sampled_from("AB"), day=DAYS, rewritten=st.booleans(), drive=st.sampled_from(("D1", "D2"))
+    )
+    def record(self, disc, side, day, rewritten, drive):
+        serial, writings = self.serial(disc), self.sides[self.serial(disc), side]
+        number = self.reads[serial] + 1
+        path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
+        known = bool(writings) and not rewritten
+        words = (() if known else ("--wrote", drive)) + (("--rewritten",) if rewritten else ())
+        [line] = self.table.record(path, *words).reads
+        if rewritten or not writings:
+            writings.append([])
+        writings[-1].append([number, day, False])
+        assert (line["read"], line["writing"]) == (number, len(writings))
+        self.reads[serial] = number
+        self.files.setdefault((serial, side), []).append((path, number))
+        self.rows += 1
+
+    @precondition(lambda self: self.files and not self.closed)
+    @rule(data=st.data())
+    def record_again(self, data):
+        _, files = data.draw(st.sampled_from(sorted(self.files.items())))
+        path, number = data.draw(st.sampled_from(files))
+        [line] = self.table.record(path, *data.draw(st.sampled_from([(), ("--rewritten",)]))).reads
+        assert (line["again"], line["read"]) == (True, number)
+
+    @precondition(lambda self: any(self.reads.values()))
+    @rule(data=st.data())
+    def void(self, data):
+        serial = data.draw(st.sampled_from(sorted(self.reads)))
+        number = data.draw(st.integers(1, self.reads[serial]))
+        self.table.done("batch", "amend", self.table.batch, serial, "--read", number, "--void", "--reason", "dust")
+        for (of, _), writings in self.sides.items():
+            for read in (each for writing in writings for each in writing if of == serial and each[0] == number):
+                read[2] = True
+        self.rows += 1
+
+    @rule(disc=st.integers(0, DISCS - 1))
+    def reject(self, disc):
+        self.table.done("batch", "reject", self.table.batch, self.serial(disc), "--by-eye", "--reason", "mould")
+        self.rejected.add(self.serial(disc))
+        self.rows += 1
+
+    @precondition(lambda self: not self.closed and self.rows > 12)
+    @rule()
+    def close(self):
+        self.table.done("batch", "close", self.table.batch)
+        self.closed = True
+        self.rows += 1
+
+    @precondition(lambda self: self.closed)
+    @rule(disc=st.integers(0, DISCS - 1), day=DAYS)
+    def record_too_late(self, disc, day):
+        path = self.table.file(f"{self.serial(disc)}-A-late.dump", *self.table.on_a_day("A", day))
+        assert "closed" in self.table.refused("batch", "record", self.table.batch, path)
+
+    # What must be so
+
+    def side(self, serial: str, side: str) -> str | None:
+        """A side's verdict by the text: the newest read's; a pass after a doubt needs a second one behind it."""
+        writings = self.sides[serial, side]
+        verdicts = [VERDICTS[day] for _, day, void in (writings[-1] if writings else []) if day in VERDICTS and not void]
+        if not verdicts or set(verdicts) == {"pass"}:
+            return verdicts[-1] if verdicts else None
+        if verdicts[-1] != "pass":
+            return verdicts[-1]
+        return "pass" if verdicts[-2] == "pass" else "marginal"
+
+    def disc(self, serial: str) -> str:
+        found = {self.side(serial, side) for side in "AB"}
+        if serial in self.rejected or "fail" in found:
+            return "fail"
+        return "open" if None in found else "marginal" if "marginal" in found else "pass"
+
+    @invariant()
+    def the_ledger_says_the_same(self):
+        if not hasattr(self, "table"):
+            return
+        batch, *discs = self.table.done("batch", "show", self.table.batch, "--json").json
+        assert batch["state"] == ("closed" if self.closed else "open")
+        assert batch["discs"] == {v: [self.disc(s) for s in self.table.serials].count(v) for v in ("pass", "marginal", "fail", "open")}
+        for line in discs:
+            serial = line["serial"]
+            assert line["sides"] == {side: self.side(serial, side) for side in "AB"}
+            assert line["verdict"] == self.disc(serial)
+        settled = [serial for serial in self.table.serials if self.disc(serial) != "open"]
+        rates = self.table.done("rates", "--by", "lot", "--json").json
+        assert [(line["discs"], line["bad"]) for line in rates] == (
+            [(len(settled), sum(self.disc(serial) == "fail" for serial in settled))] if settled else []
+        )
+        assert len(self.table.rows()) == self.rows
+
+
+TestStory = Story.TestCase
+TestStory.settings = settings(max_examples=8, stateful_step_count=12, suppress_health_check=list(HealthCheck))
+
+
+@pytest.mark.campaign
+class TestManyStories(Story.TestCase):
+    settings = settings(max_examples=200, stateful_step_count=50, suppress_health_check=list(HealthCheck))

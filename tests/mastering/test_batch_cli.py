@@ -1,0 +1,260 @@
+"""The commands over batches: what they say to the helper at the table, and to programs."""
+
+import pytest
+from table import Table, clock, one_side, said, serials, two_sides
+
+from mastering.serial import is_serial
+
+FIRST, SECOND, THIRD, FOURTH = serials(4)
+
+
+@pytest.fixture
+def table(tmp_path) -> Table:
+    return Table(tmp_path, two_sides())
+
+
+# Open
+
+
+def test_a_batch_has_the_next_name_and_its_masters_digest(table):
+    answer = table.done("batch", "open", table.master.path, "--good", 5, *table.bench, "--operator", "AN", "--json")
+    assert answer.json == [{"batch": "B-0002", "digest": table.master.digest}]
+    row = table.rows()[-1]
+    assert (row["kind"], row["operator"], row["good"], row["lots"], row["drives"]) == ("batch", "AN", 5, ["L-07"], ["D1"])
+
+
+def test_the_same_revision_with_another_content_is_refused(table):
+    said = table.refused("batch", "open", two_sides("1.2", 50).path, "--good", 5, *table.bench)
+    assert "new revision" in said
+    assert table.master.digest[:16] in said
+    assert table.open(two_sides("1.3", 50)) == "B-0002"
+    assert table.open(two_sides()) == "B-0003"
+
+
+@pytest.mark.parametrize(("words", "told"), [
+    (("--lot", "L-70", "--drive", "D1"), "did you mean L-07?"),
+    (("--lot", "L-07", "--drive", "D2"), "did you mean D1?"),
+    (("--lot", "L-07", "--lot", "L-07", "--drive", "D1"), "once"),
+    (("--lot", "L-07", "--lot", "HD", "--drive", "D1"), "HD"),
+])  # fmt: skip
+def test_a_batch_needs_lots_and_drives_that_there_are(table, words, told):
+    assert told in table.refused("batch", "open", table.master.path, "--good", 5, *words)
+
+
+def test_no_lot_at_all_is_told_with_the_command_that_makes_one(tmp_path):
+    ledger = ("--ledger", tmp_path / "ledger.sqlite")
+    said("drive", "add", "D1", "--tpi", 48, "--heads", 1, *ledger)
+    answer = said("batch", "open", two_sides().path, "--good", 1, "--lot", "L-07", "--drive", "D1", *ledger)
+    assert answer.status == 2
+    assert "lot add" in answer.err[0]
+
+
+@pytest.mark.parametrize("words", [
+    ("show", "B-0010"), ("serials", "B-0010"), ("close", "B-0010"), ("record", "B-0010", "x.dump"),
+    ("reject", "B-0010", FIRST, "--by-eye", "--reason", "-"), ("amend", "B-0010", FIRST, "--lot", "L-07", "--reason", "-"),
+])  # fmt: skip
+def test_an_unknown_batch_is_told_with_the_nearest_one(table, words):
+    assert "batch B-0010: not known; did you mean B-0001?" in table.refused("batch", *words)
+
+
+# Serials
+
+
+def test_serials_count_on_and_are_never_used_again(table):
+    assert table.serials == serials(4)
+    other = table.open(two_sides())
+    assert table.hand_out(2, other) == serials(6)[4:]
+    assert table.hand_out(1) == serials(7)[6:]
+    assert all(is_serial(serial, "SM-004") for serial in table.serials)
+    assert table.done("batch", "serials", table.batch, "--json").json == [{"serial": serials(8)[7]}]
+
+
+def test_each_title_counts_its_own(table):
+    assert table.hand_out(1, table.open(one_side("SM-009", name="Undertow"))) == serials(1, "SM-009")
+
+
+@pytest.mark.parametrize("count", ["0", "-1", "10001", "x"])
+def test_a_count_that_is_none(table, count):
+    assert "--count" in table.refused("batch", "serials", table.batch, "--count", count)
+
+
+# Record
+
+
+def test_a_line_a_disc_that_a_helper_can_act_on(table):
+    copies = table.folder / "copies"
+    copies.mkdir()
+    for serial, side, day in ((FIRST, "A", "pass"), (FIRST, "B", "pass"), (SECOND, "A", "pass"), (THIRD, "A", "fail")):
+        (copies / f"{serial}-{side}.dump").write_bytes(table.on_a_day(side, day)[0])
+    answer = table.said("batch", "record", table.batch, copies)
+    assert answer.status == 1
+    assert answer.out[-3:] == [
+        f"{FIRST}  pass      box it",
+        f"{SECOND}  open      turn it over: side B is still to be read",
+        f"{THIRD}  fail      read side A again",
+    ]
+    assert answer.out[0].startswith(f"{THIRD}-A.dump: 1 of 560 sectors")
+
+
+def test_what_to_do_names_the_side_and_the_drive(tmp_path):
+    table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
+    for tag in "12":
+        table.read(FIRST, "B", "fail", "--wrote", "D1", tag=tag)
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side B in another drive (D2)"
+
+
+def test_a_read_line_is_the_verify_line_and_more(table):
+    [line] = table.read(FIRST, "A", "fail").reads
+    [judged] = said("verify", table.master.path, table.folder / f"{FIRST}-A.dump", "--side", "A", "--json").json
+    more = {"serial": FIRST, "on_disc": None, "batch": "B-0001", "read": 1, "writing": 1, "lot": "L-07", "wrote": "D1", "read_by": "D1"}
+    assert {key: value for key, value in line.items() if key not in ("at", "file_sha256")} == judged | more
+
+
+@pytest.mark.parametrize(("days", "status"), [
+    ("pass", 0), ("marginal", 1), ("fail", 1), ("short", 1), ("pass+nonsense", 2), ("fail+nonsense", 2),
+])  # fmt: skip
+def test_exit_status_is_the_worst_of_reads_discs_and_errors(table, days, status):
+    files = [table.file("nonsense.dump", b"")] if days.endswith("+nonsense") else []
+    files.append(table.file(f"{FIRST}-A.dump", *table.on_a_day("A", days.partition("+")[0])))
+    assert table.record(*files).status == status
+
+
+def test_a_passing_read_of_a_disc_that_was_bad_ends_with_1(table):
+    table.read(FIRST, "B", "fail")
+    assert table.read(FIRST, "A", "pass").status == 1
+
+
+def test_an_empty_folder_is_nothing_to_record(table):
+    (table.folder / "copies").mkdir()
+    answer = table.said("batch", "record", table.batch, table.folder / "copies")
+    assert (answer.status, answer.out, answer.err) == (2, [], ["no read-back was found"])
+
+
+def test_a_file_that_is_not_there_is_an_error_line_and_the_rest_goes_on(table):
+    answer = table.record(table.folder / f"{SECOND}-A.dump", table.file(f"{FIRST}-A.dump", table.on_a_day("A", "pass")[0]))
+    assert answer.status == 2
+    assert [line["serial"] for line in answer.reads] == [FIRST]
+    assert f"{SECOND}-A.dump" in answer.errors[0]
+
+
+@pytest.mark.parametrize("data", [b"", b"x" * 1000, bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A"), b"x" * 200_000])
+def test_a_file_that_is_no_read_back_leaves_no_row(table, data):
+    answer = table.record(table.file(f"{FIRST}-A.dump", data))
+    assert (answer.status, len(answer.errors), table.reads()) == (2, 1, [])
+
+
+def test_a_report_without_its_dump_is_an_error(table):
+    alone = table.file(f"{FIRST}-A.report.csv", b"track,head,sector,state,tries\n")
+    assert "without its dump" in table.record(alone).errors[0]
+
+
+# Show, list
+
+
+def test_a_batch_for_people_begins_with_how_many_good_ones_and_what_is_next(table):
+    for side in "AB":
+        table.read(FIRST, side)
+    table.read(SECOND, "A", "marginal")
+    table.done("batch", "reject", table.batch, THIRD, "--by-eye", "--reason", "mould")
+    out = table.done("batch", "show", table.batch).out
+    assert out[0] == "batch B-0001 (open), Lamplighter 1.2: 1 good of 2 wanted"
+    assert f"  next: {FOURTH}" in out
+    assert f"  {SECOND}  open      turn it over: side B is still to be read" in out
+    assert f"  rejected: {THIRD}" in out
+
+
+def test_a_batch_for_programs(table):
+    table.read(FIRST, "A", "fail")
+    batch, *discs = table.done("batch", "show", table.batch, "--json").json
+    assert batch == {
+        "batch": "B-0001", "state": "open", "master": "Lamplighter 1.2", "digest": table.master.digest,
+        "discs": {"pass": 0, "marginal": 0, "fail": 1, "open": 3},
+    }  # fmt: skip
+    assert [disc["serial"] for disc in discs] == table.serials
+    assert discs[0] == {"batch": "B-0001", "serial": FIRST, "verdict": "fail", "action": "read-again", "sides": {"A": "fail", "B": None}}
+
+
+def test_when_all_serials_are_used_the_next_step_is_named(tmp_path):
+    table = Table(tmp_path, one_side(), discs=1)
+    table.read(FIRST, "A")
+    assert any("batch serials B-0001" in line for line in table.done("batch", "show", table.batch).out)
+
+
+def test_lists_are_the_export_lines(table):
+    rows = table.rows()
+    assert table.done("lot", "list", "--json").json == [row for row in rows if row["kind"] == "lot"]
+    assert table.done("drive", "list", "--json").json == [row for row in rows if row["kind"] == "drive"]
+    [batch] = table.done("batch", "list", "--json").json
+    assert batch == next(row for row in rows if row["kind"] == "batch") | {
+        "state": "open",
+        "discs": {"pass": 0, "marginal": 0, "fail": 0, "open": 4},
+    }
+
+
+# Close
+
+
+def test_closing_backs_the_ledger_up_unasked(table):
+    table.read(FIRST, "A")
+    answer = table.done("batch", "close", table.batch, "--json")
+    assert answer.json[0]["state"] == "closed"
+    backup = table.folder / "backups" / "ledger-B-0001.sqlite"
+    assert str(backup) in answer.err[0]
+    assert said("ledger", "check", "--ledger", backup).status == 0
+    assert said("ledger", "export", "--ledger", backup).json == table.rows()
+
+
+# Rates
+
+
+def test_rates_count_discs_that_are_not_open(table):
+    assert table.said("rates").out == []
+    table.read(FIRST, "A", "fail")
+    table.read(SECOND, "A")
+    [line] = table.done("rates", "--by", "lot", "--json").json
+    assert (line["group"], line["discs"], line["bad"], line["first_bad"], line["simulated"]) == ("L-07", 1, 1, 1, False)
+    assert {row["group"]: row["discs"] for row in table.done("rates", "--by", "side", "--json").json} == {"A": 2}
+
+
+def test_by_drive_the_one_that_wrote_or_the_one_that_read(table):
+    table.done("drive", "add", "D2", "--tpi", 48, "--heads", 1)
+    table.read(FIRST, "A", "fail", "--read", "D2")
+    for role, drive in (("wrote", "D1"), ("read", "D2")):
+        assert [row["group"] for row in table.done("rates", "--by", "drive", "--role", role, "--json").json] == [drive]
+
+
+def test_a_simulated_drive_marks_what_it_wrote(table):
+    table.done("drive", "add", "S1", "--tpi", 48, "--heads", 1, "--simulated")
+    table.read(FIRST, "A", "fail", "--read", "S1")
+    assert table.reads()[0]["simulated"] is True
+    assert table.done("rates", "--by", "lot", "--json").json[0]["simulated"] is True
+    assert table.done("rates", "--by", "lot").out[1].endswith("too few to say simulated")
+
+
+# The clock
+
+
+def test_a_clock_that_was_set_back_is_told_and_the_row_is_kept(table, monkeypatch):
+    with clock(monkeypatch, "2026-11-25T20:00:00Z"):
+        table.done("lot", "add", "L-08")
+    with clock(monkeypatch, "2026-11-25T19:00:00Z"):
+        answer = table.done("lot", "add", "L-09")
+        assert "2026-11-25T19:00:00Z" in answer.err[0]
+        read = table.read(FIRST, "A")
+        assert read.status == 0
+    assert [row["at"] for row in table.rows()[-2:]] == ["2026-11-25T19:00:00Z"] * 2
+    assert table.sound()
+
+
+def test_a_clock_that_was_set_back_before_a_record_is_told(table, monkeypatch):
+    with clock(monkeypatch, "2036-11-25T20:00:00Z"):
+        table.done("lot", "add", "L-08")
+    answer = table.read(FIRST, "A")
+    assert answer.status == 0
+    assert len(answer.err) == 1
+    assert "2036-11-25T20:00:00Z" in answer.err[0]
+
+
+def test_a_clock_that_is_no_clock_is_told(table, monkeypatch):
+    monkeypatch.setenv("OBVERSE_NOW", "noon")
+    assert "OBVERSE_NOW" in table.refused("lot", "add", "L-08")
