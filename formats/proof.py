@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from itertools import pairwise
+from math import ceil
 from typing import TYPE_CHECKING
 
 from formats import registry
@@ -30,7 +31,7 @@ def problems(geometry: "Geometry") -> Iterator[Problem]:
     yield from _gap_problems(geometry)
     for zone in geometry.zones:
         if (over := geometry.needed_cells(zone) - geometry.exact_cells(zone)) > 0:
-            yield Problem("zones", f"{_tracks(zone)}: {zone.sectors} sectors are {int(over) + 1} cells too long for one turn")
+            yield Problem("zones", f"{_tracks(zone)}: {zone.sectors} sectors are {ceil(over)} cells too long for one turn")
 
 
 def _tracks(zone: "Zone") -> str:

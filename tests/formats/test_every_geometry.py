@@ -1,4 +1,8 @@
-"""Every declared geometry: what its id says, what sources say of it, and that its records and tracks hold together."""
+"""Every declared geometry: what its id says, what sources say of it, and that its records and tracks hold together.
+
+The fixture `geometry` is every one that is declared here or by an installed package; `declared` those of this repository, which are held
+to the tables of published numbers below.
+"""
 
 import binascii
 import re
@@ -17,7 +21,8 @@ from formats.reading import Stretch, read_fields
 from formats.record import Record, dtype_of, fields_of, struct_of
 from formats.track import build_rows, encode_side
 
-IDS = registry.names("geometries", foreign=False)
+IDS = registry.names("geometries")
+DECLARED = registry.names("geometries", foreign=False)
 
 # Capacity, first track and sector: user manuals of the zoned drives (683 and 690 blocks, "170 K"), firmware listings (2083 and 4166
 # blocks on 77 tracks; 40 tracks from memory), a textbook on the 16-sector system (35 x 16 x 256, 35 x 13 x 256), the FAT12 media table
@@ -97,6 +102,11 @@ def geometry(request) -> Geometry:
     return registry.geometry(request.param)
 
 
+@pytest.fixture(params=DECLARED)
+def declared(request) -> Geometry:
+    return registry.geometry(request.param)
+
+
 @pytest.fixture
 def dump(geometry) -> bytes:
     return np.random.default_rng(5).integers(0, 256, geometry.dump_bytes, np.uint8).tobytes()
@@ -107,7 +117,7 @@ def identity(geometry: Geometry) -> dict[str, int]:
 
 
 def test_every_declared_geometry_is_held_to_a_published_number():
-    assert set(PUBLISHED) == set(MARGINS) == set(IDS)
+    assert set(PUBLISHED) == set(MARGINS) == set(LAID_BY_HAND) == set(DECLARED)
 
 
 def test_the_id_says_what_is_declared(geometry):
@@ -124,27 +134,27 @@ def test_the_id_says_what_is_declared(geometry):
     assert geometry.rpm == (int(match[7][1:-3]) if match[7] else USUAL_RPM.get(geometry.id, 300))
 
 
-def test_capacity_numbering_and_turns_are_as_published(geometry):
-    dump_bytes, first_track, first_sector, cells = PUBLISHED[geometry.id]
-    assert geometry.dump_bytes == dump_bytes == len(geometry.addresses) * geometry.size
-    assert (geometry.first_track, geometry.first_sector) == (first_track, first_sector)
-    assert {cylinder: geometry.track_cells(cylinder) for cylinder in cells} == cells
+def test_capacity_numbering_and_turns_are_as_published(declared):
+    dump_bytes, first_track, first_sector, cells = PUBLISHED[declared.id]
+    assert declared.dump_bytes == dump_bytes == len(declared.addresses) * declared.size
+    assert (declared.first_track, declared.first_sector) == (first_track, first_sector)
+    assert {cylinder: declared.track_cells(cylinder) for cylinder in cells} == cells
 
 
-def test_the_speed_margin_is_the_one_computed_from_the_published_gaps(geometry):
-    assert [round(100 * geometry.speed_margin(zone), 2) for zone in geometry.zones] == MARGINS[geometry.id]
+def test_the_speed_margin_is_the_one_computed_from_the_published_gaps(declared):
+    assert [round(100 * declared.speed_margin(zone), 2) for zone in declared.zones] == MARGINS[declared.id]
 
 
-def test_the_least_gaps_are_the_controllers(geometry):
-    assert [gap.minimum for gap in geometry.sector if isinstance(gap, Gap)] == MINIMA.get(geometry.id, MINIMA[geometry.code])
+def test_the_least_gaps_are_the_controllers(declared):
+    assert [gap.minimum for gap in declared.sector if isinstance(gap, Gap)] == MINIMA.get(declared.id, MINIMA[declared.code])
 
 
-def test_the_least_index_gap_is_the_controllers(geometry):
+def test_the_least_index_gap_is_the_controllers(declared):
     """FD179X-02 data sheet: 16 x FF before the first sector of FM; the gap around an index mark is in two parts and longer."""
-    if geometry.code == "fm" and len(geometry.lead) == 1:
-        assert [gap.minimum for gap in geometry.lead if isinstance(gap, Gap)] == [16]
+    if declared.code == "fm" and len(declared.lead) == 1:
+        assert [gap.minimum for gap in declared.lead if isinstance(gap, Gap)] == [16]
     else:
-        assert all(gap.minimum == 0 for gap in geometry.lead if isinstance(gap, Gap))
+        assert all(gap.minimum == 0 for gap in declared.lead if isinstance(gap, Gap))
 
 
 def test_every_geometry_names_its_sources(geometry):
@@ -477,23 +487,23 @@ LAID_BY_HAND = {  # by cylinder and head
 }
 
 
-def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(geometry):
+def test_a_side_of_zeros_is_laid_out_cell_by_cell_as_its_formatter_does(declared):
     """Every cell of some tracks against tracks that are laid by hand above, from the sources named there."""
-    sides = [(cylinder, head) for cylinder in range(geometry.cylinders) for head in range(geometry.heads)]
+    sides = [(cylinder, head) for cylinder in range(declared.cylinders) for head in range(declared.heads)]
     chosen = [*(each for each in (0, 1, 17, 24, 30, 39, 53, 64, 78, 106, 128) if each < len(sides) - 1), len(sides) - 1]
-    for track, cells in zip(chosen, cells_of(geometry, bytes(geometry.dump_bytes), chosen), strict=True):
-        assert cells == LAID_BY_HAND[geometry.id](*sides[track])
+    for track, cells in zip(chosen, cells_of(declared, bytes(declared.dump_bytes), chosen), strict=True):
+        assert cells == LAID_BY_HAND[declared.id](*sides[track])
 
 
-def test_deleted_data_is_read_as_such(geometry):
+def test_deleted_data_is_read_as_such(declared):
     """FD179X-02 data sheet: F8 instead of FB marks deleted data, its check made anew. Group codes have no such mark."""
-    if geometry.id not in FORMATS:
-        assert geometry.block.deleted == b""
+    if declared.id not in FORMATS:
+        assert declared.block.deleted == b""
         return
-    cells = soft_track(geometry.id, 0, 0, 0xF8)
+    cells = soft_track(declared.id, 0, 0, 0xF8)
     packed = np.packbits(np.frombuffer(cells.encode(), np.uint8) - ord("0")).tobytes()
-    blocks = read_fields(geometry, [Stretch(packed, len(cells), True)]).blocks
-    assert len(blocks) == geometry.zones[0].sectors and blocks.sound.all() and blocks.deleted.all()
+    blocks = read_fields(declared, [Stretch(packed, len(cells), True)]).blocks
+    assert len(blocks) == declared.zones[0].sectors and blocks.sound.all() and blocks.deleted.all()
 
 
 # CV052, CV053, CV067, CV070, and CV011 in cells: whole identifiers with their checks, computed by hand.

@@ -22,7 +22,7 @@ from formats.geometry import Geometry
 from formats.record import Record
 
 TESTS = Path(__file__).parents[1] / "formats" / "test_every_geometry.py"
-FIXTURES = {"geometry", "dump", "records"}
+FIXTURES = {"geometry", "declared", "dump", "records"}
 NAMES = registry.names("geometries", foreign=False)
 
 
@@ -79,7 +79,7 @@ def survives(mutant: Geometry, tests: list[Callable[..., None]], monkeypatch: py
     known = registry.geometry
     monkeypatch.setattr(registry, "geometry", lambda name: mutant if name == mutant.id else known(name))
     records = [each for each in (*mutant.lead, *mutant.sector) if isinstance(each, Record) and each.fields]
-    given = {"geometry": mutant, "records": records}
+    given = {"geometry": mutant, "declared": mutant, "records": records}
     given["dump"] = np.random.default_rng(5).integers(0, 256, mutant.dump_bytes, np.uint8).tobytes()
     try:
         for test in tests:

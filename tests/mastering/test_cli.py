@@ -105,7 +105,7 @@ def test_contents_of_a_bare_dump(master):
         (("--geometry", "gcr4to5-35z", "--volume", "fat12"), "fat12 is not defined on gcr4to5-35z"),
         (("--geometry", "x", "--volume", "fat12"), "there is no 'x'"),
         (("--geometry", "gcr4to5-35z"), "a dump needs both --geometry and --volume"),
-        ((), "is a file: a dump needs --geometry and --volume, a master is a folder"),
+        (("--extract", "out"), "to extract from a dump give --geometry and --volume"),
     ):
         done = run("contents", dump, *arguments)
         assert done.returncode == 2
