@@ -36,7 +36,11 @@ def ledger(rng, discs=200, fault=None, *, lots=3, drives=2, usual=0.03, both=0.3
         risen = np.clip((place - fault.first) / fault.ramp, 0, 1) if fault.ramp else np.ones(discs)
         raised = usual + (fault.rate - usual) * risen
         name, _, side = fault.name.partition(" ")
-        hit = {"lot": lot == int(name[1:]) - 1, "drive": drive == int(name[1:]) - 1}.get(fault.kind) if name not in "AB" else np.ones(discs, bool)
+        hit = (
+            {"lot": lot == int(name[1:]) - 1, "drive": drive == int(name[1:]) - 1}.get(fault.kind)
+            if name not in "AB"
+            else np.ones(discs, bool)
+        )
         if fault.kind in ("head", "side"):
             hit, only = (drive == int(name[1:]) - 1 if side else hit), side or name
             extra = now & hit & (rng.random(discs) < raised - usual)
@@ -65,5 +69,9 @@ def history_of(lot, drive, failed, lots, drives):
 def part(history, discs):
     """The first discs of a history."""
     return history_of(
-        history.lot[:discs], history.wrote[: 2 * discs : 2], history.failed[: 2 * discs].reshape(-1, 2), len(history.lots), len(history.drives)
+        history.lot[:discs],
+        history.wrote[: 2 * discs : 2],
+        history.failed[: 2 * discs].reshape(-1, 2),
+        len(history.lots),
+        len(history.drives),
     )

@@ -80,8 +80,6 @@ def test_a_20_percent_lot_is_stopped_at_its_15th_disc_in_half_of_all_cases():
     assert reached[36] >= 0.9
 
 
-
-
 def test_mean_discs_to_two_failures_running():
     """Feller, An Introduction to Probability Theory I, XIII.7: (1 + p) / p^2, 110 at 10 %; from memory. A point is all that a failure adds."""
     assert mean_discs(Chart(1, 0, 1), 0.1) == pytest.approx(10)

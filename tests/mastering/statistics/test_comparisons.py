@@ -49,7 +49,9 @@ def test_evidence_against_a_lot(bad, discs, log):
     """Closed form of another program; and by quadrature here."""
     assert evidence_ratio(bad, discs, 0.03) == pytest.approx(log, abs=1e-6)
     above, _ = quad(lambda rate: beta.pdf(rate, 1, 4) * rate**bad * (1 - rate) ** (discs - bad), 0.03, 1, points=(0.1, 0.3))
-    assert evidence_ratio(bad, discs, 0.03) == pytest.approx(np.log(above / beta.sf(0.03, 1, 4) / 0.03**bad / 0.97 ** (discs - bad)), abs=1e-5)
+    assert evidence_ratio(bad, discs, 0.03) == pytest.approx(
+        np.log(above / beta.sf(0.03, 1, 4) / 0.03**bad / 0.97 ** (discs - bad)), abs=1e-5
+    )
 
 
 def test_what_is_left_in_a_lot():

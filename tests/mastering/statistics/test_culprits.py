@@ -28,7 +28,7 @@ from shopfloor import A, B, Fault, ledger, part
 
 from mastering.statistics.blame import blame
 from mastering.statistics.charts import drive_chart, scores
-from mastering.statistics.culprits import Culprit, Names, Trials, fold, judge, named, suspects, surface_names
+from mastering.statistics.culprits import Culprit, Names, Trials, fold, judge, named, surface_names, suspects
 from mastering.statistics.history import History, Outcome, Written
 from mastering.statistics.settings import Settings
 from mastering.statistics.states import InUse, read_drives, read_lots
@@ -88,7 +88,11 @@ def test_a_group_by_quadrature():
 
     def above(x1, n1, x0, n0):
         top, _ = dblquad(
-            lambda p1, p0: beta.pdf(p1, 2, 8) * beta.pdf(p0, 1, 24) * likelihood(x1, n1, p1) * likelihood(x0, n0, p0), 0, 1, lambda p0: p0, 1
+            lambda p1, p0: beta.pdf(p1, 2, 8) * beta.pdf(p0, 1, 24) * likelihood(x1, n1, p1) * likelihood(x0, n0, p0),
+            0,
+            1,
+            lambda p0: p0,
+            1,
         )
         return top / dblquad(lambda p1, p0: beta.pdf(p1, 2, 8) * beta.pdf(p0, 1, 24), 0, 1, lambda p0: p0, 1)[0]
 
@@ -119,7 +123,12 @@ def test_a_swap_test_tells_them_apart():
 
 
 def test_the_heads_of_a_drive_count_to_the_drive_unless_one_stands_out():
-    split = [Culprit("drive", "D1", 0.4), Culprit("head", "D1 side A", 0.3, "D1"), Culprit("head", "D1 side B", 0.2, "D1"), Culprit("none", "", 0.1)]
+    split = [
+        Culprit("drive", "D1", 0.4),
+        Culprit("head", "D1 side A", 0.3, "D1"),
+        Culprit("head", "D1 side B", 0.2, "D1"),
+        Culprit("none", "", 0.1),
+    ]
     assert chances(fold(split)) == pytest.approx({("drive", "D1"): 0.9, ("none", ""): 0.1})
     clear = [Culprit("drive", "D1", 0.04), Culprit("head", "D1 side A", 0.8, "D1"), Culprit("none", "", 0.16)]
     assert chances(fold(clear)) == pytest.approx({("head", "D1 side A"): 0.8, ("none", ""): 0.16, ("drive", "D1"): 0.04})
@@ -155,7 +164,7 @@ def test_heads_of_a_drive_with_two():
 def told(history, count):
     """Who is named when all that rings is judged with the latest disc."""
     in_use = InUse(dict.fromkeys(history.lots, count), history.drives)
-    found = blame(history, [*read_lots(history, in_use, SHOP), *read_drives(history, in_use, SHOP)], SHOP)
+    found = blame(history, [*read_lots(history, in_use, SHOP), *read_drives(history, in_use, SHOP)], in_use, SHOP)
     return next((each.named for each in found.values() if each.now and each.named), None)
 
 

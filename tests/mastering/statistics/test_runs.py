@@ -144,7 +144,14 @@ def test_the_table_above():
         "10 at 50 %": lambda: deal(rng, 0.01, 0.5, rng.integers(0, 91), 10),
         "10 at 80 %": lambda: deal(rng, 0.02, 0.8, 10 * rng.integers(0, 10), 10),
     }
-    bounds = {"3 %": (0, 0.02), "20 %": (0.99, 1), "turns": (0.975, 1), "6 at 50 %": (0, 0.13), "10 at 50 %": (0, 0.36), "10 at 80 %": (0, 0.38)}
+    bounds = {
+        "3 %": (0, 0.02),
+        "20 %": (0.99, 1),
+        "turns": (0.975, 1),
+        "6 at 50 %": (0, 0.13),
+        "10 at 50 %": (0, 0.36),
+        "10 at 80 %": (0, 0.38),
+    }
     for kind, draw in kinds.items():
         before, after = both_ways([draw() for _ in range(5_000)])
         medians = [np.median([999 if each is None else each + 1 for each in found]) for found in (before, after)]
