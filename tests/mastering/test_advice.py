@@ -38,7 +38,10 @@ def discs(text, lot="L1", drive="D1", batch="B-0001"):
 def dealt(text, lot="L1"):
     """The same, dealt alternately to two drives."""
     made = discs(text, lot)
-    return [each if number % 2 else each._replace(written=tuple(one._replace(wrote="D2", read="D2") for one in each.written)) for number, each in enumerate(made)]
+    return [
+        each if number % 2 else each._replace(written=tuple(one._replace(wrote="D2", read="D2") for one in each.written))
+        for number, each in enumerate(made)
+    ]
 
 
 # Shape
@@ -112,7 +115,9 @@ def test_a_lot_without_a_count():
 def test_an_inner_box_is_no_reason_to_stop_the_lot():
     found = entry(advised(History.of(dealt("." * 40 + "xx.xxx.x.x"))), "lot", "L1")
     assert found.level == "look"
-    assert found.say.startswith("Look at lot L1: 7 of its discs 41 to 50 failed, of all others 0 of 40: an inner box or a fouled head, not the lot")
+    assert found.say.startswith(
+        "Look at lot L1: 7 of its discs 41 to 50 failed, of all others 0 of 40: an inner box or a fouled head, not the lot"
+    )
     assert found.to_try == "Clean the heads, then run 20 discs of L1 from another inner box, dealt alternately to all drives."
 
 
