@@ -20,6 +20,7 @@ import numpy as np
 
 from formats import registry
 from formats.track import encode_side
+from tests.bench import ledger
 
 FULL = """
 [title]
@@ -172,6 +173,15 @@ def searches(folder: Path) -> None:
         report(f"find in 100 masters: {name}", statistics.median(seconds(find) for _ in range(ROUNDS)), "seconds", 1)
 
 
+def ledgers(folder: Path) -> None:
+    """Recording a read, and questions to ledgers that grow."""
+    ours, bare = ledger.recording(folder)
+    report("a read recorded durably", ours / bare, "bare inserts", 3)
+    bounds = {"rates": 1, "advis": 3, "need ": 2}
+    for words, size, taken in ledger.questions(folder):
+        report(f"{words}: {size:,} discs", taken, "seconds", bounds.get(words[:5], float("inf")))
+
+
 def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -183,6 +193,7 @@ def main() -> None:
         captures(folder)
         starts(folder)
         searches(folder)
+        ledgers(folder)
 
 
 if __name__ == "__main__":

@@ -14,8 +14,10 @@ from mastering.statistics.history import History, Outcome, Written
 from mastering.statistics.settings import Settings
 from mastering.statistics.states import InUse
 
+SHOP = Settings()
 
-def advised(history, settings=Settings(), **in_use):
+
+def advised(history, settings=SHOP, **in_use):
     """The entries by what they are about, for everything in the history unless said otherwise."""
     everything = {"lots": dict.fromkeys(history.lots, 100), "drives": history.drives, "batches": dict.fromkeys(history.batches, 60)}
     return advise(history, InUse(**{**everything, **in_use}), settings, np.random.default_rng(1))
