@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
 from mastering.master import Master
@@ -42,8 +42,7 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
     """The masters at hand: a folder's, the shop's, the ledger's; each once."""
     from mastering.at_hand import AtHand
 
-    shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-    found = list(AtHand(ledger, batches, shelves, captures=False))
+    found = list(AtHand(ledger, batches, shelves(shelf), captures=False))
     if not found:
         raise MasteringError("no master is at hand: name a folder of them with --masters")
     return found

@@ -3,13 +3,12 @@
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, nullcontext
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
 from mastering.cli.output import json_lines, lines, printable
 from mastering.cli.words import findings_text, found_text, hands_text
 from mastering.errors import MasteringError
@@ -87,9 +86,8 @@ class _Recording:
         with self._ledger.read() as known:
             found = known.batch(batch)
             batches = tuple(each.line for each in known.batches())
-        shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-        master = find_master(found, path, shelves)
-        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said, stamp)
+        master = find_master(found, path, shelves(shelf))
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves(shelf))), said, stamp)
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
