@@ -57,7 +57,7 @@ _VALUES: Mapping[str, tuple[str | None, ...]] = {
     "diagnosis": (None, "blank", "other-side", "other-master", "other-geometry", "shifted", "short"),
     "side": (None, "A", "B"),
 }
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}")
+_LONGEST = 64
 _CATALOGUE = re.compile(r"[A-Z0-9-]{0,31}[A-Z0-9]")
 _LARGEST = 2**53
 _LARGEST_ZONE = 10_000  # tracks or sectors, far beyond any disc's
@@ -135,10 +135,8 @@ def _is_zone(zone: Any) -> bool:
 
 def check_name(name: str, what: str) -> str:
     """A name that can stand in a command line and a table. LineError when it can't."""
-    if not _NAME.fullmatch(name):
-        raise LineError(
-            f"{what} {name!r}: a name has up to 32 letters, digits, dots, hyphens, underscores, and begins with a letter or digit"
-        )
+    if not (name.isprintable() and 0 < len(name) <= _LONGEST and name == name.strip() and name[0] != "-"):
+        raise LineError(f"{what} {name!r}: a name has up to {_LONGEST} characters, none of control, and begins with no hyphen or space")
     return name
 
 
