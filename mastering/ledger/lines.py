@@ -135,8 +135,9 @@ def _is_zone(zone: Any) -> bool:
 
 def check_name(name: str, what: str) -> str:
     """A name that can stand in a command line and a table. LineError when it can't."""
-    if not (name.isprintable() and 0 < len(name) <= _LONGEST and name == name.strip() and name[0] != "-"):
-        raise LineError(f"{what} {name!r}: a name has up to {_LONGEST} characters, none of control, and begins with no hyphen or space")
+    fits = 0 < len(name) <= _LONGEST and name == name.strip() and name[0] != "-"
+    if not (fits and name.isprintable() and not set(name) & set("/\\")):
+        raise LineError(f"{what} {name!r}: a name has up to {_LONGEST} characters, no slashes, and begins with no hyphen or space")
     return name
 
 

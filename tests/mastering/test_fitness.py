@@ -161,10 +161,10 @@ def test_a_price_that_is_none_is_refused(tmp_path, price):
 @pytest.mark.parametrize(
     "words",
     [
-        ("lot", "add", "L 7"),
+        ("lot", "add", "L7 "),
         ("lot", "add", "-"),
         ("lot", "add", ""),
-        ("lot", "add", "x" * 33),
+        ("lot", "add", "x" * 65),
         ("drive", "add", "D1/2", "--tpi", 48, "--heads", 1),
     ],
 )

@@ -133,7 +133,7 @@ def test_a_read_that_contradicts_the_rest_is_refused(table, change, told):
 
 @pytest.mark.parametrize(("change", "told"), [
     ({"lots": []}, "lot"), ({"drives": []}, "drive"), ({"lots": ["L-99"]}, "L-99"), ({"lots": [7]}, "7"), ({"lots": [["L-07"]]}, "L-07"), ({"sides": {}}, "sides"),
-    ({"sides": {"C": "mfm-40x9x512"}}, "sides"), ({"sides": {"A": 3}}, "sides"), ({"digest": "0" * 64}, "new revision"), ({"batch": "B 9"}, "name"),
+    ({"sides": {"C": "mfm-40x9x512"}}, "sides"), ({"sides": {"A": 3}}, "sides"), ({"digest": "0" * 64}, "new revision"), ({"batch": "B9 "}, "name"),
     ({"zones": {"A": 3}}, "zones"), ({"zones": {"A": [[0, 0, "x", 9]]}}, "zones"), ({"path": 3}, "path"),
     ({"revision": 3}, "revision"), ({"catalogue": ""}, "catalogue"),
 ])  # fmt: skip
