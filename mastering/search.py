@@ -1,7 +1,8 @@
 """Where a master's sides carry a piece of data: in a file's own bytes, whatever chain of sectors they lie in, and in the bare side.
 
-Opens no file. A file's bytes are put together from what the record says of its sectors, and proved by its digest: reading the volume
-anew would take as long for one master as this takes for ten.
+Opens no file. The text that free sectors are filled with is no data: it names the title, so every side would carry that. A file's bytes
+are put together from what the record says of its sectors, and proved by its digest: reading the volume anew would take as long for one
+master as this takes for ten.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -11,6 +12,7 @@ from typing import Any
 
 from formats.geometry import Address, Geometry
 from mastering.files import digest
+from mastering.filler import free_text
 from mastering.master import Master, MasterError, Side
 
 
@@ -37,7 +39,7 @@ class Searcher:
     def lines(self, master: Master) -> Iterator[dict[str, Any]]:
         """A line for each side, whether it carries the piece or not. MasterError when its record can't be followed."""
         for name, side in master.sides.items():
-            hits = self.hits(side)
+            hits = self.hits(side, master.label)
             yield {
                 "master": str(master.path),
                 "title": master.label,
@@ -48,9 +50,9 @@ class Searcher:
                 "hits": [hit.plain() for hit in hits],
             }
 
-    def hits(self, side: Side) -> list[Hit]:
-        """Every place of a side that carries the piece, file by file, then what no file has."""
-        laid = _Laid(side, self._geometry(side))
+    def hits(self, side: Side, title: str) -> list[Hit]:
+        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's, with the revision."""
+        laid = _Laid(side, self._geometry(side), title)
         found: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
         for file in map(laid.file, laid.records()):
             for at, size in _all(file.data, self.pieces):
@@ -60,6 +62,8 @@ class Searcher:
             for at, size in _all(data, self.pieces):
                 first, last = at // side.size, (at + size - 1) // side.size
                 sectors = (order or laid.geometry.addresses)[first : last + 1]
+                if laid.free.issuperset(sectors):
+                    continue
                 place = laid.geometry.places[sectors[0]] * side.size + at % side.size
                 found.setdefault(place, Hit(None, place, tuple(sectors)))
         return list(found.values())
@@ -104,13 +108,19 @@ class _File:
 class _Laid:
     """A side's sectors, and the files in them."""
 
-    def __init__(self, side: Side, geometry: Geometry) -> None:
-        self.side, self.geometry = side, geometry
+    def __init__(self, side: Side, geometry: Geometry, title: str) -> None:
+        self.side, self.geometry, self.title = side, geometry, title
 
     def sector(self, address: Address) -> bytes:
         """One sector's bytes."""
         start = self.geometry.places[address] * self.side.size
         return self.side.dump[start : start + self.side.size]
+
+    @cached_property
+    def free(self) -> frozenset[Address]:
+        """The sectors that hold what the builder fills free ones with."""
+        name, geometry = self.side.name, self.geometry
+        return frozenset(each for each in geometry.addresses if self.sector(each) == free_text(self.title, name, geometry, each))
 
     @cached_property
     def orders(self) -> list[tuple[Address, ...] | None]:
