@@ -77,6 +77,7 @@ class Recorder:
     judge: Judge
     said: Said
     stamp: Callable[[Book], str]
+    called: Callable[[str], str] = str  # what the ledger calls a file, by its path
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
@@ -114,7 +115,7 @@ class Recorder:
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
+            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(book)}
             book.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]

@@ -92,6 +92,10 @@ class Evening:
                 disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
         return disc
 
+    def called(self, path: str) -> str:
+        """A file as the ledger calls it: by its place in the shop, wherever that will lie."""
+        return str(Path(path).relative_to(self.shop))
+
     def _write(self, name: str, side: str, writing: Writing) -> None:
         self.time += _TURN
         self.writings[name, side] = writing
@@ -102,7 +106,7 @@ class Evening:
         read = self.bench.read(drive, self.writings[name, side])
         path = self._file(name, side, read)
         said = Said(lot=said.lot, wrote=said.wrote, read_by=drive, rewritten=said.rewritten)
-        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock())
+        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock(), self.called)
         line = recorder.record(Source(str(path)))
         if line["verdict"] != "pass" and read.story not in self.stories.setdefault(name, []):
             self.stories[name].append(read.story)
