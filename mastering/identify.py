@@ -63,7 +63,7 @@ class Identified:
 def identify(view: View, masters: Iterable[Master]) -> Identified:
     """Holds a read-back against every side of every master at hand."""
     found: list[Match] = []
-    judgements: dict[int, Judged] = {}
+    judgements: dict[Target, Judged] = {}
     for master in masters:
         for side in master.sides.values():
             target = Target(side, master.catalogue)
@@ -73,7 +73,7 @@ def identify(view: View, masters: Iterable[Master]) -> Identified:
             equal = int(np.count_nonzero(judged.equal))
             if int(np.count_nonzero(judged.equal & ~target.fillable)) >= _LEAST or equal == len(target.rows):
                 found.append(Match(master, target, equal / len(target.rows), equal, judged.serial))
-                judgements[id(target)] = judged
+                judgements[target] = judged
     found.sort(key=lambda match: (-match.share, match.label))
     alike = tuple(match for match in found[:1]) + tuple(match for match in found[1:] if not _apart(match, found[0], judgements))
     serial = next((match.serial for match in alike if match.serial), None)
@@ -81,14 +81,14 @@ def identify(view: View, masters: Iterable[Master]) -> Identified:
     return Identified(view.name, view.evidence, tuple(found), alike, unsure)
 
 
-def _apart(match: Match, best: Match, judgements: dict[int, Judged]) -> bool:
+def _apart(match: Match, best: Match, judgements: dict[Target, Judged]) -> bool:
     """Whether some sector that was read tells a match from the best one."""
     if match.share < best.share:
         return True
     differing = distance(best.target, match.target).differing
-    if len(differing) != len(judgements[id(match.target)].equal):
+    if len(differing) != len(judgements[match.target].equal):
         return True
-    return bool((judgements[id(best.target)].equal & ~judgements[id(match.target)].equal & differing).any())
+    return bool((judgements[best.target].equal & ~judgements[match.target].equal & differing).any())
 
 
 def _unsure(view: View, alike: Sequence[Match]) -> str | None:

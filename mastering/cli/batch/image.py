@@ -32,7 +32,7 @@ def command(batch: str, serial: str, side: str, out: str, shelf: str | None, led
         if disc.rejected:
             raise MasteringError(f"{serial}: it was rejected by eye; take another blank and the next serial")
         shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-        master = find_master(found, opened.path, shelves)
+        master = find_master(found, opened.path, shelves, captures=False)
     if side not in master.sides:
         raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
     if os.path.lexists(out):
