@@ -169,6 +169,7 @@ class Recorder:
             "wrote": wrote,
             "read_by": read_by,
             "file_sha256": sha256,
+            **({"slot": list(verdict.slot)} if verdict.slot else {}),
         }
 
     def _writing(self, disc: Disc, side: str | None) -> tuple[int | None, str | None]:

@@ -5,6 +5,7 @@ import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -164,7 +165,7 @@ def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]"
         yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"
         if not verdict.diagnosis:
             more = len(verdict.findings) - _SHOWN
-            yield from (f"   {'':24}   {text}" for text in findings_text(verdict.findings[:_SHOWN], False))
+            yield from (f"   {'':24}   {text}" for text in islice(findings_text(verdict, master.catalogue), _SHOWN))
             yield from [f"   {'':24}   and {more} sectors more"] if more > 0 else []
     counts = Counter(verdict.verdict for verdict in verdicts)
     summary = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail"))

@@ -127,8 +127,7 @@ class _Run:
         """A verdict for people: a line, and, where no diagnosis explains them, one for each of the first findings."""
         yield self.names.shown(verdict.readback) + self._say(verdict)
         if not verdict.diagnosis:
-            heads = any(finding.head for finding in verdict.findings)
-            yield from (f"{'':{self.names.width}}            {text}" for text in findings_text(verdict.findings, heads))
+            yield from (f"{'':{self.names.width}}            {text}" for text in findings_text(verdict, self.master.catalogue))
 
     def _say(self, verdict: Verdict) -> str:
         """The verdict, and what to do with the disc."""

@@ -45,7 +45,7 @@ _FURTHER: Mapping[str, Mapping[str, tuple[type, ...]]] = {  # what a line need n
     },
     "drive": {"index": _MAYBE, "at": _TEXT},
     "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE)},
-    "read": {"file_sha256": _MAYBE},
+    "read": {"file_sha256": _MAYBE, "slot": _LIST},
 }  # fmt: skip
 _ZONE = 4  # head, first and last track, sectors of each
 _SECTORS = {"expected": _COUNT, "good": _COUNT}
@@ -116,6 +116,8 @@ def _check_batch(line: Line) -> None:
 def _check_read(line: Line) -> None:
     for key, values in _VALUES.items():
         _one_of(line[key], values, key)
+    if not all(isinstance(text, str) for text in line.get("slot", ())):
+        raise LineError(f"slot is {json.dumps(line['slot'])[:40]}, where a list of texts was expected")
     if line["sectors"] is not None:
         _held(line["sectors"], _SECTORS, "sectors")
     for finding in line["findings"]:

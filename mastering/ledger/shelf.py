@@ -98,7 +98,12 @@ class Shelf:
 
     def batches(self) -> list[Batch]:
         """Every batch, as created."""
-        return [self.batch(name) for name in self.ids(BATCHES)]
+        if not self._batches.keys() >= set(self.ids(BATCHES).values()):
+            for row in self.connection.execute(
+                select(BATCHES.c.line, BATCHES.c.open, LOG.c.text).join(LOG, LOG.c.number == BATCHES.c.line)
+            ):
+                self._batches.setdefault(row.line, Batch(row.line, parsed(row.text), row.open))
+        return [self._batches[line] for line in self.ids(BATCHES).values()]
 
     def lot(self, name: str) -> dict[str, Any]:
         """What was said of a lot. UnknownError when there is none."""

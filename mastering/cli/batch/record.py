@@ -171,4 +171,4 @@ def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
     if verdict.verdict != "fail" and verdict.side and master.sides[verdict.side].slot and verdict.serial is None:
         yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
     if verdict.verdict != "pass" and not verdict.diagnosis:
-        yield from (f"    {text}" for text in findings_text(verdict.findings, any(finding.head for finding in verdict.findings)))
+        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
