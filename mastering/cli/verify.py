@@ -12,7 +12,7 @@ import click
 
 from mastering.cli.output import printable
 from mastering.cli.spread import in_order
-from mastering.cli.words import findings_text, hands_text
+from mastering.cli.words import findings_text, hands_text, holds_marker
 from mastering.errors import MasteringError
 from mastering.master import Master, masters_at, open_master
 from mastering.quick import Match, Quick
@@ -131,7 +131,8 @@ class _Run:
 
     def _say(self, verdict: Verdict) -> str:
         """The verdict, and what to do with the disc."""
-        return f"  {verdict.verdict:8}  {hands_text(verdict, len(self.master.sides))}"
+        marker = " It carries the master's marker, no serial." if holds_marker(verdict, self.master.sides) else ""
+        return f"  {verdict.verdict:8}  {hands_text(verdict, len(self.master.sides))}{marker}"
 
 
 def _summary(counts: Counter[str]) -> str:

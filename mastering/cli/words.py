@@ -1,9 +1,13 @@
 """Verdicts in words, for the person with the disc in hand."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
 from mastering.serial import slot_words
 from mastering.verdict import Verdict
+
+if TYPE_CHECKING:
+    from mastering.master import Side
 
 KIND_WORDS = {
     "differs": "other bytes than the master's",
@@ -41,6 +45,11 @@ def hands_text(verdict: Verdict, sides: int) -> str:
     if verdict.side is None:
         return "Ask: it can't be told which side this is; name it with --side."
     return _failed_text(verdict)
+
+
+def holds_marker(verdict: Verdict, sides: "Mapping[str, Side]") -> bool:
+    """Whether a copy that is not bad has the master's marker where its serial belongs."""
+    return verdict.verdict != "fail" and verdict.side is not None and sides[verdict.side].slot is not None and verdict.serial is None
 
 
 def found_text(verdict: Verdict) -> str:

@@ -1,12 +1,13 @@
 """What is recorded of a disc, rule by rule: an evening at the table, told in short stories."""
 
+import json
 import os
 import shutil
 from pathlib import Path
 
 import pytest
 from bench import MARKER, Copy
-from table import SLOT, Table, capture_of, one_side, serials, two_sides
+from table import SLOT, Table, capture_of, one_side, said, serials, two_sides
 
 from formats.containers import capture
 from mastering.master import open_master
@@ -425,6 +426,39 @@ def test_a_disc_with_another_discs_serial_is_refused(table):
     assert SECOND in told
     assert FIRST in told
     assert table.reads() == []
+
+
+def test_what_is_no_serial_is_kept_in_the_row_and_said_in_words(table):
+    path = table.file(f"{FIRST}-A.dump", stamped(table, "SM-004-0001-A"))
+    [line] = table.record(path).reads
+    assert (line["verdict"], line["on_disc"], line["slot"]) == ("fail", None, ["SM-004-0001-A       "])
+    [again] = table.record(path).reads
+    assert again == line | {"again": True}
+    assert table.reads()[0]["slot"] == line["slot"]
+    told = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A-2.dump", stamped(table, "SM-004-0001-A"))).out
+    assert told[0].endswith("1 of 560 sectors were written wrong.")
+    assert told[1].endswith(
+        "no serial of this title in its place: it holds SM-004-0001-A: mistyped: its last character does not fit the others"
+    )
+
+
+def test_the_masters_marker_is_told_and_a_serial_is_not(table):
+    marker = table.folder / f"{FIRST}-A.dump"
+    marker.write_bytes(table.master.sides["A"].dump)
+    told = table.said("batch", "record", table.batch, marker).out
+    assert told[0] == f"{marker.name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
+    assert said("verify", table.master.path, marker).out[0].endswith("It carries the master's marker, no serial.")
+    right = table.file(f"{SECOND}-A.dump", stamped(table, SECOND))
+    assert not any("master's marker" in line for line in table.said("batch", "record", table.batch, right).out)
+    assert "master's marker" not in "".join(said("verify", table.master.path, right).out)
+
+
+def test_a_row_whose_slot_holds_no_texts_is_none(table):
+    table.record(table.file(f"{FIRST}-A.dump", stamped(table, "SM-004-0001-A")))
+    rows = [row | {"slot": [7]} if row["kind"] == "read" else row for row in table.rows()]
+    (table.folder / "rows.jsonl").write_text("".join(f"{json.dumps(row)}\n" for row in rows))
+    answer = said("ledger", "import", table.folder / "rows.jsonl", "--ledger", table.folder / "other.sqlite")
+    assert answer.status == 2 and "slot is [7], where a list of texts was expected" in answer.err[0]
 
 
 # Files recorded before

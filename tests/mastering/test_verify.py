@@ -12,8 +12,9 @@ from formats import registry
 from formats.containers import sector_report
 from formats.errors import ContainerError
 from formats.geometry import Address
+from mastering.cli.words import KIND_WORDS, findings_text
 from mastering.quick import Quick
-from mastering.serial import check_character, is_serial, serial
+from mastering.serial import check_character, is_serial, serial, slot_words
 from mastering.simulator import disc
 from mastering.verdict import KINDS
 
@@ -371,14 +372,48 @@ def test_no_disc_has_two_serials(numbered):
     assert numbered.sides["A"].slot.track == 2
     verdict = one.verdict({place: [one.track(place), two.track(place)]})
     assert [finding.kind for finding in verdict.findings] == ["serial"]
+    assert verdict.slot == tuple(f"{serial('SM-004', number):20}" for number in (7, 8))
+    assert "slot" not in verdict.plain()
+
+
+@pytest.mark.parametrize(("held", "words"), [
+    (b"SM-004-0007-M", "it holds SM-004-0007-M: mistyped: its last character does not fit the others"),
+    (b"SN-004-0007-L", "it holds SN-004-0007-L: mistyped: its last character does not fit the others"),
+    (serial("SM-005", 7).encode(), f"it holds {serial('SM-005', 7)}: a serial of SM-005, where one of SM-004 was expected"),
+    (b"sm-004-0007-l", "it holds sm-004-0007-l: in small letters; the serial is SM-004-0007-L"),
+    (serial("SM-004", 7).replace("0007", "00007").encode(), "it holds SM-004-00007-L: no serial as they are handed out"),
+    (b"HELLO", "it holds HELLO: no serial; one of this title looks like SM-004-0001-X"),
+    (b"  SM-004-0007-L", "it holds SM-004-0007-L, not at its beginning and filled up with spaces"),
+    (b"SM-004-0007-L\0\0\0\0\0\0\0", "it holds SM-004-0007-L, not at its beginning and filled up with spaces"),
+    (b"", "it is empty"), (b"\0" * 20, "it is empty"), (b"\xe5" * 20, "it is empty"),
+    (bytes(range(128, 148)), "it holds no text"), (b"SM-004\x1b[31m", "it holds no text"),
+])  # fmt: skip
+def test_what_a_slot_holds_instead_is_said_in_words(numbered, held, words):
+    dump = with_slot(numbered, held)
+    for verdict in (judge_dump(numbered, dump), Copy(numbered, dump=dump).verdict()):
+        assert verdict.slot == (dump[SLOT_AT : SLOT_AT + len(MARKER)].decode("latin-1"),)
+        assert slot_words(verdict.slot, "SM-004") == words
+        assert list(findings_text(verdict, "SM-004")) == [f"track 2 sector 19: no serial of this title in its place: {words}"]
+
+
+def test_two_serials_in_one_place_or_from_one_turn_to_the_next():
+    both = ("SM-004-0007-L", "SM-004-0008-J")
+    assert slot_words(("".join(f"{each:20}" for each in both),), "SM-004") == "it holds 2 serials, SM-004-0007-L and SM-004-0008-J"
+    words = "it holds SM-004-0007-L and SM-004-0008-J, from one turn to the next: it was written over, and not all of it"
+    assert slot_words(tuple(f"{each:20}" for each in both), "SM-004") == words
+
+
+def test_a_slot_that_holds_what_it_may_says_nothing(numbered):
+    assert judge_dump(numbered, numbered.sides["A"].dump).slot == ()
+    beside = bytearray(with_slot(numbered, b"nonsense"))
+    beside[SLOT_AT - 1] ^= 1
+    assert judge_dump(numbered, bytes(beside)).slot == ()
 
 
 # Words
 
 
 def test_every_kind_has_words_for_people():
-    from mastering.cli.words import KIND_WORDS
-
     assert set(KIND_WORDS) == set(KINDS) - {""}
 
 

@@ -10,7 +10,7 @@ import click
 from mastering.cli.batch_words import disc_text
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
 from mastering.cli.output import json_lines, lines, printable
-from mastering.cli.words import findings_text, found_text, hands_text
+from mastering.cli.words import findings_text, found_text, hands_text, holds_marker
 from mastering.errors import MasteringError
 from mastering.readback import Source, sources
 from mastering.verdict import Verdict
@@ -168,7 +168,7 @@ def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
     elif verdict.verdict != "pass":
         told = hands_text(verdict, len(master.sides)) if _asks(verdict) else found_text(verdict)
         yield f"{name}: {told}"
-    if verdict.verdict != "fail" and verdict.side and master.sides[verdict.side].slot and verdict.serial is None:
+    if holds_marker(verdict, master.sides):
         yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
     if verdict.verdict != "pass" and not verdict.diagnosis:
         yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
