@@ -81,7 +81,7 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
 def _by_other_side(found: "Identified", all_found: "list[Identified]") -> str | None:
     """The serial that the disc's other side carries, where that was read too and is of the same master.
 
-    None where several read-backs might be that other side, or have the same one, or are named after another disc: they are of several discs.
+    None where several read-backs might be that other side or have the same one, or its name is another disc's: they are of several discs.
     """
     if found.serial or not found.alike:
         return None
