@@ -12,7 +12,7 @@ import numpy as np
 from mastering import advice_words as words
 from mastering.statistics import comparisons
 from mastering.statistics.arrays import Ints
-from mastering.statistics.blame import Blame, blame
+from mastering.statistics.blame import BEFORE, Blame, blame
 from mastering.statistics.culprits import Culprit
 from mastering.statistics.history import History
 from mastering.statistics.places import Spot, find_places
@@ -56,7 +56,7 @@ def advise(history: History, in_use: InUse, settings: Settings, rng: np.random.G
     The generator draws where harmless discs would have failed; the same seed gives the same answer.
     """
     lots, drives = read_lots(history, in_use, settings), read_drives(history, in_use, settings)
-    found = blame(history, [*lots, *drives], settings)
+    found = blame(history, [*lots, *drives], in_use, settings)
     certain = _stand_out(lots, in_use, settings)
     made = [_entry(state, found, _rung_lot(state, found, history, in_use, state.name in certain)) for state in lots]
     made += [_entry(state, found, _rung_drive(state, found, history)) for state in drives]
@@ -142,7 +142,7 @@ def _excused(state: LotState | DriveState, named: Culprit | None, history: Histo
     kind, name = named.about
     if kind == state.kind:
         return None
-    others = history.of_lot(name) if kind == "lot" else history.of_drive(name)[0]
+    others = history.of_lot(name) if kind == "lot" else history.of_drive(name.removesuffix(BEFORE))[0]
     return None if state.without(others).rings else ("wait", words.other_culprit(state, named), None)
 
 

@@ -11,14 +11,17 @@ from mastering.ledger.lines import Line
 from mastering.master import Master, masters_at, open_master
 
 
-def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path]) -> Master:
-    """The batch's master: where it lay when the batch was opened, else on a shelf. MasteringError when it is nowhere."""
+def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path], captures: bool = True) -> Master:
+    """The batch's master: where it lay when the batch was opened, else on a shelf. MasteringError when it is nowhere.
+
+    `captures` as for `open_master`.
+    """
     wanted = batch.line["digest"]
     places = [] if batch.line.get("path") is None else [ledger.absolute().parent / batch.line["path"]]
     shelves = list(shelves)
     for folder in (*places, *(folder for shelf in shelves for folder in masters_at(shelf))):
         if _digest_at(folder) == wanted:
-            return open_master(folder)
+            return open_master(folder, captures)
     looked = ", ".join(map(str, (*places, *shelves))) or "nowhere"
     raise MasteringError(
         f"batch {batch.name}: its master {batch.line['master']} (digest {wanted}) is not at hand "
@@ -36,14 +39,15 @@ class AtHand:
     captures: bool = True
 
     def __iter__(self) -> Iterator[Master]:
-        known = [(self.ledger.absolute().parent / line["path"], line["digest"]) for line in self.batches if line.get("path") is not None]
-        seen = set()
-        for folder in (
-            *(folder for folder, wanted in known if _digest_at(folder) == wanted),
-            *(each for shelf in self.shelves for each in masters_at(shelf)),
-        ):
+        beside = self.ledger.absolute().parent
+        known = {(beside / line["path"], line["digest"]) for line in self.batches if line.get("path") is not None}
+        shelved = ((each, None) for shelf in self.shelves for each in masters_at(shelf))
+        seen: set[str] = set()
+        for folder, wanted in (*sorted(known), *shelved):
+            if wanted in seen:
+                continue
             found = _digest_at(folder)
-            if found is None or found in seen:
+            if found is None or found in seen or wanted not in (None, found):
                 continue
             seen.add(found)
             try:

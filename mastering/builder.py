@@ -12,6 +12,7 @@ from formats.track import encode_side
 from formats.volumes.interface import FileOut
 from mastering.errors import ProblemsError
 from mastering.files import canonical_json, digest
+from mastering.filler import free_text
 from mastering.job import Job, SerialPlan, SidePlan
 
 
@@ -86,14 +87,6 @@ def _number_free_sectors(job: Job, plan: SidePlan, image: Image) -> None:
     for address in plan.geometry.addresses:
         if address not in used:
             image.write(address, free_text(f"{job.title.name} {job.title.revision}", plan.name, plan.geometry, address))
-
-
-def free_text(title: str, side: str, geometry: Geometry, address: Address) -> bytes:
-    """What a free sector is filled with: title and revision, side and place, over and over."""
-    head = f" head {address.head}" if geometry.heads == 2 else ""
-    place = f" side {side} track {address.track}{head} sector {address.sector} free. ".encode()
-    line = title.encode("ascii", "replace")[: geometry.size - len(place)] + place  # a long title is cut, never the place
-    return (line * (geometry.size // len(line) + 1))[: geometry.size]
 
 
 def unproven(dump: bytes, size: int) -> list[int]:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from formats.geometry import Address
-from mastering.builder import free_text
+from mastering.filler import free_text
 from mastering.master import Master, Side, Slot
 
 Change = dict[str, Any]

@@ -65,6 +65,10 @@ class Target:
         own = self.rows[place].tobytes()
         return bool(row[:first] == own[:first] and row[last:] == own[last:])
 
+    def slot_text(self, row: bytes) -> str:
+        """What the slot in its sector's bytes holds, a character a byte."""
+        return "" if self.slot is None else row[self.slot[1] : self.slot[2]].decode("latin-1")
+
     def read_slot(self, row: bytes) -> tuple[bool, str | None]:
         """Whether the slot in its sector's bytes holds what it may, and the serial."""
         if self.slot is None:
@@ -78,7 +82,8 @@ class Judged:
     """What a read-back is worth as a copy of a target; arrays by place in the dump.
 
     `kinds`: number of the finding's kind; `equal`: sound, and the master's bytes (around the slot); `known`: `rows` holds bytes
-    that were read; elsewhere they are the master's.
+    that were read; elsewhere they are the master's. `slot`: what the serial slot holds where its sector has the finding `serial`, each
+    text once (a byte is a character).
     """
 
     target: Target
@@ -87,6 +92,7 @@ class Judged:
     known: Flags
     rows: Bytes
     serial: str | None
+    slot: tuple[str, ...] = ()
 
     @cached_property
     def differing(self) -> Places:
@@ -140,19 +146,20 @@ def compare_dump(target: Target, dump: bytes, report: Report | None) -> Judged:
     rows = np.frombuffer(whole, np.uint8).reshape(count, size)
     kinds = np.zeros(count, np.uint8)
     kinds[_unequal_rows(rows, target.rows)] = NUMBER["differs"]
-    serial = None
+    serial, held = None, set()
     if target.slot and target.slot[0] < covered:
         place = target.slot[0]
         row = rows[place].tobytes()
         if target.around_slot(row):
             right, serial = target.read_slot(row)
             kinds[place] = 0 if right else NUMBER["serial"]
+            held = {target.slot_text(row)}
     kinds[covered:] = NUMBER["not-tried"]
     if report is not None:
         kinds = _reported(target, report, kinds)
         if target.slot and kinds[target.slot[0]] not in (0, NUMBER["soft"]):
             serial = None
-    return Judged(target, kinds, _EQUAL[kinds], _first(covered, count), rows, serial)
+    return Judged(target, kinds, _EQUAL[kinds], _first(covered, count), rows, serial, _held(target, kinds, held))
 
 
 _GOOD = np.array([kind in ("", "soft") for kind in KINDS])
@@ -195,7 +202,7 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     count = len(target.rows)
     body = sighted.reading.blocks.bodies(sighted.block)
     same = (body == target.rows[sighted.place]).all(axis=1)
-    wrong_serial, serial = _slots(target, sighted.place, body, same)
+    wrong_serial, serial, held = _slots(target, sighted.place, body, same)
     identity = np.zeros(len(same), np.bool_)
     found = sighted.reading.identifiers
     for name, value in _identity(target, sighted).items():
@@ -218,7 +225,8 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
         rows = rows.copy()
         order = np.flatnonzero(~same)[::-1]  # of several that differ the first one read stays
         rows[sighted.place[order]] = body[order]
-    return Judged(target, kinds, _any(count, sighted.place[same]) & ~flags["differs"], sound, rows, serial)
+    equal = _any(count, sighted.place[same]) & ~flags["differs"]
+    return Judged(target, kinds, equal, sound, rows, serial, _held(target, kinds, held))
 
 
 def _any(count: int, places: Places) -> Flags:
@@ -236,20 +244,27 @@ def _identity(target: Target, sighted: Sighted) -> dict[str, int | Places]:
     return wanted
 
 
-def _slots(target: Target, places: Places, body: Bytes, same: Flags) -> tuple[Flags, str | None]:
-    """Where the slot's sightings hold neither marker nor serial, or not what the first one held; and the serial.
+def _slots(target: Target, places: Places, body: Bytes, same: Flags) -> tuple[Flags, str | None, set[str]]:
+    """Where the slot's sightings hold neither marker nor serial, or not what the first one held; the serial; and all that they held.
 
     `same` is set where the bytes around the slot are the master's.
     """
     wrong = np.zeros(len(places), np.bool_)
+    held: set[str] = set()
     if target.slot is None:
-        return wrong, None
+        return wrong, None, held
     texts: list[str | None] = []
     for sighting in np.flatnonzero(places == target.slot[0]).tolist():
         row = body[sighting].tobytes()
         if target.around_slot(row):
             same[sighting] = True
+            held.add(target.slot_text(row))
             right, text = target.read_slot(row)
             texts += [text] if right else []
             wrong[sighting] = not right or text != texts[0]
-    return wrong, texts[0] if texts and not wrong.any() else None
+    return wrong, texts[0] if texts and not wrong.any() else None, held
+
+
+def _held(target: Target, kinds: npt.NDArray[np.uint8], texts: set[str]) -> tuple[str, ...]:
+    """What the slot holds, where that is what is wrong with its sector."""
+    return tuple(sorted(texts)) if target.slot and kinds[target.slot[0]] == NUMBER["serial"] else ()

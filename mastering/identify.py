@@ -5,11 +5,12 @@ A sector speaks for a side when it is sound and the side's bytes, and no reader'
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from mastering.compare import Judged, Target
-from mastering.diagnose import distance
+from mastering.compare import Flags, Judged, Target
+from mastering.diagnose import same_layout
 from mastering.master import Master
 from mastering.serial import is_serial
 from mastering.verdict import Evidence
@@ -20,28 +21,66 @@ _LEAST = 4  # sectors that must speak for a side, unless all of it is there
 
 @dataclass(frozen=True)
 class Match:
-    """A side that a read-back carries. `share`: of its sectors, sound and equal; `of` how many there are."""
+    """A side that a read-back carries. `told`: by place, its sectors that are on it for sure, not put there by a reader's filler."""
 
     master: Master
     target: Target
-    share: float
-    equal: int
-    serial: str | None
+    judged: Judged
+    told: Flags
 
     @property
     def label(self) -> str:
         """Title, revision and side."""
         return f"{self.master.label} {self.target.name}"
 
+    @cached_property
+    def equal(self) -> int:
+        """How many of its sectors are sound and equal."""
+        return int(np.count_nonzero(self.judged.equal))
+
     @property
     def of(self) -> int:
         """How many sectors the side has."""
         return len(self.target.rows)
 
+    @property
+    def share(self) -> float:
+        """Which part of its sectors is sound and equal."""
+        return self.equal / self.of
+
+    @property
+    def serial(self) -> str | None:
+        """The serial that was read soundly from its slot."""
+        return self.judged.serial
+
+    @cached_property
+    def foreign(self) -> int:
+        """How many of its sectors were read and hold something else; those of one value throughout left out, which a filler may be."""
+        rows = self.judged.rows[self.judged.differing]
+        return int(np.count_nonzero((rows != rows[:, :1]).any(axis=1)))
+
+    @cached_property
+    def rank(self) -> tuple[float, float, bool, str]:
+        """What matches are sorted by, the best one first."""
+        return -int(np.count_nonzero(self.told)) / self.of, -self.share, self.serial is None, self.label
+
+    @property
+    def speaks(self) -> bool:
+        """Whether enough of it is there to say that it is on the disc."""
+        return self.equal == self.of or int(np.count_nonzero(self.judged.equal & ~self.target.fillable)) >= _LEAST
+
+    def more_than(self, other: "Match") -> int:
+        """How many of its sectors are on the disc for sure where those of a match with the same layout are not."""
+        return int(np.count_nonzero(self.told & ~other.judged.equal))
+
 
 @dataclass(frozen=True)
 class Identified:
-    """What is known of a read-back: the best match stands first. `unsure`: a serial that was read from a sector which fails its check."""
+    """What is known of a read-back.
+
+    `matches`: the sides that it carries, the best one first; `alike`: the first of them, and those that nothing that was read tells
+    from it; `unsure`: a serial that was read from a sector which fails its check.
+    """
 
     readback: str
     evidence: Evidence
@@ -56,39 +95,38 @@ class Identified:
 
     @property
     def certain(self) -> bool:
-        """Whether one master's side alone is the best match."""
-        return len(self.alike) == 1
+        """Whether one master's side alone is the best match, and most of what was read is that side's."""
+        return len(self.alike) == 1 and self.alike[0].equal > self.alike[0].foreign
+
+    @property
+    def mixed(self) -> tuple[Match, int] | None:
+        """Another match of which some sectors are on it where the best one's should be, and how many; None when there is none."""
+        rivals = [match for match in self.matches[1:] if same_layout(match.target, self.matches[0].target)]
+        counts = [(match, match.more_than(self.matches[0])) for match in rivals if match not in self.alike]
+        return max((each for each in counts if each[1]), key=lambda each: each[1], default=None)
 
 
 def identify(view: View, masters: Iterable[Master]) -> Identified:
     """Holds a read-back against every side of every master at hand."""
     found: list[Match] = []
-    judgements: dict[int, Judged] = {}
     for master in masters:
         for side in master.sides.values():
             target = Target(side, master.catalogue)
             judged = view.judged(target)
-            if judged is None:
-                continue
-            equal = int(np.count_nonzero(judged.equal))
-            if int(np.count_nonzero(judged.equal & ~target.fillable)) >= _LEAST or equal == len(target.rows):
-                found.append(Match(master, target, equal / len(target.rows), equal, judged.serial))
-                judgements[id(target)] = judged
-    found.sort(key=lambda match: (-match.share, match.label))
-    alike = tuple(match for match in found[:1]) + tuple(match for match in found[1:] if not _apart(match, found[0], judgements))
-    serial = next((match.serial for match in alike if match.serial), None)
-    unsure = None if serial or not alike else _unsure(view, alike)
-    return Identified(view.name, view.evidence, tuple(found), alike, unsure)
+            if judged is not None:
+                told = judged.equal & ~target.fillable if view.evidence == "dump" else judged.equal
+                found.append(Match(master, target, judged, told))
+    found = sorted((match for match in found if match.speaks), key=lambda match: match.rank)
+    alike = tuple(match for match in found if match is found[0] or not _apart(match, found[0]))
+    known = any(match.serial for match in alike)
+    return Identified(view.name, view.evidence, tuple(found), alike, None if known else _unsure(view, alike))
 
 
-def _apart(match: Match, best: Match, judgements: dict[int, Judged]) -> bool:
-    """Whether some sector that was read tells a match from the best one."""
-    if match.share < best.share:
-        return True
-    differing = distance(best.target, match.target).differing
-    if len(differing) != len(judgements[id(match.target)].equal):
-        return True
-    return bool((judgements[id(best.target)].equal & ~judgements[id(match.target)].equal & differing).any())
+def _apart(match: Match, best: Match) -> bool:
+    """Whether anything that was read tells a match from the best one."""
+    if not same_layout(match.target, best.target):
+        return match.share < best.share
+    return best.more_than(match) > 0 or (best.serial is not None and match.target.slot is not None and match.serial != best.serial)
 
 
 def _unsure(view: View, alike: Sequence[Match]) -> str | None:

@@ -4,6 +4,8 @@ Opening one proves every file's digest first. Nothing here needs numpy, construc
 """
 
 import json
+import os
+import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -60,11 +62,11 @@ class Side:
         """The geometry as this master means it, whatever its declaration says today. MasterError when the record contradicts itself."""
         from formats.errors import DefinitionError
 
-        plain = canonical_json(self.plain)
-        if digest(plain) != self.geometry_digest:
+        spelled = json.dumps(self.plain)  # quick to make, unlike the canonical form, where a hundred masters have the same one
+        if _geometry_digest(spelled) != self.geometry_digest:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
         try:
-            made = _geometry(plain)
+            made = _geometry(spelled)
             agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
         except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
@@ -92,8 +94,14 @@ class Side:
 
 
 @lru_cache(maxsize=256)
-def _geometry(plain: bytes) -> "Geometry":
-    """The geometry of a plain form in canonical JSON; proved once, however many masters have it."""
+def _geometry_digest(plain: str) -> str:
+    """The digest of a plain form, by its canonical spelling."""
+    return digest(canonical_json(json.loads(plain)))
+
+
+@lru_cache(maxsize=256)
+def _geometry(plain: str) -> "Geometry":
+    """The geometry of a plain form in JSON; proved once, however many masters have it."""
     from formats.geometry import Geometry
 
     return Geometry.from_plain(json.loads(plain))
@@ -209,10 +217,15 @@ def _proved(path: Path, captures: bool = True) -> tuple[list[tuple[str, str]], d
                 problems.append((name, "changed since the master was built (its SHA-256 is another)"))
             elif not name.endswith(".capture"):
                 files[name] = data
-    present = {str(each.relative_to(path)) for each in (path / "data").rglob("*") if not each.is_dir()}
-    problems += [(name, "not in the manifest") for name in sorted(present - set(listed[_MANIFEST]))]
+    problems += [(name, "not in the manifest") for name in sorted(_present(path) - set(listed[_MANIFEST]))]
     problems += [(_TAGS, f"does not list {name}") for name in ("bagit.txt", _MANIFEST) if name not in listed[_TAGS]]
     return problems, files
+
+
+def _present(path: Path) -> set[str]:
+    """The names of a bag's payload files as they lie there."""
+    start = len(f"{path}/")
+    return {f"{folder}/{name}"[start:] for folder, _, names in os.walk(path / "data") for name in names}
 
 
 def _entries(manifest: bytes, name: str) -> dict[str, str]:
@@ -229,15 +242,18 @@ def _entries(manifest: bytes, name: str) -> dict[str, str]:
 def _bytes(path: Path, name: str, kind: str) -> bytes:
     file = path / name
     try:
-        if not path.is_dir():
-            raise MasterError(f"{path}: no such folder; a master is a folder that `obverse build` made")
-        if not file.is_file() or file.is_symlink():
-            raise MasterError(f"{file}: missing" if path.joinpath("bagit.txt").exists() else f"{path}: no master: it has no bagit.txt")
-        if file.stat().st_size > _LARGEST[kind]:
-            raise MasterError(f"{file}: {file.stat().st_size:,} bytes, more than a master's file can have")
-        return file.read_bytes()
+        found = file.lstat()
+        if stat.S_ISREG(found.st_mode) and found.st_size <= _LARGEST[kind]:
+            return file.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        found = None
     except OSError as error:
         raise MasterError(f"{file}: can't be read: {error.strerror}") from error
+    if not path.is_dir():
+        raise MasterError(f"{path}: no such folder; a master is a folder that `obverse build` made")
+    if found is not None and stat.S_ISREG(found.st_mode):
+        raise MasterError(f"{file}: {found.st_size:,} bytes, more than a master's file can have")
+    raise MasterError(f"{file}: missing" if path.joinpath("bagit.txt").exists() else f"{path}: no master: it has no bagit.txt")
 
 
 # What master.json must hold for a master to be used; it may hold more

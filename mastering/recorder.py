@@ -16,6 +16,7 @@ from mastering.ledger.tables import DRIVES
 from mastering.master import Master
 from mastering.quick import Quick
 from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.serial import serial as serial_of
 from mastering.serial import why_no_serial
 from mastering.verdict import Verdict
 
@@ -76,6 +77,7 @@ class Recorder:
     judge: Judge
     said: Said
     stamp: Callable[[Book], str]
+    called: Callable[[str], str] = str  # what the ledger calls a file, by its path
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
@@ -113,7 +115,7 @@ class Recorder:
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
                 return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256) | {"at": self.stamp(book)}
+            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(book)}
             book.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
@@ -130,7 +132,8 @@ class Recorder:
         match = _NAME.fullmatch(name)
         if match is None:
             if said.disc is None:
-                raise LineError(f"{path}: its name does not say which disc it is: expected SERIAL-SIDE.SUFFIX, or --disc and --side")
+                example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"
+                raise LineError(f"{path}: its name does not say which disc it is: expected {example}; else say --disc and --side")
             return said.disc, said.side or (None if len(self.master.sides) > 1 else "A")
         serial, side = match["serial"], match["side"]
         if said.disc not in (None, serial):
@@ -166,6 +169,7 @@ class Recorder:
             "wrote": wrote,
             "read_by": read_by,
             "file_sha256": sha256,
+            **({"slot": list(verdict.slot)} if verdict.slot else {}),
         }
 
     def _writing(self, disc: Disc, side: str | None) -> tuple[int | None, str | None]:

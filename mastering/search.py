@@ -1,10 +1,10 @@
 """Where a master's sides carry a piece of data: in a file's own bytes, whatever chain of sectors they lie in, and in the bare side.
 
-Opens no file. A file's bytes are put together from what the record says of its sectors, and proved by its digest: reading the volume
-anew would take as long for one master as this takes for ten.
+Opens no file. The text that free sectors are filled with is no data: it names the title, so every side would carry that. A file's bytes
+are put together from what the record says of its sectors, and proved by its digest: reading the volume anew would take as long for one
+master as this takes for ten.
 """
 
-from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,6 +12,7 @@ from typing import Any
 
 from formats.geometry import Address, Geometry
 from mastering.files import digest
+from mastering.filler import free_text
 from mastering.master import Master, MasterError, Side
 
 
@@ -38,7 +39,7 @@ class Searcher:
     def lines(self, master: Master) -> Iterator[dict[str, Any]]:
         """A line for each side, whether it carries the piece or not. MasterError when its record can't be followed."""
         for name, side in master.sides.items():
-            hits = self.hits(side)
+            hits = self.hits(side, master.label)
             yield {
                 "master": str(master.path),
                 "title": master.label,
@@ -49,19 +50,20 @@ class Searcher:
                 "hits": [hit.plain() for hit in hits],
             }
 
-    def hits(self, side: Side) -> list[Hit]:
-        """Every place of a side that carries the piece, file by file, then what no file has."""
-        laid = _Laid(side, self._geometry(side))
+    def hits(self, side: Side, title: str) -> list[Hit]:
+        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's, with the revision."""
+        laid = _Laid(side, self._geometry(side), title)
         found: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
-        for file in laid.records():
-            data, starts = laid.file(file)
-            for at, size in _all(data, self.pieces):
-                found.setdefault(*_in_file(laid, file, starts, at, size))
+        for file in map(laid.file, laid.records()):
+            for at, size in _all(file.data, self.pieces):
+                found.setdefault(file.place(at), Hit(file.name, at, file.sectors(at, size)))
         for order in laid.orders:
             data = side.dump if order is None else b"".join(map(laid.sector, order))
             for at, size in _all(data, self.pieces):
                 first, last = at // side.size, (at + size - 1) // side.size
                 sectors = (order or laid.geometry.addresses)[first : last + 1]
+                if laid.free.issuperset(sectors):
+                    continue
                 place = laid.geometry.places[sectors[0]] * side.size + at % side.size
                 found.setdefault(place, Hit(None, place, tuple(sectors)))
         return list(found.values())
@@ -74,24 +76,51 @@ class Searcher:
 
 
 @dataclass(frozen=True)
-class _Start:
-    """A sector of a file: where in the file its bytes begin, and where in the sector."""
+class _File:
+    """A file's own bytes and where in the dump its sectors begin; in the first of them `first` bytes stand before, in others `later`."""
 
-    in_file: int
-    in_sector: int
-    address: Address
+    name: str
+    data: bytes
+    geometry: Geometry
+    starts: Sequence[int]
+    first: int
+    later: int
+
+    def _sector(self, at: int) -> tuple[int, int]:
+        """Which of its sectors a byte of it lies in, and where in that sector."""
+        beyond = at - (self.geometry.size - self.first)
+        if beyond < 0:
+            return 0, at + self.first
+        number, inside = divmod(beyond, self.geometry.size - self.later)
+        return number + 1, inside + self.later
+
+    def place(self, at: int) -> int:
+        """Where a byte of it lies in the dump."""
+        number, inside = self._sector(at)
+        return self.starts[number] + inside
+
+    def sectors(self, at: int, size: int) -> tuple[Address, ...]:
+        """The sectors that some of its bytes lie in."""
+        first, last = self._sector(at)[0], self._sector(at + size - 1)[0]
+        return tuple(self.geometry.addresses[start // self.geometry.size] for start in self.starts[first : last + 1])
 
 
 class _Laid:
     """A side's sectors, and the files in them."""
 
-    def __init__(self, side: Side, geometry: Geometry) -> None:
-        self.side, self.geometry = side, geometry
+    def __init__(self, side: Side, geometry: Geometry, title: str) -> None:
+        self.side, self.geometry, self.title = side, geometry, title
 
     def sector(self, address: Address) -> bytes:
         """One sector's bytes."""
         start = self.geometry.places[address] * self.side.size
         return self.side.dump[start : start + self.side.size]
+
+    @cached_property
+    def free(self) -> frozenset[Address]:
+        """The sectors that hold what the builder fills free ones with."""
+        name, geometry = self.side.name, self.geometry
+        return frozenset(each for each in geometry.addresses if self.sector(each) == free_text(self.title, name, geometry, each))
 
     @cached_property
     def orders(self) -> list[tuple[Address, ...] | None]:
@@ -117,32 +146,21 @@ class _Laid:
             raise MasterError(f"side {self.side.name}: its volume {self.side.volume} can't be read: {error}") from error
         return [file_record(file, volatile=False) for file in held.files]
 
-    def file(self, record: Mapping[str, Any]) -> tuple[bytes, list[_Start]]:
+    def file(self, record: Mapping[str, Any]) -> _File:
         """A file's own bytes, and its sectors. MasterError when they are not those that its digest proves."""
-        where = f"master.json, side {self.side.name}: {record['name']}"
+        where, size, dump = f"side {self.side.name}: {record['name']}", self.side.size, self.side.dump
+        places: Mapping[Any, int] = self.geometry.places
         try:
             first, later = record["before"]
-            addresses = [Address(*each) for each in record["sectors"]]
-            parts = [self.sector(address)[later if number else first :] for number, address in enumerate(addresses)]
+            starts = [places[track, head, sector] * size for track, head, sector in record["sectors"]]
+            parts = [dump[start + later : start + size] for start in starts]
+            parts[:1] = [dump[start + first : start + size] for start in starts[:1]]
+            data = b"".join(parts)[: record["bytes"]]
         except (KeyError, TypeError, ValueError) as error:
             raise MasterError(f"{where}: its record does not say where its bytes lie") from error
-        data = b"".join(parts)[: record["bytes"]]
         if digest(data) != record["sha256"]:
             raise MasterError(f"{where}: its sectors do not hold the bytes that its digest says")
-        starts, at = [], 0
-        for number, (address, part) in enumerate(zip(addresses, parts, strict=True)):
-            starts.append(_Start(at, later if number else first, address))
-            at += len(part)
-        return data, starts
-
-
-def _in_file(laid: _Laid, file: Mapping[str, Any], starts: Sequence[_Start], at: int, size: int) -> tuple[int, Hit]:
-    """What was found in a file, and where its first byte lies in the dump."""
-    first = bisect_right(starts, at, key=lambda start: start.in_file) - 1
-    last = bisect_right(starts, at + size - 1, key=lambda start: start.in_file)
-    start = starts[first]
-    place = laid.geometry.places[start.address] * laid.side.size + start.in_sector + at - start.in_file
-    return place, Hit(file["name"], at, tuple(each.address for each in starts[first:last]))
+        return _File(record["name"], data, self.geometry, starts, first, later)
 
 
 def _all(data: bytes, pieces: Sequence[bytes]) -> Iterator[tuple[int, int]]:

@@ -4,6 +4,7 @@ The check character is that of ISO/IEC 7064, MOD 37,36, over the letters and dig
 """
 
 import re
+from collections.abc import Sequence
 
 
 def check_character(catalogue: str, number: int) -> str:
@@ -38,13 +39,44 @@ def number_of(serial: str) -> int:
     return int(serial.rsplit("-", 2)[1])
 
 
+_SERIAL = re.compile(r"([A-Z0-9-]*[A-Z0-9])-(\d{4,18})-([0-9A-Z])", re.ASCII)
+
+
 def why_no_serial(text: str, catalogue: str) -> str:
     """What is wrong with a text that is no serial of this catalogue number."""
-    match = re.fullmatch(r"([A-Z0-9-]+)-(\d{4,18})-([0-9A-Z])", text, re.ASCII)
+    match = _SERIAL.fullmatch(text)
     if match is None:
+        if is_serial(text.upper(), catalogue):
+            return f"in small letters; the serial is {text.upper()}"
         return f"no serial; one of this title looks like {serial(catalogue, 1)}"
+    if text[-1] != check_character(match[1], int(match[2])):
+        return "mistyped: its last character does not fit the others"
     if match[1] != catalogue:
         return f"a serial of {match[1]}, where one of {catalogue} was expected"
-    if text[-1] != check_character(catalogue, int(match[2])):
-        return "mistyped: its last character does not fit the others"
     return "no serial as they are handed out"
+
+
+def slot_words(texts: Sequence[str], catalogue: str) -> str:
+    """What is wrong with what a slot holds: one text, or several from one time that it was read to the next."""
+    if len(texts) != 1:
+        shown = " and ".join(_shown(text) for text in texts)
+        return f"it holds {shown}, from one turn to the next: it was written over, and not all of it"
+    text = texts[0].strip(" \0")
+    if len(set(texts[0])) == 1 or not text:
+        return "it is empty"
+    if not (text.isascii() and text.isprintable()):
+        return "it holds no text"
+    found = [
+        match[0] for match in re.finditer(re.escape(catalogue) + r"-\d{4,18}-[0-9A-Z]", text, re.ASCII) if is_serial(match[0], catalogue)
+    ]
+    if len(found) > 1:
+        return f"it holds {len(found)} serials, {' and '.join(found)}"
+    if found and found[0] == text:
+        return f"it holds {text}, not at its beginning and filled up with spaces"
+    return f"it holds {_shown(text)}: {why_no_serial(text, catalogue)}"
+
+
+def _shown(text: str) -> str:
+    """A slot's text in a sentence."""
+    text = text.strip(" \0")
+    return text if text.isascii() and text.isprintable() and text else "no text"

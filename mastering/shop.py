@@ -10,7 +10,13 @@ from mastering.errors import MasteringError
 
 NAME = "shop.toml"
 VARIABLE = "OBVERSE_LEDGER"
-_KEYS = {"masters": (str, "the name of a folder")}
+_KEYS: dict[str, tuple[tuple[type, ...], str]] = {
+    "masters": ((str,), "the name of a folder"),
+    "tolerable": ((float,), "a share such as 0.03"),
+    "bad": ((float,), "a share such as 0.15"),
+    "false_stop": ((float,), "a chance such as 0.02"),
+    "false_alarm_discs": ((int,), "a number of discs such as 2000"),
+}
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,6 @@ def _settings(path: Path) -> dict[str, Any]:
         if key not in _KEYS:
             raise MasteringError(f"{path}: {key}: not a key of a shop; known: {', '.join(_KEYS)}")
         wanted, words = _KEYS[key]
-        if type(value) is not wanted:
+        if type(value) not in wanted:
             raise MasteringError(f"{path}: {key} is {value!r}, where {words} was expected")
     return settings

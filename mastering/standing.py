@@ -101,11 +101,12 @@ def disc_action(sides: Mapping[str, SideStanding], rejected: bool, drives: Colle
         return _ACTIONS[verdict]
     if rejected:
         return "reject"
-    wanted = {_after_failure(side, drives, rewrites) for side in sides.values() if side.verdict == "fail"}
+    wanted = {after_failure(side, drives, rewrites) for side in sides.values() if side.verdict == "fail"}
     return next(action for action in _HARDEST if action in wanted)
 
 
-def _after_failure(side: SideStanding, drives: Collection[str], rewrites: int) -> DiscAction:
+def after_failure(side: SideStanding, drives: Collection[str], rewrites: int = REWRITES) -> DiscAction:
+    """What to do about a side that failed."""
     if side.failed < FAILED_TWICE:
         return "read-again"
     if (side.writing or 1) > rewrites:

@@ -62,7 +62,10 @@ class Finding:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The judgement of one read-back; `good` is None when no side could be told."""
+    """The judgement of one read-back; `good` is None when no side could be told.
+
+    `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
+    """
 
     readback: str
     side: str | None
@@ -75,15 +78,17 @@ class Verdict:
     simulated: bool
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
+    slot: tuple[str, ...] = ()
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
-        """The verdict of a line that `plain` made."""
+        """The verdict of a line that `plain` made, or of a ledger's read line."""
         sectors = line["sectors"] or {"expected": 0, "good": None}
         findings = tuple(Finding.from_plain(each) for each in line["findings"])
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
+            tuple(line.get("slot", ())),
         )  # fmt: skip
 
     @property

@@ -64,6 +64,7 @@ class Verifier:
             view.simulated,
             judged.findings,
             matches,
+            judged.slot,
         )
 
     # Which side

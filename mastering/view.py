@@ -24,13 +24,13 @@ class DumpView:
     def __init__(self, name: str, dump: bytes, report: Report | None) -> None:
         self.name, self.dump, self.report = name, dump, report
         self.evidence: Evidence = "dump" if report is None else "report"
-        self._judged: dict[int, Judged | None] = {}
+        self._judged: dict[Target, Judged | None] = {}
 
     def judged(self, target: Target) -> Judged | None:
         """How it stands against a side; None when its length says that it is no read-back of it, whole or short."""
-        if id(target) not in self._judged:
-            self._judged[id(target)] = compare_dump(target, self.dump, self.report) if self.could_be(target) else None
-        return self._judged[id(target)]
+        if target not in self._judged:
+            self._judged[target] = compare_dump(target, self.dump, self.report) if self.could_be(target) else None
+        return self._judged[target]
 
     def accepted(self, target: Target) -> Judged:
         """How it stands against the side that it is judged as. ContainerError when its length or its report can't be that side's."""
@@ -78,7 +78,7 @@ class CaptureView:
         self.name, self.capture = name, upright(read)
         self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
-        self._judged: dict[int, Judged | None] = {}
+        self._judged: dict[Target, Judged | None] = {}
         self._identified: dict[Record, bool] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
@@ -93,12 +93,12 @@ class CaptureView:
 
     def judged(self, target: Target) -> Judged | None:
         """How it stands against a side; None when its steps can't be that side's tracks."""
-        if id(target) not in self._judged:
+        if target not in self._judged:
             try:
-                self._judged[id(target)] = compare_cells(target, self.sighted(target.geometry))
+                self._judged[target] = compare_cells(target, self.sighted(target.geometry))
             except ContainerError:
-                self._judged[id(target)] = None
-        return self._judged[id(target)]
+                self._judged[target] = None
+        return self._judged[target]
 
     def accepted(self, target: Target) -> Judged:
         """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""

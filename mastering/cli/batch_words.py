@@ -4,13 +4,12 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from mastering.ledger.entities import Batch, Disc
-from mastering.standing import Standing
+from mastering.standing import DiscAction, Standing, after_failure
 
-_ACTIONS = {
+_ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
     "box": "box it",
-    "turn-over": "turn it over: side {open} is still to be read",
+    "turn-over": "turn it over: side {side} is still to be read",
     "read-again": "read side {side} again",
-    "other-drive": "read side {side} in another drive ({drives})",
     "write-again": "write side {side} again",
     "reject": "reject it: put it aside and don't use the blank again",
     "clean-drive": "clean the drive first",
@@ -48,17 +47,23 @@ def action_text(disc: Disc) -> str:
     sides = [name for name, side in standings.items() if side.verdict == verdict]
     if verdict == "open" and len(sides) == len(standings):
         return "not read yet" if not disc.reads else f"read it: nothing is known of side {' and '.join(sides)}"
-    failed = [name for name, side in standings.items() if side.verdict == "fail"]
-    unread = set(disc.batch.drives) - {drive for name in failed for drive in standings[name].readers}
-    text = _ACTIONS[disc.action()].format(open=" and ".join(sides), side=" and ".join(sides), drives=" or ".join(sorted(unread)))
-    return text + (" (rejected by eye)" if disc.rejected else "")
+    action, drives = disc.action(), disc.batch.drives
+    if disc.rejected:
+        return f"{_ACTIONS[action]} (rejected by eye)"
+    if verdict == "fail":
+        sides = [name for name in sides if after_failure(standings[name], drives) == action]
+    if action == "other-drive":
+        others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
+        return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
+    return _ACTIONS[action].format(side=" and ".join(sides))
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
     """A batch for people: how far it is, which serials are next, which discs wait for what."""
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
-    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}"
+    simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
+    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
     fresh = [disc.serial for disc in discs if not disc.reads and not disc.rejected]
     if batch.open:
         yield f"  next: {_some(fresh)}" if fresh else f"  next: no serial is free; `obverse batch serials {batch.name}` hands out more"
@@ -72,7 +77,8 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
 def disc_story(disc: Disc) -> Iterator[str]:
     """All that is known of a disc, read by read."""
     yield disc_text(disc)
-    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "")
+    simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
+    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "") + simulated
     for read in disc.reads:
         drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
         void = "  (void)" if read.void else ""

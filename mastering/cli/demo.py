@@ -5,6 +5,7 @@ import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -164,7 +165,7 @@ def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]"
         yield f"   {'':24} {verdict.verdict}: {hands_text(verdict, len(master.sides))}"
         if not verdict.diagnosis:
             more = len(verdict.findings) - _SHOWN
-            yield from (f"   {'':24}   {text}" for text in findings_text(verdict.findings[:_SHOWN], False))
+            yield from (f"   {'':24}   {text}" for text in islice(findings_text(verdict, master.catalogue), _SHOWN))
             yield from [f"   {'':24}   and {more} sectors more"] if more > 0 else []
     counts = Counter(verdict.verdict for verdict in verdicts)
     summary = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail"))
@@ -188,6 +189,7 @@ def _suggestions(target: Path) -> Iterator[str]:
         ("How does the batch stand, and which discs wait for what?", ["batch", "show", "B-0001", "--ledger", ledger]),
         ("How bad is each lot, and each drive?", ["rates", "--by", "lot", "--ledger", ledger]),
         ("", ["rates", "--by", "drive", "--ledger", ledger]),
+        ("What is to be done about it, and why?", ["advise", "--why", "--ledger", ledger]),
         ("Judge the practice discs once more, with the older master at hand:", ["verify", masters / new, copies, "--masters", masters]),
         (
             "The side is told from the bytes there; for the disc that was put in the wrong side up say which one was wanted:",

@@ -5,10 +5,14 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
+from mastering.advice import advise
 from mastering.cli.batch_words import counts_text
 from mastering.cli.output import table
 from mastering.clock import spelled
 from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
 from mastering.master import Master
 from mastering.opening import Run, batch_line
@@ -19,11 +23,12 @@ from mastering.serial import serial
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
+from mastering.statistics.settings import Settings
 
-SEED = 77
+SEED = 14
 DISCS, GOOD = 40, 36
 LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.4), clumped=0.7)}
-DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.3, 24, 60))}
+DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.2, 60, 110))}
 _TRUTH = (
     "a sound lot: 2 in 100 are bad",
     "a poor one: 40 in 100 are bad, most of them in the same inner boxes",
@@ -87,6 +92,10 @@ class Evening:
                 disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
         return disc
 
+    def called(self, path: str) -> str:
+        """A file as the ledger calls it: by its place in the shop, wherever that will lie."""
+        return str(Path(path).relative_to(self.shop))
+
     def _write(self, name: str, side: str, writing: Writing) -> None:
         self.time += _TURN
         self.writings[name, side] = writing
@@ -97,7 +106,7 @@ class Evening:
         read = self.bench.read(drive, self.writings[name, side])
         path = self._file(name, side, read)
         said = Said(lot=said.lot, wrote=said.wrote, read_by=drive, rewritten=said.rewritten)
-        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock())
+        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock(), self.called)
         line = recorder.record(Source(str(path)))
         if line["verdict"] != "pass" and read.story not in self.stories.setdefault(name, []):
             self.stories[name].append(read.story)
@@ -125,6 +134,7 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
         with ledger.read() as known:
             counts = known.counts(batch)
             rates: dict[By, list[Rate]] = {"lot": known.rates("lot"), "drive": known.rates("drive")}
+            advice = advise(history(known), in_use(known), Settings(), np.random.default_rng(SEED))
     yield f"   {DISCS} blanks of lots {' and '.join(LOTS)}, written and read on drives {' and '.join(DRIVES)}: {counts_text(counts)}."
     yield f"   Every read-back lies in {target / 'reads'}, every verdict in {target / 'ledger.sqlite'}."
     yield "   These needed more than one look (in brackets what the simulation had done to them):"
@@ -136,18 +146,6 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
         yield ""
         yield from (f"   {line}" for line in table(rows(found)))
     yield ""
-    yield from (f"   {text}" for text in blame(rates))
+    yield "   What that says (`obverse advise`):"
+    yield from (f"   {entry.level:5} {entry.say}" for entry in advice)
     yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
-
-
-def blame(rates: dict[By, list[Rate]]) -> Iterator[str]:
-    """Who is to blame, as far as the rates tell: only where the limits of two groups lie apart."""
-    for by, found in rates.items():
-        limits = {rate.group: rate.plain() for rate in found}
-        worst, best = (pick(limits, key=lambda name: limits[name]["rate"]) for pick in (max, min))
-        if limits[worst]["rate"] == limits[best]["rate"]:
-            yield f"By {by}: all are alike."
-        elif limits[worst]["low"] > limits[best]["high"]:
-            yield f"By {by}: {worst} is worse than {best}, beyond what chance would do."
-        else:
-            yield f"By {by}: {worst} looks worse than {best}, but the limits overlap: it can't be told yet."

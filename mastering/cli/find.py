@@ -31,8 +31,8 @@ Line = dict[str, Any]
 def command(masters: tuple[str, ...], file: str | None, digits: str | None, text: str | None, as_json: bool) -> int:
     """Tell which sides of which MASTERs carry a piece of data, and which do not: one correction must reach every platform.
 
-    It is looked for in each file's own bytes, whatever sectors they are spread over, and in what no file has. A folder stands for the
-    masters in it. Exit status 0 whether it was found or not, 2 when a master could not be read.
+    It is looked for in each file's own bytes, whatever sectors they are spread over, and in what no file has; the text in free sectors
+    does not count. A folder stands for the masters in it. Exit status 0 whether it was found or not, 2 when a master could not be read.
     """
     from mastering.search import Searcher
 

@@ -6,14 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop
-from mastering.cli.output import json_lines, lines
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
+from mastering.cli.output import json_lines, lines, printable
+from mastering.cli.words import KIND_WORDS
 from mastering.errors import MasteringError
 from mastering.master import Master
-from mastering.readback import Source, sources
+from mastering.readback import LARGEST_CAPTURE, sources
+from mastering.serial import slot_words
 
 if TYPE_CHECKING:
-    from mastering.identify import Identified
+    from mastering.identify import Identified, Match
     from mastering.ledger.lines import Line
     from mastering.ledger.questions import Questions
 
@@ -42,8 +44,7 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
     """The masters at hand: a folder's, the shop's, the ledger's; each once."""
     from mastering.at_hand import AtHand
 
-    shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-    found = list(AtHand(ledger, batches, shelves, captures=False))
+    found = list(AtHand(ledger, batches, shelves(shelf), captures=False))
     if not found:
         raise MasteringError("no master is at hand: name a folder of them with --masters")
     return found
@@ -54,18 +55,17 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
     from mastering.identify import Identified, identify
     from mastering.view import load
 
-    longest = max(len(side.dump) for master in masters for side in master.sides.values())
-    found: list[Identified | str] = []
+    found: list[Identified | tuple[str, str]] = []
     for source in sources(readbacks):
         try:
-            found.append(identify(load(Source(source.path, source.report), longest), masters))
+            found.append(identify(load(source, LARGEST_CAPTURE), masters))  # a dump of any length may be asked about
         except (MasteringError, ContainerError) as error:
-            found.append(f"{source.path}\0{error}")
-    good = [each for each in found if not isinstance(each, str)]
+            found.append((source.path, str(error)))
+    good = [each for each in found if isinstance(each, Identified)]
     for each in found:
-        if isinstance(each, str):
-            name, _, what = each.partition("\0")
-            json_lines([{"readback": name, "error": what}]) if as_json else click.echo(f"error     {what}", err=True)
+        if not isinstance(each, Identified):
+            name, what = each
+            json_lines([{"readback": name, "error": what}]) if as_json else click.echo(printable(f"error     {what}"), err=True)
             continue
         other = _by_other_side(each, good)
         disc = _disc(each.serial or other, known)
@@ -79,18 +79,18 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
 
 
 def _by_other_side(found: "Identified", all_found: "list[Identified]") -> str | None:
-    """The serial that the disc's other side carries, where that was read too and is of the same master."""
+    """The serial that the disc's other side carries, where that was read too and is of the same master.
+
+    None where several read-backs might be that other side, or have the same one: they are of several discs.
+    """
     if found.serial or not found.alike:
         return None
-    masters = {match.master.digest: match.target.name for match in found.alike}
-    serials = {
-        other.serial
-        for other in all_found
-        if other is not found
-        and other.serial
-        and any(masters.get(match.master.digest, match.target.name) != match.target.name for match in other.alike)
-    }
-    return serials.pop() if len(serials) == 1 else None
+    sides = {match.master.digest: match.target.name for match in found.alike}
+    others = [
+        each for each in all_found if any(sides.get(match.master.digest, match.target.name) != match.target.name for match in each.alike)
+    ]
+    same = [each for each in all_found if any(sides.get(match.master.digest) == match.target.name for match in each.alike)]
+    return others[0].serial if len(others) == len(same) == 1 else None
 
 
 def _disc(serial: str | None, known: "Questions | None") -> Any:
@@ -114,16 +114,28 @@ def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool)
         return
     for match in found.alike[:_SHOWN]:
         yield f"{match.label}: {match.equal} of {match.of} sectors ({match.share:.1%})".replace("%", " %")
-    if len(found.alike) > 1:
-        yield f"these {len(found.alike)} can't be told apart by what was read"
-    elif len(found.matches) > 1:
-        second = found.matches[1]
-        yield f"not {second.label}, of which it has {second.equal} of {second.of}"
+    yield from _doubts(found)
     yield _serial_words(found, other)
     if disc is not None:
         yield from disc_story(disc)
     elif with_ledger and (found.serial or other):
         yield "the ledger never handed out this serial"
+
+
+def _doubts(found: "Identified") -> Iterator[str]:
+    """What speaks against the best match, or for another one."""
+    best, mixed = found.matches[0], found.mixed
+    if best.foreign >= best.equal:
+        yield f"not sure: {best.foreign} of its sectors hold something else; perhaps a program that has only a part in common with it"
+    if len(found.alike) > 1:
+        more = f" (and {len(found.alike) - _SHOWN} more)" if len(found.alike) > _SHOWN else ""
+        yield f"nothing that was read tells these {len(found.alike)} apart{more}; another read, or the label, may"
+    if mixed is not None:
+        match, count = mixed
+        yield f"{count} of its sectors are those of {match.label} instead: it was written over, and not all of it"
+    elif len(found.matches) > len(found.alike):
+        second = next(match for match in found.matches if match not in found.alike)
+        yield f"not {second.label}, of which it has {second.equal} of {second.of}"
 
 
 def _serial_words(found: "Identified", other: str | None) -> str:
@@ -135,5 +147,21 @@ def _serial_words(found: "Identified", other: str | None) -> str:
     if found.unsure:
         return f"serial perhaps {found.unsure}: its check character fits, but its sector fails its check"
     if all(match.target.slot is None for match in found.alike):
-        return f"side {found.matches[0].target.name} carries no serial: give the disc's other side with it, or look at the label"
-    return "no serial was read: its sector is damaged, or still holds the master's marker"
+        name = found.matches[0].target.name
+        if any(side.slot for match in found.alike for side in match.master.sides.values()):
+            return f"side {name} carries no serial: give the disc's other side with it and no other disc's, or look at the label"
+        return "this title's discs carry no serial: look at the label"
+    return f"no serial was read: {_place_words(next(match for match in found.alike if match.target.slot))}"
+
+
+def _place_words(match: "Match") -> str:
+    """Why a side's slot gave no serial."""
+    from mastering.verdict import KINDS
+
+    slot = match.target.slot
+    kind = "" if slot is None else KINDS[match.judged.kinds[slot[0]]]
+    if kind in ("", "soft"):
+        return "its place still holds the master's marker"
+    if kind == "serial":
+        return f"of its place, {slot_words(match.judged.slot, match.master.catalogue)}"
+    return f"of its sector, {KIND_WORDS[kind]}"

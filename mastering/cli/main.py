@@ -11,9 +11,10 @@ from typing import Any
 import click
 
 from formats.errors import FormatsError
+from mastering.cli.output import printable
 from mastering.errors import MasteringError
 
-_NOT_COMMANDS = {"__init__", "batch_words", "demo_batch", "main", "options", "output", "spread", "words"}
+_NOT_COMMANDS = {"__init__", "batch_words", "demo_batch", "main", "options", "output", "settings", "spread", "words"}
 _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
 FAILED = 2
@@ -72,7 +73,7 @@ def run(arguments: list[str] | None = None) -> int:
         return INTERRUPTED
     except (MasteringError, FormatsError, MemoryError) as error:
         for line in (str(error) or "there is not enough memory for this").splitlines():
-            print(f"obverse: {line}", file=sys.stderr)
+            print(printable(f"obverse: {line}"), file=sys.stderr)
         return FAILED
     except OSError as error:
         return _output_failed(error)

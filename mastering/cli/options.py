@@ -32,6 +32,11 @@ def shop() -> Shop:
     return find(Path.cwd())
 
 
+def shelves(given: str | None) -> tuple[Path, ...]:
+    """The folders in which masters are looked for: the one given, and the shop's."""
+    return tuple(each for each in (Path(given) if given else None, shop().masters) if each is not None)
+
+
 def open_ledger(given: str | None, create: bool = False) -> "Ledger":
     """The ledger that a command works on; only a command that puts something into it makes it."""
     from mastering.ledger.store import Ledger

@@ -17,7 +17,12 @@ def json_lines(values: Iterable[Any]) -> None:
 def lines(texts: Iterable[str]) -> None:
     """Each text on a line of its own, on standard output."""
     for text in texts:
-        sys.stdout.write(text.rstrip().translate(_CONTROL) + "\n")
+        sys.stdout.write(printable(text.rstrip()) + "\n")
+
+
+def printable(text: str) -> str:
+    """A text that stays on one line and gives a terminal no commands."""
+    return text.translate(_CONTROL)
 
 
 def table(rows: Iterable[tuple[str, ...]]) -> list[str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from mastering.cli.output import printable
 from mastering.cli.spread import in_order
 from mastering.cli.words import findings_text, hands_text
 from mastering.errors import MasteringError
@@ -107,7 +108,7 @@ class _Run:
             verdict = self.verifier.judge(load(source, self.longest, match))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
-            line = json.dumps({"readback": source.path, "error": what}) if as_json else f"error     {what}"
+            line = json.dumps({"readback": source.path, "error": what}) if as_json else printable(f"error     {what}")
             return "error", line + "\n"
         line = json.dumps(verdict.plain()) if as_json else "\n".join(self._told(verdict))
         return verdict.verdict, line + "\n"
@@ -126,8 +127,7 @@ class _Run:
         """A verdict for people: a line, and, where no diagnosis explains them, one for each of the first findings."""
         yield self.names.shown(verdict.readback) + self._say(verdict)
         if not verdict.diagnosis:
-            heads = any(finding.head for finding in verdict.findings)
-            yield from (f"{'':{self.names.width}}            {text}" for text in findings_text(verdict.findings, heads))
+            yield from (f"{'':{self.names.width}}            {text}" for text in findings_text(verdict, self.master.catalogue))
 
     def _say(self, verdict: Verdict) -> str:
         """The verdict, and what to do with the disc."""

@@ -1,14 +1,15 @@
 """Verdicts in words, for the person with the disc in hand."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
-from mastering.verdict import Finding, Verdict
+from mastering.serial import slot_words
+from mastering.verdict import Verdict
 
 KIND_WORDS = {
     "differs": "other bytes than the master's",
     "data-mark": "marked as deleted data",
     "identity": "its identifier names another disc",
-    "serial": "no serial of this title in its place",
+    "serial": "no serial of this title in its place",  # `slot_words` says what is there instead
     "soft": "good only some of the time",
     "block-check": "its data fails its check",
     "no-block": "an identifier without data behind it",
@@ -46,6 +47,8 @@ def found_text(verdict: Verdict) -> str:
     """What is wrong with a read-back that was judged as a side, without saying what to do."""
     if verdict.verdict == "marginal":
         return f"{_sectors(len(verdict.findings))} came right at some turns only"
+    if verdict.diagnosis == "blank":
+        return "nothing is recorded on it, or its reader met nothing"
     return _failed_text(verdict).partition(": ")[2]
 
 
@@ -74,10 +77,14 @@ _DIAGNOSED = {
 }
 
 
-def findings_text(findings: Sequence[Finding], heads: bool) -> Iterator[str]:
-    """The first findings, a line each, and how many more there are. `heads`: whether to name the head."""
-    for finding in findings[:_SHOWN]:
+def findings_text(verdict: Verdict, catalogue: str, shown: int = _SHOWN) -> Iterator[str]:
+    """A verdict's first findings, a line each, and how many more there are; what the serial's place holds, for that title's numbers."""
+    heads = any(finding.head for finding in verdict.findings)
+    for finding in verdict.findings[:shown]:
         head = f" head {finding.head}" if heads else ""
-        yield f"track {finding.track}{head} sector {finding.sector}: {KIND_WORDS[finding.kind]}{LOOKS_WORDS.get(finding.looks or '', '')}"
-    if len(findings) > _SHOWN:
-        yield f"and {len(findings) - _SHOWN} sectors more (all of them with --json)"
+        what = f"{KIND_WORDS[finding.kind]}{LOOKS_WORDS.get(finding.looks or '', '')}"
+        if finding.kind == "serial" and verdict.slot:
+            what += f": {slot_words(verdict.slot, catalogue)}"
+        yield f"track {finding.track}{head} sector {finding.sector}: {what}"
+    if len(verdict.findings) > shown:
+        yield f"and {len(verdict.findings) - shown} sectors more (all of them with --json)"

@@ -126,8 +126,6 @@ class Book(Shelf):
         disc = self._disc(line, may_be_closed=True)
         if line["lot"] is not None:
             disc.lot = self._lot_for(disc, line["lot"])
-        if disc.lot is None:
-            raise LineError(f"{disc.serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
         disc.rejected = True
         self._pages.disc(disc)
 

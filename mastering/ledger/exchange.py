@@ -37,11 +37,14 @@ def take(ledger: Ledger, lines: Iterable[str], name: str) -> int:
 
 def take_anew(path: Path, lines: Iterable[str], name: str) -> int:
     """Makes a ledger of lines; there is none when one of them is wrong."""
+    if not path.absolute().parent.is_dir():
+        raise LedgerError(f"{path}: can't be made: its folder is not there")
     beside = path.absolute().with_name(f".{path.name}.{os.getpid()}")
     try:
         with Ledger.open(beside, create=True) as ledger:
             count = take(ledger, lines, name)
         os.link(beside, path)  # unlike a rename it replaces nothing
+        beside.unlink()
         flush_folder(path.absolute().parent)
     except OSError as error:
         raise LedgerError(f"{path}: can't be made: {error.strerror}") from error

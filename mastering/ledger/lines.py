@@ -45,7 +45,7 @@ _FURTHER: Mapping[str, Mapping[str, tuple[type, ...]]] = {  # what a line need n
     },
     "drive": {"index": _MAYBE, "at": _TEXT},
     "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE)},
-    "read": {"file_sha256": _MAYBE},
+    "read": {"file_sha256": _MAYBE, "slot": _LIST},
 }  # fmt: skip
 _ZONE = 4  # head, first and last track, sectors of each
 _SECTORS = {"expected": _COUNT, "good": _COUNT}
@@ -57,7 +57,7 @@ _VALUES: Mapping[str, tuple[str | None, ...]] = {
     "diagnosis": (None, "blank", "other-side", "other-master", "other-geometry", "shifted", "short"),
     "side": (None, "A", "B"),
 }
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}")
+_LONGEST = 64
 _CATALOGUE = re.compile(r"[A-Z0-9-]{0,31}[A-Z0-9]")
 _LARGEST = 2**53
 _LARGEST_ZONE = 10_000  # tracks or sectors, far beyond any disc's
@@ -116,6 +116,8 @@ def _check_batch(line: Line) -> None:
 def _check_read(line: Line) -> None:
     for key, values in _VALUES.items():
         _one_of(line[key], values, key)
+    if not all(isinstance(text, str) for text in line.get("slot", ())):
+        raise LineError(f"slot is {json.dumps(line['slot'])[:40]}, where a list of texts was expected")
     if line["sectors"] is not None:
         _held(line["sectors"], _SECTORS, "sectors")
     for finding in line["findings"]:
@@ -135,10 +137,9 @@ def _is_zone(zone: Any) -> bool:
 
 def check_name(name: str, what: str) -> str:
     """A name that can stand in a command line and a table. LineError when it can't."""
-    if not _NAME.fullmatch(name):
-        raise LineError(
-            f"{what} {name!r}: a name has up to 32 letters, digits, dots, hyphens, underscores, and begins with a letter or digit"
-        )
+    fits = 0 < len(name) <= _LONGEST and name == name.strip() and name[0] != "-"
+    if not (fits and name.isprintable() and not set(name) & set("/\\")):
+        raise LineError(f"{what} {name!r}: a name has up to {_LONGEST} characters, no slashes, and begins with no hyphen or space")
     return name
 
 
@@ -152,7 +153,7 @@ def _held(value: Any, shape: Mapping[str, tuple[type, ...]], where: str) -> None
         if type(found) not in types:
             wanted = " or ".join("null" if each is _NONE else _WORDS[each] for each in types)
             raise LineError(f"{where}: {key} is {json.dumps(found)[:40]}, where {wanted} was expected")
-        if type(found) is int and not 0 <= found < _LARGEST:
+        if isinstance(found, int | float) and not 0 <= found < _LARGEST:  # what is no number at all is in no range either
             raise LineError(f"{where}: {key} is {found}, out of range")
 
 

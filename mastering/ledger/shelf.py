@@ -98,7 +98,12 @@ class Shelf:
 
     def batches(self) -> list[Batch]:
         """Every batch, as created."""
-        return [self.batch(name) for name in self.ids(BATCHES)]
+        if not self._batches.keys() >= set(self.ids(BATCHES).values()):
+            for row in self.connection.execute(
+                select(BATCHES.c.line, BATCHES.c.open, LOG.c.text).join(LOG, LOG.c.number == BATCHES.c.line)
+            ):
+                self._batches.setdefault(row.line, Batch(row.line, parsed(row.text), row.open))
+        return [self._batches[line] for line in self.ids(BATCHES).values()]
 
     def lot(self, name: str) -> dict[str, Any]:
         """What was said of a lot. UnknownError when there is none."""
@@ -119,7 +124,10 @@ class Shelf:
             raise LineError(f"{serial}: a disc of batch {disc.batch.name}, not of {batch.name}")
         catalogue = batch.line["catalogue"]
         if not is_serial(serial, catalogue):
-            near = get_close_matches(serial, self._serials(batch), 1)
+            known = self._serials(batch)
+            near = [each for each in known if each.rsplit("-", 2)[1].lstrip("0") == serial.lstrip("0")] or get_close_matches(
+                serial, known, 1
+            )
             raise LineError(f"{serial}: {why_no_serial(serial, catalogue)}" + (f"; did you mean {near[0]}?" if near else ""))
         raise LineError(f"{serial}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
 

@@ -147,6 +147,8 @@ class Ledger:
         """A copy of the whole ledger as it stands now, while others may go on writing. LedgerError when it exists or can't be written."""
         if os.path.lexists(target):
             raise LedgerError(f"{target}: exists already; a backup never replaces a file")
+        if not target.absolute().parent.is_dir():
+            raise LedgerError(f"{target}: can't be written: its folder is not there")
         beside = target.absolute().with_name(f".{target.name}.{os.getpid()}")
         try:
             beside.unlink(missing_ok=True)

@@ -1,7 +1,8 @@
 """Where on the disc: tracks that fail more often than the others, though one scratch kills several neighbours.
 
 Two statistics, a scan over windows of 1 to 10 tracks (Kulldorff, Communications in Statistics 26, 1997; from memory) and a
-chi-square over five zones for gentle gradients. What harmless discs would show comes from the discs themselves: each one's
+chi-square over five zones for gentle gradients. Each disc counts once, shared among its failed tracks: a long scratch must not
+outweigh many discs that fail on one track. What harmless discs would show comes from the discs themselves: each one's
 whole pattern of failed tracks is moved to another place, so neighbours stay neighbours.
 """
 
@@ -36,15 +37,16 @@ class Place:
 def scan(patterns: Sequence[Ints], tracks: int, usual: Ints, rng: np.random.Generator, draws: int = DRAWS) -> Place:
     """The place that stands out. `patterns`: a failing disc's failed tracks each, from 0; `usual`: earlier failures of each track."""
     expected = _expected(usual, tracks)
-    counted = np.bincount(np.concatenate(patterns), minlength=tracks)
+    counted = np.zeros(tracks)
+    for pattern in patterns:
+        counted[pattern] += 1 / len(pattern)
     moved = _moved(patterns, tracks, expected, rng, draws)
     ratio, first, last = max(
-        (float(row[0].max()), int(row[0].argmax()), int(row[0].argmax()) + width)
-        for width, row in enumerate(_ratios(counted[None, :], expected))
+        (float(row.max()), int(row.argmax()), int(row.argmax()) + width) for width, (row,) in enumerate(_ratios(counted[None], expected))
     )
     highest = np.max([each.max(axis=1) for each in _ratios(moved, expected)], axis=0)
     zones = _zones(expected)
-    zone_scores = _chi_square(counted[None, :], expected, zones)[0]
+    zone_scores = _chi_square(counted[None], expected, zones)[0]
     return Place(
         first,
         last,
@@ -62,38 +64,29 @@ def _expected(usual: Ints, tracks: int) -> Floats:
     return made
 
 
-def _moved(patterns: Sequence[Ints], tracks: int, expected: Floats, rng: np.random.Generator, draws: int) -> Ints:
-    """Failures of each track in each draw, shape (draws, tracks): every pattern begins somewhere else and runs on round the end."""
-    made = np.zeros(draws * tracks, np.int64)
-    rows = np.arange(draws) * tracks
-    starts = rng.choice(tracks, size=(len(patterns), draws), p=expected)
-    for pattern, start in zip(patterns, starts, strict=True):
-        places = (start[:, None] + (pattern - pattern.min())[None, :]) % tracks
-        made += np.bincount((places + rows[:, None]).ravel(), minlength=draws * tracks)
+def _moved(patterns: Sequence[Ints], tracks: int, expected: Floats, rng: np.random.Generator, draws: int) -> Floats:
+    """The share of each track in each draw, shape (draws, tracks): every pattern begins somewhere else, where it fits."""
+    made = np.zeros(draws * tracks)
+    rows = np.arange(draws)[:, None] * tracks
+    for pattern in patterns:
+        offsets = pattern - pattern.min()
+        fitting = np.cumsum(expected[: tracks - offsets.max()])
+        starts = np.searchsorted(fitting, rng.random(draws) * fitting[-1], side="right")
+        made[rows + starts[:, None] + offsets] += 1 / len(pattern)  # a pattern has no track twice
     return made.reshape(draws, tracks)
 
 
-def _ratios(counted: Ints, expected: Floats) -> Iterator[Floats]:
-    """Log-likelihood ratios of windows 1, 2, ... tracks wide, shape (rows, windows): more inside than expected, and fewer outside.
+def _ratios(counted: Floats, expected: Floats) -> Iterator[Floats]:
+    """Log-likelihood ratios of windows 1, 2, ... tracks wide, shape (rows, windows): more inside than expected, and fewer outside."""
+    from scipy.special import xlogy
 
-    The rows have the same sum, so that logarithms of counts come from one table.
-    """
-    total = int(counted[0].sum())
-    times_log = _x_log_x(total)
-    sums = np.concatenate((np.zeros((len(counted), 1), np.int64), np.cumsum(counted, axis=1)), axis=1)
+    sums = np.concatenate((np.zeros((len(counted), 1)), np.cumsum(counted, axis=1)), axis=1)
     shares = np.concatenate(([0.0], np.cumsum(expected)))
     for width in range(1, min(WIDEST, len(expected) - 1) + 1):
         inside = sums[:, width:] - sums[:, :-width]
-        wanted = total * (shares[width:] - shares[:-width])
-        ratio = times_log[inside] - inside * np.log(wanted) + times_log[total - inside] - (total - inside) * np.log(total - wanted)
-        yield np.where(inside > wanted, ratio, 0.0)
-
-
-def _x_log_x(most: int) -> Floats:
-    """The products of 0 to `most` with their logarithms."""
-    numbers = np.arange(most + 1, dtype=float)
-    made: Floats = numbers * np.log(np.maximum(numbers, 1.0))
-    return made
+        wanted = sums[:, -1:] * (shares[width:] - shares[:-width])
+        outside, rest = np.maximum(sums[:, -1:] - inside, 0.0), sums[:, -1:] - wanted
+        yield np.where(inside > wanted, xlogy(inside, inside / wanted) + xlogy(outside, outside / rest), 0.0)
 
 
 def _zones(expected: Floats) -> Ints:
@@ -102,7 +95,7 @@ def _zones(expected: Floats) -> Ints:
     return made
 
 
-def _chi_square(counted: Ints, expected: Floats, zones: Ints) -> Floats:
+def _chi_square(counted: Floats, expected: Floats, zones: Ints) -> Floats:
     """Pearson's sum over the zones, one a row."""
     share = np.bincount(zones, expected)
     sums = np.add.reduceat(counted, np.searchsorted(zones, np.arange(len(share))), axis=1)

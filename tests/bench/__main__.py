@@ -2,11 +2,12 @@
 
 Each line names what was measured, the baseline beside it, their ratio (median of the pairs) and the bound that the project set
 itself. Baselines: `cat` of the same files to /dev/null, the interpreter's own start (`python -c pass`), the time that a drive
-needs for the turns (0.2 s each at 300 rpm).
+needs for the turns (0.2 s each at 300 rpm), or a second where a person waits.
 """
 
 import argparse
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -19,7 +20,23 @@ import numpy as np
 
 from formats import registry
 from formats.track import encode_side
+from tests.bench import ledger
 
+FULL = """
+[title]
+name = "Bench"
+publisher = "Saltmarsh Software"
+catalogue = "SM-998"
+revision = "1.0"
+
+[side.A]
+geometry = "gcr4to5-35z"
+volume = "zoned-dos"
+
+[side.B]
+geometry = "gcr6and2-35x16x256"
+volume = "catalog-dos"
+"""
 JOB = """
 [title]
 name = "Bench"
@@ -133,6 +150,38 @@ def starts(folder: Path) -> None:
         ratio(name, lambda: run([*OBVERSE, *arguments]), nothing, "python -c pass", bound)
 
 
+def searches(folder: Path) -> None:
+    """A piece of data in 100 masters of two full sides each, across a link: in seconds, as a person waits for it."""
+    job = folder / "job-full"
+    job.mkdir()
+    data = np.random.default_rng(2).integers(0, 256, 5000, np.uint8).tobytes()
+    text = FULL
+    for side, count, type_ in (("A", 31, "program"), ("B", 22, "binary")):
+        for number in range(count):
+            (job / f"{side}{number}.bin").write_bytes(bytes([number, ord(side)]) + data)
+            text += f'[[side.{side}.file]]\nname = "F{number}"\nsource = "{side}{number}.bin"\ntype = "{type_}"\nload_address = 0x2000\n'
+    (job / "job.toml").write_text(text)
+    shelf = folder / "shelf"
+    shelf.mkdir()
+    run([*OBVERSE, "build", job / "job.toml", "--out", shelf / "000"])
+    for number in range(1, 100):
+        shutil.copytree(shelf / "000", shelf / f"{number:03}")
+    for name, piece in (("everywhere", data[1000:1400]), ("nowhere", b"\xa5" * 8)):
+        (folder / "piece").write_bytes(piece)
+        find = lambda: run([*OBVERSE, "find", "--bytes", folder / "piece", shelf])
+        find()
+        report(f"find in 100 masters: {name}", statistics.median(seconds(find) for _ in range(ROUNDS)), "seconds", 1)
+
+
+def ledgers(folder: Path) -> None:
+    """Recording a read, and questions to ledgers that grow."""
+    ours, bare = ledger.recording(folder)
+    report("a read recorded durably", ours / bare, "bare inserts", 3)
+    bounds = {"rates": 1, "advis": 3, "need ": 2}
+    for words, size, taken in ledger.questions(folder):
+        report(f"{words}: {size:,} discs", taken, "seconds", bounds.get(words[:5], float("inf")))
+
+
 def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -143,6 +192,8 @@ def main() -> None:
         dumps(folder, arguments.files)
         captures(folder)
         starts(folder)
+        searches(folder)
+        ledgers(folder)
 
 
 if __name__ == "__main__":

@@ -84,7 +84,7 @@ def test_the_demo_says_that_it_is_simulated(day):
 def test_what_the_demo_suggests_works(out, tmp_path):
     text = run("demo", "--out", out, cwd=tmp_path).stdout
     commands = re.findall(r"^      obverse (.*)$", text, re.MULTILINE)
-    assert len(commands) == 8
+    assert len(commands) == 9
     for command in commands:
         done = run(*shlex.split(command), cwd=tmp_path)
         assert done.returncode == (1 if command.startswith("verify") else 0), done.stderr

@@ -13,9 +13,9 @@ import pytest
 REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
 COMMANDS = [
-    "batch amend", "batch close", "batch image", "batch list", "batch open", "batch record", "batch reject", "batch serials", "batch show",
-    "build", "check", "contents", "demo", "drive add", "drive list", "geometries", "identify", "ledger backup", "ledger check",
-    "ledger export", "ledger import", "lot add", "lot list", "new", "rates", "verify",
+    "advise", "batch amend", "batch close", "batch image", "batch list", "batch open", "batch record", "batch reject", "batch serials",
+    "batch show", "build", "changes", "check", "contents", "demo", "drive add", "drive list", "find", "geometries", "identify",
+    "ledger backup", "ledger check", "ledger export", "ledger import", "lot add", "lot list", "need", "new", "plan", "rates", "verify",
 ]  # fmt: skip
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "110"}
 
@@ -55,7 +55,7 @@ def compare(name: str, made: str) -> None:
 
 def test_the_sessions_are_what_the_program_prints(tmp_path):
     assert obverse("obverse demo", tmp_path).startswith("Saltmarsh Software")
-    for name in ("session", "batch", "own-batch"):
+    for name in ("session", "batch", "own-batch", "corrections"):
         compare(name, replayed(console(name), tmp_path))
 
 
@@ -81,6 +81,18 @@ def test_the_new_title_of_the_readme_builds(tmp_path):
     for line in block[1].splitlines():
         assert "obverse: " not in obverse(line, tmp_path)
     assert (tmp_path / "lantern-1.0" / "bagit.txt").exists()
+
+
+def test_the_edition_of_the_readme_builds_behind_the_new_title(tmp_path):
+    block = re.search(r"<!-- edition -->\n```toml\n(.*?)```", README.read_text(), re.DOTALL)
+    assert block is not None
+    obverse("obverse new lantern --side A=gcr4to5-35z:zoned-dos --side B=mfm-40x9x512:fat12", tmp_path)
+    with (tmp_path / "lantern" / "job.toml").open("a") as job:
+        job.write(block[1])
+    (tmp_path / "lantern" / "side-a" / "first-cave.bin").write_bytes(b"a cave")
+    assert "Lantern, the first cave 1.0-demo" in obverse("obverse build lantern/job.toml --all --out masters", tmp_path)
+    listed = obverse("obverse contents masters/demo", tmp_path)
+    assert "FIRST CAVE" in listed and "FIRST.BIN" not in listed
 
 
 def test_developers_md_names_only_files_that_exist():

@@ -93,7 +93,7 @@ def test_a_line_a_disc_that_a_helper_can_act_on(table):
         f"{SECOND}  open      turn it over: side B is still to be read",
         f"{THIRD}  fail      read side A again",
     ]
-    assert answer.out[0].startswith(f"{THIRD}-A.dump: 1 of 560 sectors")
+    assert any(line.startswith(f"{THIRD}-A.dump: 1 of 560 sectors") for line in answer.out)
 
 
 def test_what_to_do_names_the_side_and_the_drive(tmp_path):
@@ -101,6 +101,40 @@ def test_what_to_do_names_the_side_and_the_drive(tmp_path):
     for tag in "12":
         table.read(FIRST, "B", "fail", "--wrote", "D1", tag=tag)
     assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side B in another drive (D2)"
+
+
+def test_each_side_that_needs_it_is_named_with_the_drives_that_have_not_read_it(tmp_path):
+    table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
+    for side, drive in (("A", "D1"), ("B", "D2")):
+        for tag in "12":
+            table.read(FIRST, side, "fail", "--wrote", "D1", "--read", drive, tag=tag)
+    told = table.done("batch", "show", table.batch, FIRST).out[0]
+    assert told == f"{FIRST}  fail      read side A in another drive (D2) and side B in another drive (D1)"
+
+
+def test_of_two_bad_sides_only_those_that_need_it_are_written_again(table):
+    for side, tag in (("A", "1"), ("A", "2"), ("B", "1")):
+        table.read(FIRST, side, "fail", tag=tag)
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      write side A again"
+
+
+def test_a_blank_is_told_as_what_was_found_so_that_one_line_says_what_to_do(table):
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.dump", *table.on_a_day("B", "blank")))
+    assert answer.out == [f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing", f"{FIRST}  fail      read side B again"]
+
+
+def test_a_files_name_stays_on_one_line_and_gives_the_terminal_no_commands(table):
+    copies = table.folder / "copies"
+    copies.mkdir()
+    for name in ("a\x1b[31m\nb.dump", f"{FIRST}-A-\x1b[2J.dump"):
+        (copies / name).write_bytes(table.on_a_day("A", "fail")[0])
+    for words in (("batch", "record", table.batch, copies), ("batch", "show", "B-\x1b[31m")):
+        answer = table.said(*words)
+        assert answer.status == 2
+        assert len(answer.err) == 1
+        assert "\x1b" not in "".join(answer.out + answer.err)
+    answer = said("verify", table.master.path, copies / "none\x1b\n.dump")
+    assert [line[:5] for line in answer.err] == ["error", "1 rea"]
 
 
 def test_a_read_line_is_the_verify_line_and_more(table):
@@ -202,6 +236,21 @@ def test_closing_backs_the_ledger_up_unasked(table):
     assert str(backup) in answer.err[0]
     assert said("ledger", "check", "--ledger", backup).status == 0
     assert said("ledger", "export", "--ledger", backup).json == table.rows()
+
+
+def test_a_backup_of_that_name_is_kept_and_another_one_made(table):
+    (table.folder / "backups").mkdir()
+    kept = table.folder / "backups" / "ledger-B-0001.sqlite"
+    kept.write_text("of another year")
+    assert "ledger-B-0001-2.sqlite" in table.done("batch", "close", table.batch).err[0]
+    assert kept.read_text() == "of another year"
+
+
+def test_a_backup_that_can_not_be_made_is_told_and_the_batch_is_closed_all_the_same(table):
+    (table.folder / "backups").write_text("no folder")
+    answer = table.said("batch", "close", table.batch, "--json")
+    assert (answer.status, answer.json[0]["state"], len(answer.err)) == (2, "closed", 1)
+    assert "is closed, but the ledger was not copied" in answer.err[0]
 
 
 # Rates

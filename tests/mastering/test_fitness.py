@@ -151,13 +151,20 @@ def test_what_a_lot_and_a_drive_are_is_kept_and_listed(tmp_path):
     assert done("drive", "list", "--json", *ledger).json[0]["index"] == "needed"
 
 
+@pytest.mark.parametrize("price", ["nan", "inf", "-1", "1e400"])
+def test_a_price_that_is_none_is_refused(tmp_path, price):
+    table = Table(tmp_path, one_side())
+    assert "price" in table.refused("lot", "add", "L-08", "--price", price)
+    assert table.done("lot", "list").status == 0
+
+
 @pytest.mark.parametrize(
     "words",
     [
-        ("lot", "add", "L 7"),
+        ("lot", "add", "L7 "),
         ("lot", "add", "-"),
         ("lot", "add", ""),
-        ("lot", "add", "x" * 33),
+        ("lot", "add", "x" * 65),
         ("drive", "add", "D1/2", "--tpi", 48, "--heads", 1),
     ],
 )

@@ -296,7 +296,9 @@ def test_a_files_name_says_disc_and_side(table):
 
 def test_disc_and_side_speak_for_a_file_named_otherwise(table):
     file = table.file("holiday.bin", table.on_a_day("B", "pass")[0])
-    assert "SERIAL-SIDE.SUFFIX" in table.record(file).errors[0]
+    [told] = table.record(file).errors
+    assert "SERIAL-SIDE.SUFFIX" in told
+    assert f"{FIRST}-A.dump" in told
     [line] = table.record(file, "--disc", FIRST, "--side", "B").reads
     assert (line["serial"], line["side"]) == (FIRST, "B")
 
@@ -351,6 +353,14 @@ def test_a_job_with_one_side_needs_no_side(tmp_path):
     assert answer.discs[0] == {"batch": table.batch, "serial": FIRST, "verdict": "pass", "action": "box", "sides": {"A": "pass"}}
 
 
+def test_what_is_refused_in_the_middle_of_its_row_holds_up_nothing_behind_it(table):
+    data = capture_of(table.master, "B")
+    files = [table.file(f"{serial}-B.capture", data) for serial in (FIRST, SECOND)]
+    answer = table.record(*files, table.file(f"{THIRD}-B.dump", table.on_a_day("B", "pass")[0]))
+    assert [line["serial"] for line in answer.reads] == [FIRST, THIRD]
+    assert len(answer.errors) == 1
+
+
 def test_in_a_folder_another_name_is_an_error_and_the_rest_goes_on(table):
     copies = table.folder / "copies"
     copies.mkdir()
@@ -375,6 +385,12 @@ def test_a_mistyped_serial_is_caught_and_the_nearest_known_one_offered(table):
     assert f"did you mean {FIRST}?" in table.refused("batch", "reject", table.batch, mistyped, "--by-eye", "--reason", "-")
     swapped = FIRST.replace("0001", "0010")
     assert "mistyped" in table.refused("batch", "show", table.batch, swapped)
+
+
+def test_a_number_alone_is_answered_with_the_serial_that_has_it(table):
+    for text in ("3", "0003"):
+        assert table.refused("batch", "show", table.batch, text).endswith(f"did you mean {THIRD}?")
+    assert "did you mean" not in table.refused("batch", "show", table.batch, "99")
 
 
 def test_a_serial_of_another_title_is_named_as_one(table):
@@ -533,8 +549,8 @@ def test_another_master_where_the_batchs_was_is_not_taken_for_it(tmp_path):
 def test_a_closed_batch_takes_no_records_and_no_serials_but_corrections(table):
     table.read(FIRST, "A")
     table.done("batch", "close", table.batch)
-    file = table.file(f"{SECOND}-A.dump", table.on_a_day("A", "pass")[0])
-    for words in (("record", table.batch, file), ("serials", table.batch), ("close", table.batch)):
+    files = [table.file(f"{serial}-A.dump", table.on_a_day("A", "pass")[0]) for serial in (SECOND, THIRD)]
+    for words in (("record", table.batch, *files), ("serials", table.batch), ("close", table.batch)):
         assert "closed" in table.refused("batch", *words)
     table.done("batch", "amend", table.batch, FIRST, "--read", 1, "--void", "--reason", "seen later")
     table.done("batch", "reject", table.batch, SECOND, "--by-eye", "--reason", "seen later")

@@ -50,7 +50,7 @@ def on_every_volume(tmp_path_factory) -> list[Master]:
 
 
 def found(one: Master, *pieces: bytes, side="A") -> list[Hit]:
-    return Searcher(pieces).hits(one.sides[side])
+    return Searcher(pieces).hits(one.sides[side], one.label)
 
 
 # In files
@@ -110,6 +110,16 @@ def test_what_lies_behind_a_files_end_is_in_no_file(tmp_path):
 
 
 # Where no file has it
+
+
+def test_the_text_of_free_sectors_is_no_data(tmp_path):
+    """It names title and revision; what a file says of them is found all the same, and what lies half in a free sector, too."""
+    one = master(tmp_path, "zoned-dos", "gcr4to5-35z", b"This is Lamplighter 1.2.")
+    assert one.sides["A"].dump.count(b"Lamplighter 1.2") > 600
+    assert [hit.file for hit in found(one, b"Lamplighter 1.2")] == ["F0"]
+    place = one.sides["A"].geometry.places[17, 0, 0]
+    [hit] = found(one, one.sides["A"].dump[place * 256 - 20 : place * 256 + 20])
+    assert [tuple(address) for address in hit.sectors] == [(16, 0, 20), (17, 0, 0)]
 
 
 @settings(max_examples=40)
@@ -240,7 +250,7 @@ def test_many_masters_are_shared_out_and_come_in_their_order(tmp_path, capsys, o
         folder = tmp_path / f"{number:03}"
         folder.symlink_to(on_every_volume[number % len(on_every_volume)].path)
         folders.append(str(folder))
-    assert run(["find", "--hex", "00", "--json", *folders]) == 0
+    assert run(["find", "--hex", SOURCE[:20].hex(), "--json", *folders]) == 0
     assert [json.loads(line)["master"] for line in capsys.readouterr().out.splitlines()] == folders
 
 

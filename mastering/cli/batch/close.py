@@ -1,10 +1,19 @@
 """`obverse batch close`."""
 
+from itertools import chain, count
+from os.path import lexists
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import click
 
 from mastering.cli.batch_words import batch_plain, counts_text
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
 from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
+
+if TYPE_CHECKING:
+    from mastering.ledger.store import Ledger
 
 
 @click.command(short_help="Close a batch, and back the ledger up.")
@@ -20,8 +29,22 @@ def command(batch: str, ledger: str | None, as_json: bool) -> None:
             counts = known.counts(known.batch(batch))
             plain = batch_plain(known.batch(batch), counts)
         json_lines([plain]) if as_json else lines([f"batch {batch} is closed: {counts_text(counts)}"])
-        folder = opened.path.absolute().parent / "backups"
-        folder.mkdir(exist_ok=True)
-        target = folder / f"{opened.path.stem}-{batch}.sqlite"
-        opened.backup(target)
+        try:
+            target = _backed_up(opened, batch)
+        except (MasteringError, OSError) as error:
+            why = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
+            raise MasteringError(
+                f"{why}; batch {batch} is closed, but the ledger was not copied: say `obverse ledger backup FILE`"
+            ) from error
     click.echo(f"the ledger was copied to {target}", err=True)
+
+
+def _backed_up(ledger: "Ledger", batch: str) -> Path:
+    """Copies the ledger to a file of the batch's name in the folder `backups` beside it; returns it."""
+    folder = ledger.path.absolute().parent / "backups"
+    folder.mkdir(exist_ok=True)
+    tails = chain([""], (f"-{number}" for number in count(2)))  # another ledger of this name may have closed its own
+    paths = (folder / f"{ledger.path.stem}-{batch}{tail}.sqlite" for tail in tails)
+    target = next(path for path in paths if not lexists(path))
+    ledger.backup(target)
+    return target

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
 
@@ -31,8 +31,7 @@ def command(batch: str, serial: str, side: str, out: str, shelf: str | None, led
         disc = known.disc(serial, found)
         if disc.rejected:
             raise MasteringError(f"{serial}: it was rejected by eye; take another blank and the next serial")
-        shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-        master = find_master(found, opened.path, shelves)
+        master = find_master(found, opened.path, shelves(shelf), captures=False)
     if side not in master.sides:
         raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
     if os.path.lexists(out):

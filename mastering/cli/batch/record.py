@@ -3,14 +3,13 @@
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, nullcontext
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
+from mastering.cli.output import json_lines, lines, printable
 from mastering.cli.words import findings_text, found_text, hands_text
 from mastering.errors import MasteringError
 from mastering.readback import Source, sources
@@ -87,9 +86,8 @@ class _Recording:
         with self._ledger.read() as known:
             found = known.batch(batch)
             batches = tuple(each.line for each in known.batches())
-        shelves = tuple(each for each in (Path(shelf) if shelf else None, shop().masters) if each is not None)
-        master = find_master(found, path, shelves)
-        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves)), said, stamp)
+        master = find_master(found, path, shelves(shelf))
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves(shelf))), said, stamp)
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
@@ -130,7 +128,7 @@ class _Recording:
                 if as_json:
                     json_lines([{"readback": source.path, "error": str(error)}])
                 else:
-                    click.echo(f"error     {error}", err=True)
+                    click.echo(printable(f"error     {error}"), err=True)
             return
         self.serials[line["serial"]] = None
         self.status = max(self.status, _STATUS[line["verdict"]])
@@ -156,6 +154,11 @@ def _bar_aside() -> AbstractContextManager[object]:
     return aside
 
 
+def _asks(verdict: Verdict) -> bool:
+    """Whether a read says what to do where its disc's line can't."""
+    return verdict.diagnosis != "blank" and (verdict.diagnosis is not None or verdict.side is None)
+
+
 def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
     """What a read found, where it was not simply good."""
     verdict = Verdict.from_plain(line)
@@ -163,9 +166,9 @@ def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
     if line.get("again"):
         yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
     elif verdict.verdict != "pass":
-        told = hands_text(verdict, len(master.sides)) if verdict.diagnosis or verdict.side is None else found_text(verdict)
+        told = hands_text(verdict, len(master.sides)) if _asks(verdict) else found_text(verdict)
         yield f"{name}: {told}"
     if verdict.verdict != "fail" and verdict.side and master.sides[verdict.side].slot and verdict.serial is None:
         yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
     if verdict.verdict != "pass" and not verdict.diagnosis:
-        yield from (f"    {text}" for text in findings_text(verdict.findings, any(finding.head for finding in verdict.findings)))
+        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))

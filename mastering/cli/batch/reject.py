@@ -5,6 +5,7 @@ import click
 from mastering.cli.batch_words import disc_text
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
 from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
 
 
 @click.command(short_help="Reject a disc by eye.")
@@ -22,6 +23,9 @@ def command(batch: str, serial: str, by_eye: bool, lot: str | None, reason: str,
     """
     with open_ledger(ledger) as opened:
         with opened.write() as book:
+            disc = book.disc(serial, book.batch(batch))
+            if disc.lot is None and lot is None:
+                raise MasteringError(f"{serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
             book.add({"kind": "reject", "batch": batch, "serial": serial, "lot": lot, "reason": reason, "at": stamp(book)})
         with opened.read() as known:
             disc = known.disc(serial, known.batch(batch))

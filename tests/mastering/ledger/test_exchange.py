@@ -89,7 +89,7 @@ def wrong_at(text: list[str], place: int, line: str) -> list[str]:
     return [*text[:place], line, *text[place:]]
 
 
-@pytest.mark.parametrize("line", ["{", "[]", "7", '{"kind": "lot"}', '{"kind": "lot", "name": "L-07", "count": true}', '{"kind": "lot", "name": "L 7", "count": 1}', "[" * 100_000, '{"kind": "lot", "name": "L-01", "count": 10, "price": NaN}', '{"kind": "lot", "name": "L-01", "count": 10, "coercivity": "high"}', '{"kind": "lot", "name": "L-01", "count": 10, "at": 3}', '{"kind": "lot", "name": "L-01", "count": 99999999999999999999}'])  # fmt: skip
+@pytest.mark.parametrize("line", ["{", "[]", "7", '{"kind": "lot"}', '{"kind": "lot", "name": "L-07", "count": true}', '{"kind": "lot", "name": "-L7", "count": 1}', "[" * 100_000, '{"kind": "lot", "name": "L-01", "count": 10, "price": NaN}', '{"kind": "lot", "name": "L-01", "count": 10, "coercivity": "high"}', '{"kind": "lot", "name": "L-01", "count": 10, "at": 3}', '{"kind": "lot", "name": "L-01", "count": 99999999999999999999}'])  # fmt: skip
 @pytest.mark.parametrize("place", [0, 8])
 def test_one_bad_line_makes_no_ledger(table, line, place):
     answer = taken(table, wrong_at(lines(table), place, line))
@@ -133,7 +133,7 @@ def test_a_read_that_contradicts_the_rest_is_refused(table, change, told):
 
 @pytest.mark.parametrize(("change", "told"), [
     ({"lots": []}, "lot"), ({"drives": []}, "drive"), ({"lots": ["L-99"]}, "L-99"), ({"lots": [7]}, "7"), ({"lots": [["L-07"]]}, "L-07"), ({"sides": {}}, "sides"),
-    ({"sides": {"C": "mfm-40x9x512"}}, "sides"), ({"sides": {"A": 3}}, "sides"), ({"digest": "0" * 64}, "new revision"), ({"batch": "B 9"}, "name"),
+    ({"sides": {"C": "mfm-40x9x512"}}, "sides"), ({"sides": {"A": 3}}, "sides"), ({"digest": "0" * 64}, "new revision"), ({"batch": "B9 "}, "name"),
     ({"zones": {"A": 3}}, "zones"), ({"zones": {"A": [[0, 0, "x", 9]]}}, "zones"), ({"path": 3}, "path"),
     ({"revision": 3}, "revision"), ({"catalogue": ""}, "catalogue"),
 ])  # fmt: skip
@@ -170,6 +170,12 @@ def test_a_geometry_that_this_program_does_not_know_keeps_no_ledger_from_being_u
         answer = said("rates", "--by", "track", *other)
         assert answer.status == (0 if more else 2)
         assert more or "no-such-geometry" in answer.err[0]
+
+
+@pytest.mark.parametrize("name", ["none/ledger.sqlite", "ledger.sqlite/other.sqlite"])
+def test_a_new_ledger_in_no_folder(table, name):
+    answer = taken(table, [LOT], name)
+    assert answer.err == [f"obverse: {table.folder / name}: can't be made: its folder is not there"]
 
 
 # Check

@@ -304,7 +304,8 @@ def test_a_backup_is_the_whole_ledger_and_replaces_nothing(table):
 
 
 def test_a_backup_into_no_folder_is_told(table):
-    assert "copy" in told(table, "ledger", "backup", table.folder / "none" / "copy")
+    for target in (table.folder / "none" / "copy", table.ledger / "copy"):
+        assert told(table, "ledger", "backup", target) == f"obverse: {target}: can't be written: its folder is not there"
     assert "exists already" in told(table, "ledger", "backup", table.folder)
 
 

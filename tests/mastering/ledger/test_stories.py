@@ -6,14 +6,15 @@ from pathlib import Path
 from shutil import rmtree
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from table import Table, said, two_sides
 
 DAYS = st.sampled_from(["pass", "pass", "pass", "marginal", "fail", "fail", "short", "other-side", "blank"])
 VERDICTS = {"pass": "pass", "marginal": "marginal", "fail": "fail", "blank": "fail"}  # of the days that settle anything
-DISCS = 3
+DISCS = 2
+RARELY = st.sampled_from([False, False, False, False, True])
 
 
 class Story(RuleBasedStateMachine):
@@ -50,15 +51,24 @@ class Story(RuleBasedStateMachine):
 
     @precondition(lambda self: not self.closed)
     @rule(
-        disc=st.integers(0, DISCS - 1), side=st.sampled_from("AB"), day=DAYS, rewritten=st.booleans(), drive=st.sampled_from(("D1", "D2"))
+        disc=st.integers(0, DISCS - 1),
+        side=st.sampled_from("AB"),
+        days=st.lists(DAYS, min_size=1, max_size=4),
+        rewritten=RARELY,
+        drive=st.sampled_from(("D1", "D2")),
     )
-    def record(self, disc, side, day, rewritten, drive):
+    def record(self, disc, side, days, rewritten, drive):
+        for place, day in enumerate(days):
+            self.one_read(disc, side, day, rewritten and place == 0, drive)
+
+    def one_read(self, disc, side, day, rewritten, drive):
         serial, writings = self.serial(disc), self.sides[self.serial(disc), side]
         number = self.reads[serial] + 1
         path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
         known = bool(writings) and not rewritten
         words = (() if known else ("--wrote", drive)) + (("--rewritten",) if rewritten else ())
-        [line] = self.table.record(path, *words).reads
+        answer = self.table.record(path, *words)
+        [line], [standing] = answer.reads, answer.discs
         if rewritten or not writings:
             writings.append([])
         writings[-1].append([number, day, False])
@@ -66,6 +76,7 @@ class Story(RuleBasedStateMachine):
         self.reads[serial] = number
         self.files.setdefault((serial, side), []).append((path, number))
         self.rows += 1
+        assert (standing["sides"][side], standing["verdict"]) == (self.side(serial, side), self.disc(serial))
 
     @precondition(lambda self: self.files and not self.closed)
     @rule(data=st.data())
@@ -86,13 +97,15 @@ class Story(RuleBasedStateMachine):
                 read[2] = True
         self.rows += 1
 
-    @rule(disc=st.integers(0, DISCS - 1))
-    def reject(self, disc):
+    @rule(disc=st.integers(0, DISCS - 1), sure=RARELY)
+    def reject(self, disc, sure):
+        if not sure:
+            return
         self.table.done("batch", "reject", self.table.batch, self.serial(disc), "--by-eye", "--reason", "mould")
         self.rejected.add(self.serial(disc))
         self.rows += 1
 
-    @precondition(lambda self: not self.closed and self.rows > 12)
+    @precondition(lambda self: not self.closed and self.rows > 14)
     @rule()
     def close(self):
         self.table.done("batch", "close", self.table.batch)
@@ -143,7 +156,12 @@ class Story(RuleBasedStateMachine):
 
 
 TestStory = Story.TestCase
-TestStory.settings = settings(max_examples=8, stateful_step_count=12, suppress_health_check=list(HealthCheck))
+TestStory.settings = settings(
+    max_examples=6,
+    stateful_step_count=10,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],  # a story is told as it was found: shorter ones take minutes to find
+    suppress_health_check=list(HealthCheck),
+)
 
 
 @pytest.mark.campaign

@@ -164,7 +164,7 @@ def test_heads_of_a_drive_with_two():
 def told(history, count):
     """Who is named when all that rings is judged with the latest disc."""
     in_use = InUse(dict.fromkeys(history.lots, count), history.drives)
-    found = blame(history, [*read_lots(history, in_use, SHOP), *read_drives(history, in_use, SHOP)], SHOP)
+    found = blame(history, [*read_lots(history, in_use, SHOP), *read_drives(history, in_use, SHOP)], in_use, SHOP)
     return next((each.named for each in found.values() if each.now and each.named), None)
 
 
