@@ -1,4 +1,7 @@
-"""How hypothesis runs: no example is timed; CI repeats the same examples, by hand they are new each time."""
+"""How hypothesis runs: no example is timed; CI repeats the same examples, by hand they are new each time.
+
+Runs marked `campaign` only when asked for (`pytest -m campaign`).
+"""
 
 import os
 
@@ -6,3 +9,10 @@ from hypothesis import settings
 
 settings.register_profile("bench", deadline=None, derandomize=os.environ.get("CI") == "true")
 settings.load_profile("bench")
+
+
+def pytest_collection_modifyitems(config, items):
+    if not config.getoption("-m"):
+        long = [item for item in items if item.get_closest_marker("campaign")]
+        config.hook.pytest_deselected(items=long)
+        items[:] = [item for item in items if not item.get_closest_marker("campaign")]

@@ -154,17 +154,16 @@ def _serial_words(found: "Identified", other: str | None) -> str:
         if any(side.slot for match in found.alike for side in match.master.sides.values()):
             return f"side {name} carries no serial: give the disc's other side with it and no other disc's, or look at the label"
         return "this title's discs carry no serial: look at the label"
-    return f"no serial was read: {_place_words(next(match for match in found.alike if match.target.slot))}"
+    return _unread_words(next(match for match in found.alike if match.target.slot))
 
 
-def _place_words(match: "Match") -> str:
+def _unread_words(match: "Match") -> str:
     """Why a side's slot gave no serial."""
     from mastering.verdict import KINDS
 
-    slot = match.target.slot
-    kind = "" if slot is None else KINDS[match.judged.kinds[slot[0]]]
+    kind = "" if match.target.slot is None else KINDS[match.judged.kinds[match.target.slot[0]]]
     if kind in ("", "soft"):
-        return "its place still holds the master's marker"
+        return "no serial is on it: its place still holds the master's marker"
     if kind == "serial":
-        return f"of its place, {slot_words(match.judged.slot, match.master.catalogue)}"
-    return f"of its sector, {KIND_WORDS[kind]}"
+        return f"no serial was read from its place: {slot_words(match.judged.slot, match.master.catalogue)}"
+    return f"no serial was read, as its sector is bad: {KIND_WORDS[kind]}"

@@ -187,7 +187,10 @@ class Book(Shelf):
         file = File.of(line)
         owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
         if owner not in (None, disc.serial):
-            raise LineError(f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself")
+            raise LineError(
+                f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself "
+                "(or, if that capture went to the wrong disc, make that read void with `batch amend`)"
+            )
 
     def _stranger(self, serial: str) -> str:
         """Which disc that is in the drive, and what the ledger knows of it."""

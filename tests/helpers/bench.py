@@ -41,11 +41,11 @@ def random_dump(geometry: Geometry, seed: int) -> bytes:
 
 
 def make_master(sides: dict[str, tuple[str, bytes]], *, name="Lamplighter", revision="1.2", catalogue="SM-004", slot_side=None) -> Master:
-    """A master of ready images: side to geometry and bytes. With `slot_side` that side must hold the marker."""
+    """A master of ready images: side to geometry and bytes. Each side in `slot_side` (A, B, AB) must hold the marker."""
     folder = Path(mkdtemp())
     text = TITLE.format(name=name, revision=revision, catalogue=catalogue)
-    if slot_side:
-        text += f'[serial]\nside = "{slot_side}"\nmarker = "{MARKER.decode()}"\n'
+    for each in slot_side or "":
+        text += f'{"[serial]" if len(slot_side) == 1 else "[[serial]]"}\nside = "{each}"\nmarker = "{MARKER.decode()}"\n'
     for side, (geometry, dump) in sides.items():
         (folder / f"{side}.bin").write_bytes(dump)
         text += SIDE.format(side=side, geometry=geometry)
