@@ -1,6 +1,7 @@
 """Read-backs as files: which there are, and what each one is."""
 
 import os
+import re
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,9 @@ SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test hol
 REPORT = ".report.csv"
 LARGEST_CAPTURE = 256 << 20
 LARGEST_REPORT = 1 << 20
+
+
+NAMED = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")  # how a disc's read-backs are named
 
 
 class ReadBackError(MasteringError):

@@ -1,7 +1,7 @@
 """What an unknown dump may be: the geometries of its length, and which volume it seems to hold. Pure."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from formats import registry
@@ -35,10 +35,16 @@ def geometries_of(length: int) -> list[Geometry]:
 
 
 def guesses(data: bytes) -> list[Guess]:
-    """The volumes that a dump can be read as, the surest first; where one is likely, only what is."""
+    """The volumes that a dump can be read as, the surest first; where one is likely, only what is.
+
+    A volume whose tables lie on one track can't tell in which order the others follow: where it is likely in the order of a dump, the
+    other orders are possible.
+    """
     found = [guess for geometry in geometries_of(len(data)) for guess in _on(geometry, data)]
     likely = [guess for guess in found if guess.sure == "likely"]
-    return sorted(likely or found, key=lambda guess: (guess.problems, -guess.files, guess.order is not None))
+    plainly = {(guess.geometry, guess.volume) for guess in likely if guess.order is None}
+    kept = [replace(guess, sure="possible") if guess.order and (guess.geometry, guess.volume) in plainly else guess for guess in likely]
+    return sorted(kept or found, key=lambda guess: (guess.problems, -guess.files, guess.order is not None))
 
 
 def _on(geometry: Geometry, data: bytes) -> Iterator[Guess]:

@@ -1,6 +1,5 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -15,15 +14,13 @@ from mastering.ledger.store import Ledger
 from mastering.ledger.tables import DRIVES
 from mastering.master import Master
 from mastering.quick import Quick
-from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, NAMED, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.serial import serial as serial_of
 from mastering.serial import why_no_serial
 from mastering.verdict import Verdict
 
 if TYPE_CHECKING:
     from mastering.verify import Verifier
-
-_NAME = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")
 
 
 @dataclass(frozen=True)
@@ -129,7 +126,7 @@ class Recorder:
     def _named(self, path: str) -> tuple[str, str | None]:
         """The disc and side that a file is of. LineError when neither its name nor the person says so, or the two contradict each other."""
         name, said = path.rpartition("/")[2], self.said
-        match = _NAME.fullmatch(name)
+        match = NAMED.fullmatch(name)
         if match is None:
             if said.disc is None:
                 example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"

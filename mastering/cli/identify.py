@@ -11,7 +11,7 @@ from mastering.cli.output import json_lines, lines, printable
 from mastering.cli.words import KIND_WORDS
 from mastering.errors import MasteringError
 from mastering.master import Master
-from mastering.readback import LARGEST_CAPTURE, sources
+from mastering.readback import LARGEST_CAPTURE, NAMED, sources
 from mastering.serial import slot_words
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
 def _by_other_side(found: "Identified", all_found: "list[Identified]") -> str | None:
     """The serial that the disc's other side carries, where that was read too and is of the same master.
 
-    None where several read-backs might be that other side, or have the same one: they are of several discs.
+    None where several read-backs might be that other side or have the same one, or its name is another disc's: they are of several discs.
     """
     if found.serial or not found.alike:
         return None
@@ -90,7 +90,10 @@ def _by_other_side(found: "Identified", all_found: "list[Identified]") -> str | 
         each for each in all_found if any(sides.get(match.master.digest, match.target.name) != match.target.name for match in each.alike)
     ]
     same = [each for each in all_found if any(sides.get(match.master.digest) == match.target.name for match in each.alike)]
-    return others[0].serial if len(others) == len(same) == 1 else None
+    if len(others) != 1 or len(same) != 1:
+        return None
+    named = NAMED.fullmatch(found.readback.rpartition("/")[2])
+    return others[0].serial if named is None or named["serial"] == others[0].serial else None
 
 
 def _disc(serial: str | None, known: "Questions | None") -> Any:

@@ -1,0 +1,107 @@
+"""A package on disk that declares a geometry by entry point: one file, and it is held to everything that every geometry is held to."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REPO = Path(__file__).parents[2]
+GEOMETRY = '''"""MFM, 77 tracks of 26 sectors of 256 bytes, two heads, 360 rpm: a controller's table, data gap 36 in hexadecimal."""
+
+from fractions import Fraction
+
+from formats.geometry import Geometry, Zone
+from formats.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+
+GEOMETRY = Geometry(
+    id="{id}",
+    sources=(MFM_SHEET,),
+    rpm=360,
+    tpi=96,
+    size=256,
+    first_sector=1,
+    heads=2,
+    coercivity="600 Oe",
+    zones=(Zone(0, 76, {sectors}, Fraction(1000)),),
+    lead=mfm_lead(),
+    sector=mfm_sector(256, {gap}),
+    tail=MFM_TAIL,
+)
+'''
+ID = "mfm-77x26x256-2s-360rpm"
+
+
+@pytest.fixture
+def package(tmp_path):
+    """Makes the package and says how to run Python with it: no installer and no network, a distribution is what its metadata says."""
+
+    def make(text: str, name: str = ID):
+        (tmp_path / "lantern_discs.py").write_text(text)
+        metadata = tmp_path / "lantern_discs-1.0.dist-info"
+        metadata.mkdir()
+        (metadata / "METADATA").write_text("Metadata-Version: 2.1\nName: lantern-discs\nVersion: 1.0\n")
+        (metadata / "entry_points.txt").write_text(f"[formats.geometries]\n{name} = lantern_discs:GEOMETRY\n")
+        environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(str, (tmp_path, REPO)))}
+
+        def run(*arguments: object, cwd: Path = tmp_path) -> subprocess.CompletedProcess:
+            words = [sys.executable, *map(str, arguments)]
+            return subprocess.run(words, capture_output=True, text=True, check=False, env=environment, cwd=cwd)
+
+        return run
+
+    return make
+
+
+def test_it_passes_all_that_every_geometry_does(package):
+    run = package(GEOMETRY.format(id=ID, sectors=26, gap=54))
+    done = run("-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/formats/test_every_geometry.py", "-k", ID, cwd=REPO)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert int(done.stdout.split(" passed")[0].split()[-1]) >= 8 and "skipped" not in done.stdout
+
+
+def test_the_commands_know_it(package, tmp_path):
+    run = package(GEOMETRY.format(id=ID, sectors=26, gap=54))
+    listed = [json.loads(line) for line in run("-m", "mastering.cli.main", "geometries", "--json").stdout.splitlines()]
+    assert [line["dump_bytes"] for line in listed if line["id"] == ID] == [77 * 2 * 26 * 256]
+    assert run("-m", "mastering.cli.main", "new", "job", "--side", f"A={ID}:none").returncode == 0
+    assert run("-m", "mastering.cli.main", "build", "job/job.toml", "--out", "master").returncode == 0
+    judged = run("-m", "mastering.cli.main", "verify", "master", "master/data/side-A.capture", "--json")
+    assert json.loads(judged.stdout)["verdict"] == "pass"
+
+
+def test_its_thin_margin_is_a_warning(package):
+    """27 sectors of 256: 146 + 27 x 318 + 27 x 50 - 50 bytes of 10416.7, less than 1.5 % to spare."""
+    run = package(GEOMETRY.format(id="mfm-77x27x256-2s-360rpm", sectors=27, gap=60), "mfm-77x27x256-2s-360rpm")
+    run("-m", "mastering.cli.main", "new", "job", "--side", "A=mfm-77x27x256-2s-360rpm:none")
+    built = run("-m", "mastering.cli.main", "build", "job/job.toml", "--dry-run")
+    margin = 100 * (10_416_667 / 1000 / (146 + 27 * (318 + 60) - 60) - 1)
+    assert built.returncode == 0 and f"more than {margin:.2f} % too fast" in built.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (GEOMETRY.format(id=ID, sectors=32, gap=20), "a gap of 20 is below its minimum of 24; zones: tracks 0-76: 32 sectors are"),
+        ("import nothing_of_that_name\n", "can't be loaded from lantern_discs:GEOMETRY: ModuleNotFoundError"),
+        ("GEOMETRY = 4\n", f"{ID}: its file declares None as GEOMETRY, not '{ID}'"),
+    ],
+)
+def test_one_that_can_not_be_is_told_on_one_line(package, tmp_path, text, said):
+    """Everything that is wrong with it, by its name; in a job with the place that names it."""
+    run = package(text)
+    done = run("-m", "mastering.cli.main", "geometries", ID)
+    assert done.returncode == 2 and said in done.stderr and len(done.stderr.splitlines()) == 1 and ID in done.stderr
+    title = '[title]\nname = "L"\npublisher = "S"\ncatalogue = "SM-1"\nrevision = "1"\n'
+    (tmp_path / "job.toml").write_text(f'{title}[side.A]\ngeometry = "{ID}"\nvolume = "none"\n')
+    done = run("-m", "mastering.cli.main", "build", "job.toml", "--dry-run")
+    assert done.returncode == 2 and f"side.A.geometry: {ID}: " in done.stderr and "Traceback" not in done.stderr
+
+
+def test_a_job_s_own_geometry_has_no_name_of_a_package_s(package, tmp_path):
+    run = package(GEOMETRY.format(id=ID, sectors=26, gap=54))
+    (tmp_path / "job.toml").write_text(f'[geometry.{ID}]\nbase = "{ID}"\n')
+    done = run("-m", "mastering.cli.main", "build", "job.toml", "--dry-run")
+    assert f"geometry.{ID}: is the id of a declared geometry; choose another name" in done.stderr
