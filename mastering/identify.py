@@ -112,7 +112,7 @@ def identify(view: View, masters: Iterable[Master]) -> Identified:
     for master in masters:
         for side in master.sides.values():
             target = Target(side, master.catalogue)
-            judged = view.judged(target)
+            judged = view.judged(target) if view.could_be(target) else None
             if judged is not None:
                 told = judged.equal & ~target.fillable if view.evidence == "dump" else judged.equal
                 found.append(Match(master, target, judged, told))

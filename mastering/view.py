@@ -100,6 +100,13 @@ class CaptureView:
                 self._judged[target] = None
         return self._judged[target]
 
+    def could_be(self, target: Target) -> bool:
+        """Whether a sound identifier of the side's kind is on it."""
+        try:
+            return self._has_identifiers(target.geometry)
+        except ContainerError:
+            return False
+
     def accepted(self, target: Target) -> Judged:
         """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""
         sighted = self.sighted(target.geometry)

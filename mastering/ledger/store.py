@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from sqlalchemy import Connection, create_engine, select
@@ -17,10 +18,12 @@ from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
 from mastering.errors import MasteringError
-from mastering.ledger.book import Book
 from mastering.ledger.migrations import steps
 from mastering.ledger.questions import Questions
 from mastering.ledger.tables import LOG, VERSION
+
+if TYPE_CHECKING:
+    from mastering.ledger.book import Book
 
 APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
 PATIENCE = 10.0  # seconds to wait for another process that writes
@@ -71,8 +74,10 @@ class Ledger:
     # Transactions
 
     @contextmanager
-    def write(self) -> Iterator[Book]:
+    def write(self) -> Iterator["Book"]:
         """The book to write in: all of it is on the disk when the block ends, or nothing when it fails."""
+        from mastering.ledger.book import Book
+
         with _told(self.path), self._transaction("BEGIN IMMEDIATE"):
             book = Book(self._connection)
             yield book
