@@ -55,9 +55,8 @@ class Match:
 
     @cached_property
     def foreign(self) -> int:
-        """How many of its sectors were read and hold something else; those of one value throughout left out, which a filler may be."""
-        rows = self.judged.rows[self.judged.differing]
-        return int(np.count_nonzero((rows != rows[:, :1]).any(axis=1)))
+        """How many of its sectors hold something else; those left out that look like a reader's mistake or filler."""
+        return len(self.judged.differing) - len(self.judged.looks)
 
     @cached_property
     def rank(self) -> tuple[float, float, bool, str]:
@@ -79,7 +78,8 @@ class Identified:
     """What is known of a read-back.
 
     `matches`: the sides that it carries, the best one first; `alike`: the first of them, and those that nothing that was read tells
-    from it; `unsure`: a serial that was read from a sector which fails its check.
+    from it; `unsure`: a serial that was read from a sector which fails its check. Where nothing matches: `recorded`, the declared geometry
+    of which most sectors are sound, how many those are, and of how many; `blank`: nothing is recorded at all, or one value throughout.
     """
 
     readback: str
@@ -87,6 +87,8 @@ class Identified:
     matches: tuple[Match, ...]
     alike: tuple[Match, ...]
     unsure: str | None
+    recorded: tuple[str, int, int] | None = None
+    blank: bool = False
 
     @property
     def serial(self) -> str | None:
@@ -117,6 +119,9 @@ def identify(view: View, masters: Iterable[Master]) -> Identified:
                 told = judged.equal & ~target.fillable if view.evidence == "dump" else judged.equal
                 found.append(Match(master, target, judged, told))
     found = sorted((match for match in found if match.speaks), key=lambda match: match.rank)
+    if not found:
+        recorded = view.recorded()
+        return Identified(view.name, view.evidence, (), (), None, recorded, view.is_empty and recorded is None)
     alike = tuple(match for match in found if match is found[0] or not _apart(match, found[0]))
     known = any(match.serial for match in alike)
     return Identified(view.name, view.evidence, tuple(found), alike, None if known else _unsure(view, alike))

@@ -52,11 +52,19 @@ class DumpView:
 
     def is_blank(self, target: Target) -> bool:
         """Whether it is one byte value throughout, and the master is not."""
-        return _is_constant(self.dump) and not _is_constant(target.side.dump)
+        return self.is_empty and not _is_constant(target.side.dump)
 
     def is_of_other_geometry(self, target: Target) -> bool:
         """A dump has no fields that could tell."""
         return False
+
+    def recorded(self) -> None:
+        """A dump has no fields that could tell its geometry."""
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether it is one byte value throughout."""
+        return _is_constant(self.dump)
 
     def unsound_rows(self, target: Target) -> Iterator[bytes]:
         """What the dump holds for the slot's sector, whatever its report says of it."""
@@ -119,9 +127,7 @@ class CaptureView:
 
     def is_blank(self, target: Target) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
-        if self.sighted(target.geometry).any_sound_identifier:
-            return False
-        return not any(sighted.any_sound_identifier for sighted in self._declared())
+        return not self.sighted(target.geometry).any_sound_identifier and self.is_empty
 
     def unsound_rows(self, target: Target) -> Iterator[bytes]:
         """The bytes of every block that fails its check: one of them may be the slot's sector."""
@@ -133,6 +139,20 @@ class CaptureView:
         if self.sighted(target.geometry).any_sound_field:
             return False
         return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared())
+
+    def recorded(self) -> tuple[str, int, int] | None:
+        """The declared geometry of which most sectors were read soundly, how many, and of how many; None where none was."""
+        counts = [(len(set(each.place.tolist())), each.geometry) for each in self._declared()]
+        sound = [(count / len(geometry.addresses), count, geometry) for count, geometry in counts if count]
+        if not sound:
+            return None
+        _, count, geometry = max(sound, key=lambda each: each[:2])
+        return geometry.id, count, len(geometry.addresses)
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no sound identifier of any declared geometry is on it."""
+        return not any(sighted.any_sound_identifier for sighted in self._declared())
 
     def _declared(self) -> Iterator[Sighted]:
         """Its sightings under each declared geometry whose tracks its steps can be, and whose identifiers are on it."""

@@ -113,7 +113,7 @@ def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool)
     from mastering.cli.batch_words import disc_story
 
     if not found.matches:
-        yield "no master at hand has this on a side: it is foreign, blank, or too damaged to tell"
+        yield _foreign_words(found)
         return
     for match in found.alike[:_SHOWN]:
         yield f"{match.label}: {match.equal} of {match.of} sectors ({match.share:.1%})".replace("%", " %")
@@ -123,6 +123,19 @@ def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool)
         yield from disc_story(disc)
     elif with_ledger and (found.serial or other):
         yield "the ledger never handed out this serial"
+
+
+def _foreign_words(found: "Identified") -> str:
+    """What can be said of a read-back that is no known master's."""
+    if found.recorded is not None:
+        geometry, count, of = found.recorded
+        return f"no master at hand has this on a side; it is recorded as {geometry}, {count} of {of} sectors sound"
+    if found.blank:
+        return "one value throughout: a blank disc, or its reader met nothing" if found.evidence in ("dump", "report") else _NOTHING
+    return "no master at hand has this on a side: it is foreign, or too damaged to tell"
+
+
+_NOTHING = "nothing is on it that any known geometry reads: it is blank, erased, or of a kind that is not declared"
 
 
 def _doubts(found: "Identified") -> Iterator[str]:

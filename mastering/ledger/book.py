@@ -197,9 +197,13 @@ class Book(Shelf):
         other = self.find(serial)
         if other is None:
             return f"the disc carries {serial}, a serial that this ledger never handed out"
-        known = (
-            "rejected by eye" if other.rejected else {"pass": "a good disc", "open": "not read yet"}.get(other.verdict(), other.verdict())
-        )
+        words = {
+            "pass": "a good disc",
+            "marginal": "in doubt",
+            "fail": "a bad disc",
+            "open": "not finished" if other.reads else "not read yet",
+        }
+        known = "rejected by eye" if other.rejected else words[other.verdict()]
         return f"the disc carries {serial} (batch {other.batch.name}, {known})"
 
     def _lot_for(self, disc: Disc, lot: str) -> str:

@@ -128,7 +128,8 @@ class Shelf:
             near = [each for each in known if each.rsplit("-", 2)[1].lstrip("0") == serial.lstrip("0")] or get_close_matches(
                 serial, known, 1
             )
-            raise LineError(f"{serial}: {why_no_serial(serial, catalogue)}" + (f"; did you mean {near[0]}?" if near else ""))
+            why = why_no_serial(serial, catalogue)
+            raise LineError(f"{serial}: {why}" + (f"; did you mean {near[0]}?" if near and near[0] not in why else ""))
         raise LineError(f"{serial}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
 
     def find(self, serial: str) -> Disc | None:

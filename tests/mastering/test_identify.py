@@ -207,6 +207,13 @@ def side_a(number: str) -> bytes:
     return two_sides().sides["A"].stamped(number)
 
 
+def disc_without_anything() -> bytes:
+    """A capture of noise."""
+    geometry, rng = registry.geometry(ZONED), np.random.default_rng(3)
+    tracks = tuple(capture.Track(number, 0, True, 3_250_000, 60_000, rng.bytes(7_500), ()) for number in range(geometry.cylinders))
+    return capture.write(capture.Capture(300, "test", tracks))
+
+
 def asked(table: Table, *readbacks: tuple[str, bytes], words: tuple = ()) -> Answer:
     return table.said("identify", *(table.file(name, data) for name, data in readbacks), *words)
 
@@ -317,11 +324,32 @@ def test_without_a_ledger_the_masters_are_enough(tmp_path):
     assert (answer.status, answer.err) == (2, ["obverse: no master is at hand: name a folder of them with --masters"])
 
 
-def test_what_is_no_known_masters(table):
-    answer = asked(table, ("x.dump", random_dump(registry.geometry(ZONED), 4)))
-    assert (answer.status, answer.out[1:]) == (1, ["  no master at hand has this on a side: it is foreign, blank, or too damaged to tell"])
-    [line] = asked(table, ("x.dump", bytes(3_000_000)), words=("--json",)).json
+@pytest.mark.parametrize(("data", "told"), [
+    (random_dump(registry.geometry(ZONED), 4), "no master at hand has this on a side: it is foreign, or too damaged to tell"),
+    (bytes(3_000_000), "one value throughout: a blank disc, or its reader met nothing"),
+    (capture_of(master_of(ZONED), "A"), "no master at hand has this on a side; it is recorded as gcr4to5-35z, 683 of 683 sectors sound"),
+    (disc_without_anything(), "nothing is on it that any known geometry reads: it is blank, erased, or of a kind that is not declared"),
+])  # fmt: skip
+def test_what_is_no_known_masters(table, data, told):
+    answer = asked(table, ("x.dump", data))
+    assert (answer.status, answer.out[1:]) == (1, [f"  {told}"])
+    [line] = asked(table, ("x.dump", data), words=("--json",)).json
     assert (line["matches"], line["serial"], line["certain"]) == ([], None, False)
+
+
+def test_a_dump_whose_reader_left_sectors_out_is_not_called_foreign():
+    master = master_of(ZONED)
+    dump = master.sides["A"].dump
+    left_out = dump[: 256 * 200] + dump[256 * 203 :] + bytes(256 * 3)
+    known = of_dump(left_out, [master])
+    assert (known.alike[0].equal, known.alike[0].foreign, known.certain) == (200, 0, True)
+
+
+def test_the_other_side_lends_no_serial_to_a_file_named_after_another_disc(table):
+    b = two_sides().sides["B"].dump
+    for name, lent in ((f"{FIRST}-B.dump", FIRST), (f"{SECOND}-B.dump", None)):
+        lines = asked(table, (name, b), (f"{FIRST}-A.dump", side_a(FIRST)), words=("--json",)).json
+        assert [line["by_other_side"] for line in lines] == [lent, None]
 
 
 def test_what_can_not_be_read_is_an_error_and_the_others_are_told(table):

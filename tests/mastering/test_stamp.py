@@ -232,6 +232,12 @@ def test_every_serial_of_a_batch_gets_its_own(table):
         assert (table.folder / f"{number}.dump").read_bytes() == table.master.sides["A"].stamped(number)
 
 
+@pytest.mark.parametrize("name", ["x.capture", "x.CAPTURE"])
+def test_a_name_that_says_capture_gets_one(table, name):
+    make(table, FIRST, "A", name)
+    assert (table.folder / name).read_bytes().startswith(capture.SIGNATURE)
+
+
 def test_a_side_without_a_place_for_it_is_told(table):
     assert make(table, FIRST, "B", "b.dump").out == [f"{table.folder / 'b.dump'}: side B of {FIRST} (this side has no place for a serial)"]
 
@@ -240,6 +246,7 @@ def test_a_side_without_a_place_for_it_is_told(table):
     ((FIRST, "C", "x.dump"), "--side C: this master has side A and B"),
     (("SM-004-0001-A", "A", "x.dump"), "mistyped"),
     (("SM-004-0009-" + serial("SM-004", 9)[-1], "A", "x.dump"), "not handed out in batch B-0001"),
+    (("sm-004-0001-x", "A", "x.dump"), "in small letters; the serial is SM-004-0001-X"),
     ((FIRST, "A", "nowhere/x.dump"), "can't be written"),
     ((FIRST, "A", "ledger.sqlite"), "exists already"),
 ])  # fmt: skip

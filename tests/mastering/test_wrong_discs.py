@@ -89,6 +89,21 @@ def test_a_finished_disc_is_caught_on_each_side_that_carries_the_serial(shop):
             shop.put_in_as(told, side.stamped(finished.serial), side=side.name)
 
 
+def test_what_is_known_of_a_disc_that_is_put_in_again_is_said(shop):
+    other, told = shop.discs[20:22]
+    sides = other.master.sides
+    bad = bytes(sides["A"].size) + sides["A"].stamped(other.serial)[sides["A"].size :]
+    for side, data, known in (
+        ("A", sides["A"].stamped(other.serial), "not finished"),
+        ("B", bytes(sides["B"].dump), "in doubt"),
+        ("A", bad, "a bad disc"),
+    ):
+        if known == "in doubt":  # read badly, then well once
+            shop.put_in_as(other, bytes(sides["B"].size) + data[sides["B"].size :], side=side)
+        shop.put_in_as(other, data, side=side)
+        assert f"{other.serial} (batch B-0005, {known})" in refusal(shop, told, other.dump)
+
+
 def test_the_old_serial_of_a_rejected_disc_is_told_as_such(shop):
     rejected = shop.discs[0]
     shop.reject(rejected)

@@ -36,7 +36,7 @@ def command(batch: str, serial: str, side: str, out: str, shelf: str | None, led
         raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
     if os.path.lexists(out):
         raise MasteringError(f"{out}: exists already; name a file that does not, so that no disc gets another one's serial")
-    data = image(master.sides[side], serial, out.endswith(".capture"))
+    data = image(master.sides[side], serial, out.lower().endswith(".capture"))
     write_file(Path(out), data)
     slot = master.sides[side].slot is not None
     if as_json:
