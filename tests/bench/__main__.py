@@ -20,7 +20,7 @@ import numpy as np
 
 from formats import registry
 from formats.track import encode_side
-from tests.bench import ledger
+from tests.bench import identity, ledger
 
 FULL = """
 [title]
@@ -205,12 +205,19 @@ def ledgers(folder: Path) -> None:
         report(f"{words}: {size:,} discs", taken, "seconds", bounds.get(words[:5], float("inf")))
 
 
+def identities(folder: Path) -> None:
+    """What a disc is, among a hundred masters; what is to be written on one."""
+    for measured in identity.identities(folder):
+        report(*measured)
+
+
 def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--files", type=int, default=10_000, help="how many dumps (default 10,000)")
     parser.add_argument("--geometries", action="store_true", help="only the table of geometries, and what importing them costs")
     arguments = parser.parse_args()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # where it is set every start would compile the program anew
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         if arguments.geometries:
@@ -222,6 +229,7 @@ def main() -> None:
         starts(folder)
         searches(folder)
         ledgers(folder)
+        identities(folder)
 
 
 if __name__ == "__main__":
