@@ -56,8 +56,6 @@ def process_seconds(arguments: Sequence[str | Path], cwd: Path) -> float:
     return after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
 
 
-
-
 def build(folder: Path, number: int, geometries: Sequence[str]) -> Path:
     """A title's first revision, built by the program."""
     job = folder / f"job-{number}"

@@ -42,7 +42,11 @@ def test_the_distribution(bad, good, a, b, chance):
 def test_a_rate_that_is_well_known_needs_what_the_negative_binomial_says():
     """5 %: 109 and 111."""
     known = (50_000, 1_000_000)
-    assert [need(100, [known], known, sure).load for sure in (0.95, 0.99)] == [100 + nbinom.ppf(sure, 100, 0.95) for sure in (0.95, 0.99)] == [109, 111]
+    assert (
+        [need(100, [known], known, sure).load for sure in (0.95, 0.99)]
+        == [100 + nbinom.ppf(sure, 100, 0.95) for sure in (0.95, 0.99)]
+        == [109, 111]
+    )
 
 
 @settings(max_examples=30)
@@ -73,7 +77,11 @@ def test_it_says_why():
 
 
 def test_lots_that_differ_need_more_than_lots_that_are_alike():
-    assert need(100, [(0, 80), (0, 80), (12, 80)]).load > need(100, [(4, 80), (4, 80), (4, 80)]).load > need(100, [(12, 240)], (12, 240)).load - 1
+    assert (
+        need(100, [(0, 80), (0, 80), (12, 80)]).load
+        > need(100, [(4, 80), (4, 80), (4, 80)]).load
+        > need(100, [(12, 240)], (12, 240)).load - 1
+    )
 
 
 def test_what_can_not_be_is_refused():
@@ -96,7 +104,9 @@ def promise(rng, rate, judged, good, histories=300):
     return np.mean([kept(need(good, [(int(bad), judged)], (int(bad), judged)).load, good, rate) for bad in seen])
 
 
-@pytest.mark.parametrize(("rate", "judged", "good"), [(0.02, 30, 100), (0.05, 100, 100), (0.10, 100, 100), (0.05, 300, 100), (0.10, 100, 250)])
+@pytest.mark.parametrize(
+    ("rate", "judged", "good"), [(0.02, 30, 100), (0.05, 100, 100), (0.10, 100, 100), (0.05, 300, 100), (0.10, 100, 250)]
+)
 def test_95_percent_sure_is_kept(rate, judged, good):
     assert promise(np.random.default_rng(1), rate, judged, good) >= 0.93
 
