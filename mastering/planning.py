@@ -11,7 +11,7 @@ from typing import Any, Literal
 import numpy as np
 
 from mastering.errors import MasteringError
-from mastering.statistics.arrays import Floats
+from mastering.statistics.arrays import Floats, Ints
 from mastering.statistics.settings import Settings
 
 Basis = Literal["lot", "lots", "default"]
@@ -19,7 +19,8 @@ Basis = Literal["lot", "lots", "default"]
 DEFAULTS = Settings()
 JEFFREYS = 0.5  # bad and good discs lent to a lot: Jeffreys' prior
 ENOUGH_LOTS = 3  # from here on it shows how much lots differ
-MOST = 1_000_000  # blanks; what needs more can't be made
+MOST = 100_000  # blanks; what needs more can't be made
+BLOCK = 1_000_000  # chances that are computed at a time
 STRENGTHS = np.geomspace(2.0, 300.0, 20)  # how alike lots are: 2 not at all, 300 nearly; beyond that three lots can't tell
 MEANS = np.geomspace(0.001, 0.8, 60)
 
@@ -138,21 +139,20 @@ def _load(good: int, assurance: float, a: Floats, b: Floats, weights: Floats) ->
     """
     kept = weights > 1e-9
     a, b, weights = a[kept], b[kept], weights[kept] / weights[kept].sum()
-    most = 64
-    while True:
-        reached = np.cumsum(_chances(good, a, b, most) @ weights)
-        if reached[-1] >= assurance:
-            return good + int(np.searchsorted(reached, assurance))
-        if good + most > MOST:
-            raise MasteringError(f"good: {good}: more than {MOST:,} blanks would be needed; these are too bad to be used")
-        most *= 4
+    first, size, reached = 0, 64, 0.0
+    while good + first <= MOST:
+        chances = reached + np.cumsum(_chances(good, a, b, np.arange(first, first + size)) @ weights)
+        if chances[-1] >= assurance:
+            return good + first + int(np.searchsorted(chances, assurance))
+        first, size, reached = first + size, min(2 * size, BLOCK // len(a)), float(chances[-1])
+    raise MasteringError(f"good: {good}: more than {MOST:,} blanks would be needed to be so sure; judge more discs, or take others")
 
 
-def _chances(good: int, a: Floats, b: Floats, most: int) -> Floats:
-    """Chances of 0, 1, ... `most` - 1 bad discs before the last good one, shape (most, distributions): beta-negative-binomial."""
+def _chances(good: int, a: Floats, b: Floats, bad: Ints) -> Floats:
+    """Chances of so many bad discs before the last good one, shape (bad, distributions): beta-negative-binomial."""
     from scipy.special import betaln, gammaln
 
-    bad = np.arange(most)[:, None]
+    bad = bad[:, None]
     ways = gammaln(bad + good) - gammaln(bad + 1) - gammaln(good)
     made: Floats = np.exp(ways + betaln(a + bad, b + good) - betaln(a, b))
     return made

@@ -49,6 +49,32 @@ _EDITIONS = """
 # platform = "the same machine"
 """
 
+_GEOMETRY = """
+# [geometry.my-disc]          # a geometry of your own, a declared one with changes; a side names it: geometry = "my-disc"
+# base = "mfm-40x9x512"       # whatever is not changed is its; `obverse geometries --job job.toml my-disc` draws the track
+# source = "Handbook, page 5" # where the changes are from
+# tracks = 41                 # cylinders
+# first_track = 0
+# heads = 1                   # with 2: tracks_count_on = true (head 1's identifiers count on), heads_apart = true (so in a dump)
+# sectors = 10                # of a track; where the base has zones a list, one number for each: [21, 19, 18, 17]
+# sector_bytes = 512
+# first_sector = 0
+# order = [0, 2, 4, 6, 8, 1, 3, 5, 7, 9]   # round the track; or "as-numbered"
+# dump_order = "as-numbered"  # of each track in a dump; or a list
+# complemented = true         # the sectors' bytes stand inverted on the track
+# index_mark = true           # false leaves out the base's
+# index_gap = 80              # bytes before the index mark
+# first_gap = 50              # bytes before the first sector
+# identifier_gap = 22         # bytes between a sector's identifier and its block
+# data_gap = 30               # bytes behind its block; on zones a list
+# rpm = 300
+# cell_nanoseconds = 2000     # how long a cell lasts, a cell being half a data bit in FM and MFM; on zones a list
+# speed_tolerance = 1.5       # percent that a drive may be off; a margin below it is a warning
+# tracks_per_inch = 48
+# coercivity = 300            # oersted
+# index_hole = true           # whether drives for it need the index hole
+"""
+
 # What a side of each volume may say, and a first file.
 _VOLUMES: Mapping[str, str] = {
     "zoned-dos": """\
@@ -150,7 +176,7 @@ def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
         text += _VOLUMES.get(volume_id, "").format(side=side, source=source)
         size = geometry.dump_bytes if volume_id == "none" else 64
         files[source] = bytes(range(256)) * (size // 256) if size >= 256 else bytes(range(1, size + 1))
-    return {"job.toml": (text + _EDITIONS).encode(), **files}
+    return {"job.toml": (text + _GEOMETRY + _EDITIONS).encode(), **files}
 
 
 def _known(kind: str, name: str) -> str:

@@ -1,4 +1,4 @@
-"""Ratios against named baselines, all in one run: `python -m tests.bench [--files N]`. Prints a table; nothing here is a test.
+"""Ratios against named baselines, all in one run: `python -m tests.bench [--files N] [--geometries]`. Prints a table; nothing here is a test.
 
 Each line names what was measured, the baseline beside it, their ratio (median of the pairs) and the bound that the project set
 itself. Baselines: `cat` of the same files to /dev/null, the interpreter's own start (`python -c pass`), the time that a drive
@@ -116,22 +116,34 @@ def dumps(folder: Path, count: int) -> None:
             ratio(f"  beside it: sha256sum of {count:,} dumps", digest, cat, "cat", float("inf"))
 
 
-def captures(folder: Path) -> None:
-    """One-turn captures in a batch of 100, and encoding a side, against the drive's own time."""
+def geometries(folder: Path) -> None:
+    """A table of every geometry: one-turn captures judged in a batch of 100, and a side encoded, as shares of the drive's own time.
+
+    Where a cell is 1 microsecond the bounds are twice as wide: the drive turns faster under more cells.
+    """
+    head = ("a drive", "judged", "of 1/1000", "bound", "encoded", "of 1/500", "bound")
+    print(f"{'side of a disc':24}" + "".join(f"{each:>11}" for each in head))
     for geometry in map(registry.geometry, registry.names("geometries", foreign=False)):
         made = folder / f"master-{geometry.id}"
         made = made if made.exists() else master(folder, geometry.id)
         drive = geometry.cylinders * geometry.heads * 60 / geometry.rpm
-        fastest = min(zone.cell_ns for zone in geometry.zones) < 2000
+        bound = 2 if min(zone.cell_ns for zone in geometry.zones) <= 1000 else 1
         one = (made / "data" / "side-A.capture").read_bytes()
         kept = copies(folder, f"captures-{geometry.id}", [one] * 100, ".capture")
-        run([*OBVERSE, "verify", made, kept])
-        taken = statistics.median(seconds(lambda: run([*OBVERSE, "verify", made, kept])) for _ in range(ROUNDS)) / 100
-        report(f"capture, file to verdict, in 100: {geometry.id}", taken / drive * 1000, "1/1000 of the drive", 2 if fastest else 1)
         dump, identity = bytes(geometry.dump_bytes), geometry.identity_values(b"SM", 254)
-        encode_side(geometry, dump, identity)
-        taken = statistics.median(seconds(lambda: encode_side(geometry, dump, identity)) for _ in range(ROUNDS))
-        report(f"encoding a side: {geometry.id}", taken / drive * 500, "1/500 of the drive", 2 if fastest else 1)
+        judged = usual(lambda: run([*OBVERSE, "verify", made, kept])) / 100
+        encoded = usual(lambda: encode_side(geometry, dump, identity))
+        shares = judged / drive * 1000, encoded / drive * 500
+        cells = [f"{drive:.1f} s"]
+        for taken, share in zip((judged, encoded), shares, strict=True):
+            cells += [f"{1000 * taken:.2f} ms", f"{share:.2f}", str(bound)]
+        print(f"{geometry.id:24}" + "".join(f"{each:>11}" for each in cells) + ("   OVER" if max(shares) > bound else ""))
+
+
+def usual(act: Callable[[], object]) -> float:
+    """The median time of a call, its first one left out."""
+    act()
+    return statistics.median(seconds(act) for _ in range(ROUNDS))
 
 
 def starts(folder: Path) -> None:
@@ -148,6 +160,17 @@ def starts(folder: Path) -> None:
         ("verify, one capture", ["verify", made, capture], 25),
     ):
         ratio(name, lambda: run([*OBVERSE, *arguments]), nothing, "python -c pass", bound)
+    imports(nothing)
+
+
+def imports(nothing: Callable[[], object]) -> None:
+    """The package without the program: with one geometry, and with all its modules."""
+    one = "import formats, formats.registry; formats.registry.geometry('gcr4to5-35z')"
+    every = (
+        "import formats, pkgutil, importlib\nfor m in pkgutil.walk_packages(formats.__path__, 'formats.'): importlib.import_module(m.name)"
+    )
+    for name, code in (("import formats, one geometry", one), ("import every module of formats", every)):
+        ratio(name, lambda: run([sys.executable, "-c", code]), nothing, "python -c pass", 18)
 
 
 def searches(folder: Path) -> None:
@@ -192,12 +215,17 @@ def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--files", type=int, default=10_000, help="how many dumps (default 10,000)")
+    parser.add_argument("--geometries", action="store_true", help="only the table of geometries, and what importing them costs")
     arguments = parser.parse_args()
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # where it is set every start would compile the program anew
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
+        if arguments.geometries:
+            geometries(folder)
+            imports(lambda: run([sys.executable, "-c", "pass"]))
+            return
         dumps(folder, arguments.files)
-        captures(folder)
+        geometries(folder)
         starts(folder)
         searches(folder)
         ledgers(folder)

@@ -85,7 +85,7 @@ def read_back(model, serial, side, rng):
     return bytes(dump), HEADER + listed if day in ("soft", "unread") else None
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1])
 def test_an_evening_of_records(tmp_path, master, bench, seed):
     (_, model), (ledger, batch, serials), rng = master, bench, random.Random(seed)
     discs, said_of_discs, lots, wrote = serials[:3], [], {}, {}

@@ -1,8 +1,10 @@
 """`[geometry.NAME]`: a job's own geometry goes into its master and is judged like any other; one that can't be is told, all at once."""
 
 import json
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,7 @@ from mastering.builder import build, payload, record
 from mastering.errors import ProblemsError
 from mastering.job import load
 from mastering.master import Master, open_master, write_master
+from mastering.own_geometry import GeometryKeys, own_geometries
 
 TITLE = '[title]\nname = "{name}"\npublisher = "Saltmarsh Software"\ncatalogue = "SM-004"\nrevision = "1.2"\n'
 SIDE = '[side.A]\ngeometry = "own"\nvolume = "{volume}"\n'
@@ -281,3 +284,42 @@ def test_every_declared_geometry_is_a_base_of_itself(tmp_path):
             key: value for key, value in wanted.items() if key not in ("id", "sources")
         }
         assert own.sources[1:] == declared.sources
+
+
+# Documents
+
+
+def table_of(text: str) -> dict:
+    """The one table below `geometry` of some TOML."""
+    [table] = tomllib.loads(text)["geometry"].values()
+    return table
+
+
+def test_the_commented_job_names_every_key_and_its_values_are_good(tmp_path):
+    assert run("new", tmp_path / "lantern", "--side", "A=mfm-40x9x512:none").returncode == 0
+    text = (tmp_path / "lantern" / "job.toml").read_text()
+    block = re.search(r"^# \[geometry\..*?\n\n", text, re.MULTILINE | re.DOTALL)
+    assert block is not None
+    table = table_of(re.sub(r"^# ", "", block[0], flags=re.MULTILINE))
+    told = {key for key in GeometryKeys.model_fields if re.search(rf"\b{key} = ", block[0])}
+    assert told == set(GeometryKeys.model_fields)
+    found: list[str] = []
+    assert own_geometries({"my-disc": table}, found)["my-disc"] is not None and found == []
+
+
+def test_the_geometry_of_the_readme_is_one():
+    block = re.search(r"<!-- own geometry -->\n```toml\n(.*?)```", (Path(__file__).parents[2] / "README.md").read_text(), re.DOTALL)
+    assert block is not None
+    found: list[str] = []
+    assert own_geometries({"lantern": table_of(block[1])}, found)["lantern"] is not None and found == []
+
+
+def test_an_edition_has_the_job_s_geometries(tmp_path):
+    job = job_of(tmp_path, LANTERN, 209_920)
+    job.write_text(job.read_text() + '[edition.taste]\n[edition.taste.side.A]\nplatform = "another"\n')
+    assert run("build", job, "--all", "--out", tmp_path / "out").returncode == 0
+    assert {open_master(tmp_path / "out" / name).sides["A"].geometry_id for name in ("plain", "taste")} == {"own"}
+    bad = job_of(tmp_path, 'base = "mfm-40x9x512"\nsectors = 10')
+    bad.write_text(bad.read_text() + "[edition.taste]\n")
+    done = run("build", bad, "--all", "--out", tmp_path / "bad")
+    assert done.returncode == 2 and done.stderr.count("10 sectors are 5696 cells too long") == 1

@@ -1,7 +1,7 @@
 """How many blanks to load: against published distributions, and whether the promise is kept.
 
-The campaign (2,000 histories each, seed 3, N = 100, 95 %): lots that differ (mean 4 %, sd 4 %, 80 discs each), a new lot next:
-CAMPAIGN
+The campaign (2,000 histories each, seed 3; 100 good ones, 95 % sure; lots that differ, mean 4 %, sd 4 %, 80 discs each; a new lot next):
+kept in .941 from 3 lots, .936 from 5, .952 from 10 (two standard errors: .009), with 19.8, 18.6 and 17.6 blanks beyond the good ones.
 """
 
 import numpy as np
@@ -35,7 +35,7 @@ def test_blanks_for_100_good_copies(bad, discs, loads):
 @pytest.mark.parametrize(("bad", "good", "a", "b", "chance"), [(100, 50, 5, 20, 0.002855762954310226), (1000, 100, 5, 20, None)])
 def test_the_distribution(bad, good, a, b, chance):
     """scipy's test data, mpmath with 500 digits; there the good ones are counted first, so a and b change places."""
-    made = _chances(good, np.array([float(b)]), np.array([float(a)]), bad + 1)[bad, 0]
+    made = _chances(good, np.array([float(b)]), np.array([float(a)]), np.array([bad]))[0, 0]
     assert made == pytest.approx(chance or betanbinom.pmf(bad, good, a, b), rel=1e-9)
 
 
@@ -54,7 +54,9 @@ def test_a_rate_that_is_well_known_needs_what_the_negative_binomial_says():
 def test_one_blank_less_would_not_do(good, bad, discs, assurance):
     bad = min(bad, discs // 2)  # of lots that are worse no number of blanks is enough
     load = need(good, [(bad, discs)], (bad, discs), assurance).load
-    assert load == good + betanbinom.ppf(assurance, good, discs - bad + 0.5, bad + 0.5)
+    enough = betanbinom.cdf([load - good - 1, load - good], good, discs - bad + 0.5, bad + 0.5)
+    assert enough[0] < assurance + 1e-9  # where a chance is the assurance itself rounding decides
+    assert enough[1] > assurance - 1e-9
 
 
 # What it rests on
@@ -87,7 +89,7 @@ def test_what_can_not_be_is_refused():
         need(0, [])
     with pytest.raises(MasteringError, match="assurance: 1"):
         need(10, [], assurance=1.0)
-    with pytest.raises(MasteringError, match="too bad to be used"):
+    with pytest.raises(MasteringError, match="judge more discs"):
         need(1000, [(500, 500)], (500, 500))
     with pytest.raises(MasteringError, match="prices"):
         Prices(-1, 2)
@@ -124,7 +126,7 @@ def differing(rng, lots, histories, spread=0.04, mean=0.04):
 @pytest.mark.parametrize("lots", [3, 10])
 def test_95_percent_sure_is_kept_where_lots_differ(lots):
     """With 18 blanks beyond the good ones, and no more than 2 beyond that."""
-    found, sampling, extra = differing(np.random.default_rng(3), lots, 300)
+    found, sampling, extra = differing(np.random.default_rng(3), lots, 200)
     assert found >= 0.93 - sampling
     assert extra <= 20.5
 

@@ -47,15 +47,15 @@ def test_the_same_seed_gives_the_same_answer():
 
 def test_scratches_cry_no_wolf():
     rng = np.random.default_rng(4)
-    found = [scan(scratches(rng, 20), 80, FLAT, rng, 199) for _ in range(250)]
-    at_most(sum(each.p <= 0.05 for each in found), 250, 0.07)
-    at_most(sum(each.zone_p <= 0.05 for each in found), 250, 0.07)
+    found = [scan(scratches(rng, 20), 80, FLAT, rng, 199) for _ in range(200)]
+    at_most(sum(each.p <= 0.05 for each in found), 200, 0.07)
+    at_most(sum(each.zone_p <= 0.05 for each in found), 200, 0.07)
 
 
 def test_a_fault_behind_45_percent_of_20_failing_discs_is_found():
     rng = np.random.default_rng(5)
-    found = [scan(faulty(rng, 20, 38, 41, 0.45), 80, FLAT, rng, 199) for _ in range(250)]
-    at_least(sum(each.p <= 0.05 for each in found), 250, 0.82)
+    found = [scan(faulty(rng, 20, 38, 41, 0.45), 80, FLAT, rng, 199) for _ in range(200)]
+    at_least(sum(each.p <= 0.05 for each in found), 200, 0.82)
     hits = [each for each in found if each.p <= 0.05]
     at_least(sum(each.first <= 41 and each.last >= 38 for each in hits), len(hits), 0.98)
 
@@ -65,11 +65,11 @@ def test_tracks_that_always_fail_more_are_expected_to():
     rng = np.random.default_rng(6)
     worse = np.linspace(1, 4, 80)
     usual = np.bincount(rng.choice(80, 2000, p=worse / worse.sum()), minlength=80)
-    sets = [[np.array([each]) for each in rng.choice(80, 30, p=worse / worse.sum())] for _ in range(150)]
+    sets = [[np.array([each]) for each in rng.choice(80, 30, p=worse / worse.sum())] for _ in range(120)]
     unaware = sum(scan(each, 80, FLAT, rng, 199).zone_p <= 0.05 for each in sets)
     aware = sum(scan(each, 80, usual, rng, 199).zone_p <= 0.05 for each in sets)
-    at_most(aware, 150, 0.07)
-    at_least(unaware, 150, 0.20)
+    at_most(aware, 120, 0.07)
+    at_least(unaware, 120, 0.20)
 
 
 def failing(tracks, drive="D1", surface=A):
