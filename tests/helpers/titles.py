@@ -1,5 +1,7 @@
 """A shop with several titles in several revisions, every disc with its serial; and what a drive reads of a disc, sound or damaged."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import count
@@ -11,6 +13,7 @@ from bench import MARKER, Copy, make_master, random_dump
 from formats import registry
 from formats.containers import capture, sector_report
 from formats.geometry import Address
+from mastering.ledger.book import Book
 from mastering.ledger.store import Ledger, memory
 from mastering.master import Master, Side
 from mastering.opening import Run, batch_line
@@ -85,6 +88,15 @@ class Disc:
         return sector_report.write((address, "good", 1) for address in self.side.geometry.addresses)
 
 
+class Forgetful(Ledger):
+    """A ledger that checks all that is to be written, and lets go of it: 160,000 reads would fill it."""
+
+    @contextmanager
+    def write(self) -> Iterator[Book]:
+        with self._transaction("BEGIN"):
+            yield Book(self._connection)
+
+
 class Shop:
     """So many titles in so many revisions, a batch of each with its discs, and a ledger of it in memory."""
 
@@ -122,6 +134,11 @@ class Shop:
         finally:
             path.unlink()
             stem.with_suffix(".report.csv").unlink(missing_ok=True)
+
+    def forget(self) -> None:
+        """From now on nothing stays in the ledger."""
+        for recorder in self.recorders.values():
+            recorder.ledger = Forgetful(self.ledger.path, self.ledger._connection)
 
     def reject(self, disc: Disc) -> None:
         batch = self.recorders[disc.master.digest].batch.name
