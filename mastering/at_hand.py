@@ -11,17 +11,17 @@ from mastering.ledger.lines import Line
 from mastering.master import Master, masters_at, open_master
 
 
-def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path], captures: bool = True) -> Master:
+def find_master(batch: Batch, ledger: Path, shelves: Iterable[Path], whole: bool = True) -> Master:
     """The batch's master: where it lay when the batch was opened, else on a shelf. MasteringError when it is nowhere.
 
-    `captures` as for `open_master`.
+    `whole` as for `open_master`.
     """
     wanted = batch.line["digest"]
     places = [] if batch.line.get("path") is None else [ledger.absolute().parent / batch.line["path"]]
     shelves = list(shelves)
     for folder in (*places, *(folder for shelf in shelves for folder in masters_at(shelf))):
         if _digest_at(folder) == wanted:
-            return open_master(folder, captures)
+            return open_master(folder, whole)
     looked = ", ".join(map(str, (*places, *shelves))) or "nowhere"
     raise MasteringError(
         f"batch {batch.name}: its master {batch.line['master']} (digest {wanted}) is not at hand "
@@ -36,7 +36,7 @@ class AtHand:
     ledger: Path
     batches: tuple[Line, ...]
     shelves: tuple[Path, ...]
-    captures: bool = True
+    whole: bool = True
 
     def __iter__(self) -> Iterator[Master]:
         beside = self.ledger.absolute().parent
@@ -51,7 +51,7 @@ class AtHand:
                 continue
             seen.add(found)
             try:
-                yield open_master(folder, self.captures)
+                yield open_master(folder, self.whole)
             except MasteringError:
                 continue  # a broken master can't name a disc; `obverse check` tells of it
 

@@ -7,10 +7,11 @@ from formats import registry
 from formats.containers import capture
 from formats.errors import ContainerError, Problem, VolumeError
 from formats.image import Image
+from mastering.bag import MasterError
 from mastering.builder import file_record, unproven
 from mastering.compare import Target, compare_cells
 from mastering.files import digest
-from mastering.master import Master, MasterError, Side
+from mastering.master import Master, Side
 from mastering.sightings import see
 from mastering.verdict import KINDS
 

@@ -4,27 +4,17 @@ Opening one proves every file's digest first. Nothing here needs numpy, construc
 """
 
 import json
-import os
-import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from mastering.errors import MasteringError
+from mastering.bag import MANIFEST, MasterError, bag, proved, read
 from mastering.files import canonical_json, digest, write_folder
 
 if TYPE_CHECKING:
     from formats.geometry import Geometry
-
-_DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
-_MANIFEST, _TAGS = "manifest-sha256.txt", "tagmanifest-sha256.txt"
-_LARGEST = {"data": 256 << 20, "tags": 1 << 20}
-
-
-class MasterError(MasteringError):
-    """A folder that is no sound master."""
 
 
 @dataclass(frozen=True)
@@ -133,27 +123,14 @@ def write_master(target: Path, payload: Mapping[str, bytes], record: Mapping[str
     """Makes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
     files = bag(payload, record)
     write_folder(target, files)
-    return digest(files[_MANIFEST])
+    return digest(files[MANIFEST])
 
 
 def write_masters(target: Path, made: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
     """Makes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
     bags = {name: bag(payload, record) for name, (payload, record) in made.items()}
     write_folder(target, {f"{name}/{file}": data for name, files in bags.items() for file, data in files.items()})
-    return {name: digest(files[_MANIFEST]) for name, files in bags.items()}
-
-
-def bag(payload: Mapping[str, bytes], record: Mapping[str, Any]) -> dict[str, bytes]:
-    """A bag's files by name."""
-    data = {f"data/{name}": content for name, content in (*payload.items(), ("master.json", canonical_json(record)))}
-    manifest = _listing(data)
-    size = sum(map(len, data.values()))
-    tags = {"bagit.txt": _DECLARATION, "bag-info.txt": f"Payload-Oxum: {size}.{len(data)}\n".encode(), _MANIFEST: manifest}
-    return data | tags | {_TAGS: _listing(tags)}
-
-
-def _listing(files: Mapping[str, bytes]) -> bytes:
-    return "".join(f"{digest(files[name])}  {name}\n" for name in sorted(files)).encode()
+    return {name: digest(files[MANIFEST]) for name, files in bags.items()}
 
 
 # Opening
@@ -172,12 +149,12 @@ def masters_at(path: Path) -> list[Path]:
     return [path] if (path / "bagit.txt").is_file() else master_folders(path)
 
 
-def open_master(path: Path, captures: bool = True) -> Master:
-    """The master in a folder, every file's digest proved; `captures` False leaves theirs out, for who reads no cells.
+def open_master(path: Path, whole: bool = True) -> Master:
+    """The master in a folder, every file's digest proved; `whole` False proves only what a Master holds, the dumps and the record.
 
     MasterError names the first file that is not what it was.
     """
-    problems, files = _proved(path, captures)
+    problems, files = proved(path) if whole else read(path)
     for where, what in problems:
         raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
     try:
@@ -186,74 +163,6 @@ def open_master(path: Path, captures: bool = True) -> Master:
         raise MasterError(f"{path}: the manifest does not list {error.args[0]}") from error
     except (ValueError, RecursionError) as error:
         raise MasterError(f"{path / 'data/master.json'}: not what a master of version 1 holds: {error}") from error
-
-
-def fixity(path: Path) -> Sequence[tuple[str, str]]:
-    """What is wrong with a bag's files: each one's name and what; a bag that is none has one problem."""
-    return _proved(path)[0]
-
-
-def _proved(path: Path, captures: bool = True) -> tuple[list[tuple[str, str]], dict[str, bytes]]:
-    """What is wrong with a bag's files, and the bytes of those that are as they were, captures left out."""
-    try:
-        if _bytes(path, "bagit.txt", "tags") != _DECLARATION:
-            return [("bagit.txt", "not the declaration of a BagIt 1.0 bag in UTF-8")], {}
-        listed = {name: _entries(_bytes(path, name, "tags"), name) for name in (_MANIFEST, _TAGS)}
-    except MasterError as error:
-        return [("", str(error).removeprefix(f"{path}: "))], {}
-    except ValueError as error:
-        return [("", str(error))], {}
-    problems, files = [], {}
-    for kind, entries in (("tags", listed[_TAGS]), ("data", listed[_MANIFEST])):
-        for name, wanted in entries.items():
-            if name.endswith(".capture") and not captures:
-                continue
-            try:
-                data = _bytes(path, name, kind)
-            except MasterError as error:
-                problems.append((name, str(error).removeprefix(f"{path / name}: ")))
-                continue
-            if digest(data) != wanted:
-                problems.append((name, "changed since the master was built (its SHA-256 is another)"))
-            elif not name.endswith(".capture"):
-                files[name] = data
-    problems += [(name, "not in the manifest") for name in sorted(_present(path) - set(listed[_MANIFEST]))]
-    problems += [(_TAGS, f"does not list {name}") for name in ("bagit.txt", _MANIFEST) if name not in listed[_TAGS]]
-    return problems, files
-
-
-def _present(path: Path) -> set[str]:
-    """The names of a bag's payload files as they lie there."""
-    start = len(f"{path}/")
-    return {f"{folder}/{name}"[start:] for folder, _, names in os.walk(path / "data") for name in names}
-
-
-def _entries(manifest: bytes, name: str) -> dict[str, str]:
-    entries: dict[str, str] = {}
-    for number, line in enumerate(manifest.decode().splitlines(), 1):
-        sha256, _, path = line.partition("  ")
-        parts = path.split("/")
-        if len(sha256) != 64 or not path or {"", ".", ".."} & set(parts) or path in entries:
-            raise ValueError(f"{name}, line {number}: not a digest and a file's name")
-        entries[path] = sha256
-    return entries
-
-
-def _bytes(path: Path, name: str, kind: str) -> bytes:
-    file = path / name
-    try:
-        found = file.lstat()
-        if stat.S_ISREG(found.st_mode) and found.st_size <= _LARGEST[kind]:
-            return file.read_bytes()
-    except (FileNotFoundError, NotADirectoryError):
-        found = None
-    except OSError as error:
-        raise MasterError(f"{file}: can't be read: {error.strerror}") from error
-    if not path.is_dir():
-        raise MasterError(f"{path}: no such folder; a master is a folder that `obverse build` made")
-    if found is not None and stat.S_ISREG(found.st_mode):
-        raise MasterError(f"{file}: {found.st_size:,} bytes, more than a master's file can have")
-    raise MasterError(f"{file}: missing" if path.joinpath("bagit.txt").exists() else f"{path}: no master: it has no bagit.txt")
 
 
 # What master.json must hold for a master to be used; it may hold more
@@ -292,7 +201,7 @@ def _master(path: Path, record: Any, files: Mapping[str, bytes]) -> Master:
             raise ValueError(f"serial.side is {name!r}")
     title = record["title"]
     return Master(
-        path, digest(files[_MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record,
+        path, digest(files[MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record,
     )  # fmt: skip
 
 

@@ -11,9 +11,10 @@ from functools import cached_property
 from typing import Any
 
 from formats.geometry import Address, Geometry
+from mastering.bag import MasterError
 from mastering.files import digest
 from mastering.filler import free_text
-from mastering.master import Master, MasterError, Side
+from mastering.master import Master, Side
 
 
 @dataclass(frozen=True)

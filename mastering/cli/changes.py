@@ -25,7 +25,7 @@ def command(old: str, new: str, as_json: bool) -> None:
     from mastering.changes import changes
     from mastering.master import open_master
 
-    was, now = (open_master(Path(each), captures=False) for each in (old, new))
+    was, now = (open_master(Path(each), whole=False) for each in (old, new))
     found = list(changes(was, now))
     if as_json:
         json_lines(found)

@@ -5,8 +5,8 @@ from typing import Any
 
 import click
 
+from mastering.bag import MasterError, fixity
 from mastering.cli.output import json_lines, lines
-from mastering.master import MasterError, fixity
 
 
 @click.command(short_help="Check a master: its files, fields, volumes and sides.")

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from mastering.bag import MasterError
 from mastering.cli.output import lines
 from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
-from mastering.master import MasterError, masters_at, open_master
+from mastering.master import masters_at, open_master
 
 if TYPE_CHECKING:
     from mastering.search import Searcher
@@ -90,7 +91,7 @@ def _folders(masters: Sequence[str]) -> Iterator[Path]:
 def _searched(searcher: "Searcher", folder: Path) -> tuple[str, str]:
     """A master's lines; or "error" and what is wrong with it."""
     try:
-        return "searched", "\n".join(map(json.dumps, searcher.lines(open_master(folder, captures=False))))
+        return "searched", "\n".join(map(json.dumps, searcher.lines(open_master(folder, whole=False))))
     except MasteringError as error:
         what = str(error)
         return "error", what if what.startswith(str(folder)) else f"{folder}: {what}"

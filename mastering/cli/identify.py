@@ -44,7 +44,7 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
     """The masters at hand: a folder's, the shop's, the ledger's; each once."""
     from mastering.at_hand import AtHand
 
-    found = list(AtHand(ledger, batches, shelves(shelf), captures=False))
+    found = list(AtHand(ledger, batches, shelves(shelf), whole=False))
     if not found:
         raise MasteringError("no master is at hand: name a folder of them with --masters")
     return found

@@ -100,7 +100,7 @@ def shop(folder: Path) -> Path:
         book.add({"kind": "lot", "name": "L-07", "count": None})
         book.add({"kind": "drive", "name": "D1", "tpi": 96, "heads": 2, "simulated": False})
         for each in sorted((folder / "masters").iterdir()):
-            master = open_master(each, captures=False)
+            master = open_master(each, whole=False)
             line = batch_line(book, master, Run(DISCS, ("L-07",), ("D1",)), path) | {"at": AT}
             book.add(line)
             for _ in range(DISCS):

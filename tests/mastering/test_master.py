@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from mastering.bag import fixity
 from mastering.errors import MasteringError
 from mastering.files import write_folder
-from mastering.master import fixity, master_folders, open_master, write_master
+from mastering.master import master_folders, open_master, write_master
 
 SHOP = Path(__file__).parents[2] / "jobs_demo"
 OBVERSE = [sys.executable, "-m", "mastering.cli.main"]

@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.image import Image
+from mastering.bag import MasterError
 from mastering.builder import build, payload, record
 from mastering.cli.main import run
 from mastering.job import load
-from mastering.master import Master, MasterError, open_master, write_master
+from mastering.master import Master, open_master, write_master
 from mastering.search import Hit, Searcher
 
 TITLE = '[title]\nname = "Lamplighter"\npublisher = "Saltmarsh Software"\ncatalogue = "SM-004"\nrevision = "1.2"\n'

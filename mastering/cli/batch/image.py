@@ -31,7 +31,7 @@ def command(batch: str, serial: str, side: str, out: str, shelf: str | None, led
         disc = known.disc(serial, found)
         if disc.rejected:
             raise MasteringError(f"{serial}: it was rejected by eye; take another blank and the next serial")
-        master = find_master(found, opened.path, shelves(shelf), captures=False)
+        master = find_master(found, opened.path, shelves(shelf), whole=False)
     if side not in master.sides:
         raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
     if os.path.lexists(out):
