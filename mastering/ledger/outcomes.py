@@ -2,103 +2,143 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from functools import cache
+from itertools import chain
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-from sqlalchemy import and_, func, select
+from sqlalchemy import Integer, Select, and_, func, select, type_coerce
 
 from mastering.ledger.entities import Batch
 from mastering.ledger.lines import parsed
-from mastering.ledger.questions import Questions, zones_of
+from mastering.ledger.questions import Questions, Zones, zones_of
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
 from mastering.standing import RANK
+from mastering.statistics.arrays import Flags, Ints
 from mastering.statistics.history import History, Surface
 from mastering.statistics.states import InUse
 
+_PAGE = 500  # rows at a time: so few that the collector of dead objects does not look through them
 _OPEN, _FAIL = RANK["open"], RANK["fail"]
-_JUDGED = (
-    select(DISCS.c.line, DISCS.c.serial, DISCS.c.batch, DISCS.c.lot, DISCS.c.verdict, func.max(SIDES.c.newest).label("last"))
-    .join(SIDES, SIDES.c.disc == DISCS.c.line)
-    .where(DISCS.c.verdict != _OPEN, DISCS.c.lot.is_not(None))
-    .group_by(DISCS.c.line)
-)
-_FIRST_READS = (
-    select(SIDES.c.disc, SIDES.c.batch, SIDES.c.side, SIDES.c.first, WRITINGS.c.drive.label("wrote"), READS.c.drive, READS.c.verdict)
-    .join(READS, READS.c.line == SIDES.c.first)
-    .join(WRITINGS, and_(WRITINGS.c.disc == SIDES.c.disc, WRITINGS.c.side == SIDES.c.side, WRITINGS.c.number == READS.c.writing))
+_JUDGED = (DISCS.c.verdict != _OPEN, DISCS.c.lot.is_not(None))
+_DISCS = select(DISCS.c.line, DISCS.c.batch, DISCS.c.lot, DISCS.c.verdict).where(*_JUDGED).order_by(DISCS.c.line)
+_SIDES = (  # 0 stands for what is not known: no line has that number
+    select(
+        SIDES.c.disc,
+        SIDES.c.batch,
+        type_coerce(SIDES.c.side == "B", Integer),
+        func.coalesce(SIDES.c.newest, 0),
+        func.coalesce(SIDES.c.first, 0),
+        func.coalesce(WRITINGS.c.drive, 0),
+        func.coalesce(READS.c.drive, WRITINGS.c.drive, 0),
+        func.coalesce(type_coerce(READS.c.verdict == "fail", Integer), 0),
+    )
     .join(DISCS, DISCS.c.line == SIDES.c.disc)
-    .where(DISCS.c.verdict != _OPEN, DISCS.c.lot.is_not(None), WRITINGS.c.drive.is_not(None))
+    .outerjoin(READS, READS.c.line == SIDES.c.first)
+    .outerjoin(WRITINGS, and_(WRITINGS.c.disc == SIDES.c.disc, WRITINGS.c.side == SIDES.c.side, WRITINGS.c.number == READS.c.writing))
+    .where(*_JUDGED)
 )
 _BAD_TRACKS = (
-    select(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track).join(SIDES, SIDES.c.first == FINDINGS.c.read).where(FINDINGS.c.bad > 0)
+    select(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
+    .join(SIDES, SIDES.c.first == FINDINGS.c.read)
+    .where(FINDINGS.c.bad > 0)
+    .order_by(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
 )
 
 
 def history(known: Questions) -> History:
     """Every judged disc whose lot is known: what became of it, and the first writing of each surface whose drive is known."""
-    discs = sorted(known.connection.execute(_JUDGED), key=lambda row: row.last or row.line)  # one rejected unread: as handed out
-    place = {row.line: number for number, row in enumerate(discs)}
-    reads = sorted(known.connection.execute(_FIRST_READS), key=lambda row: (place[row.disc], row.side))
-    tracks: dict[tuple[int, int], list[int]] = {}
-    for read, head, track in known.connection.execute(_BAD_TRACKS):
-        tracks.setdefault((read, head), []).append(track)
-    surfaces, numbers = _surfaces(known, {(row.batch, row.side) for row in reads})
-    lots, drives, batches = (_numbers(known.ids(table)) for table in (LOTS, DRIVES, BATCHES))
-    written: list[tuple[int, int, int, int, bool]] = []
-    found: list[tuple[int, int]] = []
-    for row in reads:
-        of = numbers[row.batch, row.side]
-        for head, surface in enumerate(of):
-            bad = tracks.get((row.first, head), [])
-            failed = row.verdict == "fail" and (len(of) == 1 or bool(bad) or not _any(tracks, row.first, len(of)))
-            found += [(len(written), track) for track in bad] if failed else []
-            wrote = drives[row.wrote]
-            written.append((place[row.disc], surface, wrote, drives.get(row.drive, wrote), failed))
-    columns = np.array(written, np.int64).reshape(-1, 5).T
-    at = np.array(found, np.int64).reshape(-1, 2).T
+    line, batch, lot, verdict = _columns(known, _DISCS, 4)
+    disc, of_batch, side, newest, first, wrote, read, fails = _columns(known, _SIDES, 8)
+    rows = np.searchsorted(line, disc)
+    last = np.zeros(len(line), np.int64)
+    np.maximum.at(last, rows, newest)
+    order = np.argsort(np.where(last, last, line), kind="stable")  # one rejected unread: as handed out
+    place = np.empty(len(line), np.int64)
+    place[order] = np.arange(len(line))
+    told = np.flatnonzero(wrote)
+    told = told[np.lexsort((side[told], place[rows[told]]))]
+    surfaces, numbers = _surfaces(known, of_batch[told], side[told])
+    failing = _failing(known, first[told], fails[told] > 0, (numbers >= 0).sum(axis=1))
+    lots, drives, batches = (np.array(list(known.ids(table).values()), np.int64) for table in (LOTS, DRIVES, BATCHES))
     return History(
-        [row.serial for row in discs],
         tuple(known.ids(LOTS)),
         tuple(known.ids(BATCHES)),
         tuple(known.ids(DRIVES)),
-        tuple(surfaces),
-        np.array([lots[row.lot] for row in discs], np.int64),
-        np.array([batches[row.batch] for row in discs], np.int64),
-        np.array([row.verdict == _FAIL for row in discs], bool),
-        columns[0],
-        columns[1],
-        columns[2],
-        columns[3],
-        columns[4].astype(bool),
-        at[0],
-        at[1],
+        surfaces,
+        np.searchsorted(lots, lot[order]),
+        np.searchsorted(batches, batch[order]),
+        verdict[order] == _FAIL,
+        place[rows[told]][failing.side],
+        numbers[failing.side, failing.head],
+        np.searchsorted(drives, wrote[told])[failing.side],
+        np.searchsorted(drives, read[told])[failing.side],
+        failing.failed,
+        failing.at,
+        failing.track,
     )
 
 
-def _any(tracks: Mapping[tuple[int, int], list[int]], read: int, heads: int) -> bool:
-    """Whether a read found a bad track under some head: a read that fails without one fails on all of its surfaces."""
-    return any((read, head) in tracks for head in range(heads))
+def _columns(known: Questions, query: Select[Any], count: int) -> Ints:
+    """What a query of whole numbers gives, a row for each of its columns."""
+    pages = known.connection.execute(query).partitions(_PAGE)
+    return np.fromiter(chain.from_iterable(chain.from_iterable(pages)), np.int64).reshape(-1, count).T
 
 
-def _numbers(ids: Mapping[str, int]) -> dict[int, int]:
-    """A table's keys by the place of their names."""
-    return {line: number for number, line in enumerate(ids.values())}
+class _Failing(NamedTuple):
+    """Written surfaces: which side of those asked for each belongs to, its head, whether it failed; and a row for each failed track."""
+
+    side: Ints
+    head: Ints
+    failed: Flags
+    at: Ints
+    track: Ints
 
 
-def _surfaces(known: Questions, sides: set[tuple[int, str]]) -> tuple[list[Surface], dict[tuple[int, str], list[int]]]:
-    """The surfaces of all sides, and for each batch's side the numbers of its own, head by head."""
+def _failing(known: Questions, first: Ints, fails: Flags, heads: Ints) -> _Failing:
+    """The surfaces of sides by their first reads. One that fails without a bad track fails on all of its heads, else on those with one."""
+    side = np.repeat(np.arange(len(first)), heads)
+    begin = np.cumsum(heads) - heads
+    head = np.arange(len(side)) - begin[side]
+    read, of_head, track = _columns(known, _BAD_TRACKS, 3)
+    by_read = np.argsort(first)
+    read_of = first[by_read]
+    found = np.isin(read, first)
+    found[found] = of_head[found] < heads[by_read[np.searchsorted(read_of, read[found])]]
+    at = begin[by_read[np.searchsorted(read_of, read[found])]] + of_head[found]
+    tracks = track[found]
+    bad = np.zeros(len(side), bool)
+    bad[at] = True
+    anywhere = np.zeros(len(first), bool)
+    anywhere[side[bad]] = True
+    failed = fails[side] & (bad | (heads[side] == 1) | ~anywhere[side])
+    kept = np.flatnonzero(failed[at])
+    kept = kept[np.lexsort((tracks[kept], at[kept]))]
+    return _Failing(side, head, failed, at[kept], tracks[kept])
+
+
+def _surfaces(known: Questions, batch: Ints, side: Ints) -> tuple[tuple[Surface, ...], Ints]:
+    """The surfaces of some sides, and for each side the numbers of its own, head by head; -1 where it has no such head."""
     surfaces: dict[Surface, int] = {}
-    numbers = {}
-    for batch, side in sorted(sides):
-        zones = zones_of(known.batch(str(known.name_of(BATCHES, batch))), side)
-        own = []
-        for head in sorted({zone[0] for zone in zones}):
-            first = min(zone[1] for zone in zones if zone[0] == head)
-            last = max(zone[2] for zone in zones if zone[0] == head)
-            own.append(surfaces.setdefault(Surface(side, head, first, last - first + 1), len(surfaces)))
-        numbers[batch, side] = own
-    return list(surfaces), numbers
+    kinds, which = np.unique(2 * batch + side, return_inverse=True)
+    batches = {each.id: each for each in known.batches()}
+    own = [_surfaces_of(zones_of(batches[kind // 2], "AB"[kind % 2]), "AB"[kind % 2]) for kind in kinds.tolist()]
+    numbers = np.full((len(own), max(map(len, own), default=1)), -1, np.int64)
+    for row, found in enumerate(own):
+        numbers[row, : len(found)] = [surfaces.setdefault(each, len(surfaces)) for each in found]
+    return tuple(surfaces), numbers[which]
+
+
+@cache
+def _surfaces_of(zones: Zones, side: str) -> list[Surface]:
+    """A side's surfaces, head by head."""
+    made = []
+    for head in sorted({zone[0] for zone in zones}):
+        first = min(zone[1] for zone in zones if zone[0] == head)
+        last = max(zone[2] for zone in zones if zone[0] == head)
+        made.append(Surface(side, head, first, last - first + 1))
+    return made
 
 
 def in_use(known: Questions) -> InUse:

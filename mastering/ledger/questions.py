@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Integer, Select, case, func, select, text
+from sqlalchemy import Integer, Select, and_, case, func, or_, select, text
 
 from mastering.errors import MasteringError
 from mastering.ledger.entities import Batch
@@ -20,7 +20,7 @@ Zones = tuple[tuple[int, int, int, int], ...]  # head, first and last track, sec
 
 @dataclass
 class _Tally:
-    """Counts of a group while they are added up."""
+    """Counts of a track while they are added up."""
 
     discs: int = 0
     bad: int = 0
@@ -28,6 +28,21 @@ class _Tally:
     rewritten: int = 0
     first_bad: int = 0
     simulated: int = 0
+
+    def add(self, counts: Any, times: int) -> None:
+        """Counts sides, or with -1 no longer counts them; which of them are bad on the track is told by `found`."""
+        self.discs += times * counts.discs
+        self.marginal += times * counts.marginal
+        self.rewritten += times * counts.rewritten
+        self.first_bad += times * counts.first_bad
+        self.simulated += times * counts.simulated
+
+    def found(self, counts: Any, left_out: bool) -> None:
+        """Takes in what the newest reads of some of its sides found on the track; a read that left it out says nothing of it."""
+        if left_out:
+            self.add(counts, -1)
+        else:
+            self.bad += counts.discs
 
     def rate(self, by: By, group: str) -> Rate:
         return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0)
@@ -96,36 +111,22 @@ class Questions(Shelf):
 
     def _by_track(self) -> Iterator[Rate]:
         """Every track of every side: its settled discs, less those whose read left it out, and what was found on it."""
-        tallies: dict[tuple[str, int, int], _Tally] = defaultdict(_Tally)
         zones: dict[tuple[int, str], Zones] = {}
-        for row in self.connection.execute(_counted(SIDES, SIDES.c.batch, SIDES.c.writing > 1, SIDES.c.side)):
-            batch = self.batch(str(self.name_of(BATCHES, row.grp)))
-            zones[row.grp, row.side] = zones_of(batch, row.side)
-            for head, first, last, _ in zones[row.grp, row.side]:
+        alike: dict[tuple[str, Zones], _Tally] = defaultdict(_Tally)  # sides whose tracks are the same
+        batches = {batch.id: batch for batch in self.batches()}
+        for row in self.connection.execute(_counted(SIDES, SIDES.c.side, SIDES.c.writing > 1, SIDES.c.batch)):
+            zones[row.batch, row.grp] = zones_of(batches[row.batch], row.grp)
+            alike[row.grp, zones[row.batch, row.grp]].add(row, 1)
+        tallies: dict[tuple[str, int, int], _Tally] = defaultdict(_Tally)
+        for (side, tracks), counts in alike.items():
+            for head, first, last, _ in tracks:
                 for track in range(first, last + 1):
-                    tally = tallies[row.side, head, track]
-                    tally.discs += row.discs
-                    tally.marginal += row.marginal
-                    tally.rewritten += row.rewritten
-                    tally.first_bad += row.first_bad
-                    tally.simulated += row.simulated
+                    tallies[side, head, track].add(counts, 1)
         for row in self.connection.execute(_NEWEST_FINDINGS):
-            self._add_findings(tallies.get((row.side, row.head, row.track)), row, _sectors(zones[row.batch, row.side], row.head, row.track))
+            left_out = row.not_tried > 0 and row.not_tried >= _sectors(zones[row.batch, row.side], row.head, row.track)
+            if (row.side, row.head, row.track) in tallies:
+                tallies[row.side, row.head, row.track].found(row, left_out)
         yield from (tallies[key].rate("track", "/".join(map(str, key))) for key in sorted(tallies) if tallies[key].discs)
-
-    @staticmethod
-    def _add_findings(tally: _Tally | None, row: Any, sectors: int) -> None:
-        """Takes sides with the same findings on a track into its tally."""
-        if tally is None:
-            return
-        if row.not_tried >= sectors:
-            tally.discs -= row.count
-            tally.marginal -= row.marginal
-            tally.rewritten -= row.rewritten
-            tally.first_bad -= row.first_bad
-            tally.simulated -= row.simulated
-        elif row.bad or row.not_tried:
-            tally.bad += row.count
 
 
 def _counted(table: Any, group: Any, rewritten: Any = None, *more: Any) -> Select[Any]:
@@ -156,18 +157,24 @@ def _rate(by: By, name: str, row: Any) -> Rate:
     return Rate(by, name, row.discs, row.bad, row.marginal, row.rewritten, row.first_bad, bool(row.simulated))
 
 
-_IS_BAD = case((FINDINGS.c.bad > 0, 1), else_=0)
+_BATCH = case((FINDINGS.c.not_tried > 0, SIDES.c.batch), else_=0).label("batch")  # needed only where a track may have been left out
+_PLACE = (SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried)
 _NEWEST_FINDINGS = (
     select(
-        SIDES.c.batch, SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, _IS_BAD.label("bad"),
-        func.count().label("count"), _sum(SIDES.c.verdict == _MARGINAL).label("marginal"), _sum(SIDES.c.writing > 1).label("rewritten"),
+        *_PLACE,
+        _BATCH,
+        func.count().label("discs"),
+        _sum(SIDES.c.verdict == _MARGINAL).label("marginal"),
+        _sum(SIDES.c.writing > 1).label("rewritten"),
         _sum(SIDES.c.first_bad).label("first_bad"),
         _sum(SIDES.c.simulated).label("simulated"),
     )
-    .join(SIDES, SIDES.c.newest == FINDINGS.c.read)
-    .where(SIDES.c.verdict != _OPEN)
-    .group_by(SIDES.c.batch, SIDES.c.side, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, _IS_BAD)
-)  # fmt: skip
+    .select_from(FINDINGS)
+    .join(READS, READS.c.line == FINDINGS.c.read)
+    .join(SIDES, and_(SIDES.c.disc == READS.c.disc, SIDES.c.side == READS.c.side, SIDES.c.newest == READS.c.line))
+    .where(SIDES.c.verdict != _OPEN, or_(FINDINGS.c.bad > 0, FINDINGS.c.not_tried > 0))
+    .group_by(*_PLACE, _BATCH)
+)
 
 
 def zones_of(batch: Batch, side: str) -> Zones:

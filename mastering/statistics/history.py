@@ -1,6 +1,6 @@
 """The discs judged so far in the order in which they were judged: one by one (`Outcome`), and as columns (`History`)."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple, TypeVar
@@ -52,7 +52,6 @@ class History:
     speaks against the drive, not against the lot.
     """
 
-    serials: Sequence[str]
     lots: tuple[str, ...]
     batches: tuple[str, ...]
     drives: tuple[str, ...]
@@ -83,7 +82,6 @@ class History:
         surfaces, surface = _numbered([each.surface for each in rows])
         drives, wrote_read = _numbered([each.wrote for each in rows] + [each.read for each in rows])
         return cls(
-            [each.serial for each in given],
             lots,
             batches,
             drives,

@@ -59,7 +59,6 @@ def history_of(lot, drive, failed, lots, drives):
     discs = len(lot)
     nothing = np.zeros(0, np.int64)
     return History(
-        [f"SM-004-{number:04d}" for number in range(1, discs + 1)],
         tuple(f"L{number + 1}" for number in range(lots)), ("B-0001",), tuple(f"D{number + 1}" for number in range(drives)), (A, B),
         lot, np.zeros(discs, np.int64), failed.any(axis=1), np.repeat(np.arange(discs), 2), np.tile([0, 1], discs),
         np.repeat(drive, 2), np.repeat(drive, 2), failed.ravel(), nothing, nothing,

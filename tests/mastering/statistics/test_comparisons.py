@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from promises import at_most
 from scipy.integrate import quad
-from scipy.stats import beta, binom, binomtest
+from scipy.stats import beta, betabinom, binom, binomtest, false_discovery_control
 
 from mastering.statistics.charts import lot_chart, stop_chances
 from mastering.statistics.comparisons import bad_left, chance_of_count, chance_of_score, evidence_ratio, let_through, standing_out
@@ -22,6 +24,13 @@ def test_what_stands_out_of_7_comparisons():
     """The example of the R package HDLSSkST, BenHoch."""
     assert standing_out([0.5, 0.01, 0.001, 0.69, 0.02, 0.05, 0.0025], 0.05) == [False, True, True, False, True, False, True]
     assert standing_out([], 0.05) == []
+
+
+@given(st.lists(st.floats(0, 1) | st.floats(0, 0.05), min_size=1, max_size=60), st.sampled_from([0.01, 0.05, 0.1]))
+def test_what_stands_out_is_what_scipy_lets_stand_out(chances, wolf):
+    adjusted = false_discovery_control(chances, method="bh")
+    for out, chance in zip(standing_out(chances, wolf), adjusted, strict=True):
+        assert out == (chance <= wolf) or chance == pytest.approx(wolf, rel=1e-9)
 
 
 def test_a_report_with_nothing_wrong_hardly_ever_cries_wolf():
@@ -58,6 +67,17 @@ def test_what_is_left_in_a_lot():
     """6 bad of 40, 60 left: beta-binomial of another program."""
     left = bad_left(6, 40, 60, Settings())
     assert (round(left.mean, 2), left.low, left.high) == (6.46, 1, 14)
+
+
+@given(st.integers(0, 300), st.integers(0, 300), st.integers(1, 5000))
+def test_what_is_left_is_beta_binomial_as_scipy_has_it(bad, good, blanks):
+    a, b = Settings().normal_prior
+    theirs = betabinom(blanks, a + bad, b + good)
+    left = bad_left(bad, bad + good, blanks, Settings())
+    assert left.mean == pytest.approx(theirs.mean())
+    for ours, share in ((left.low, 0.025), (left.high, 0.975)):  # the least number that this share does not exceed, but for rounding
+        assert theirs.cdf(ours) >= share - 1e-9
+        assert ours == 0 or theirs.cdf(ours - 1) < share + 1e-9
 
 
 def test_what_checking_only_some_lets_through():
