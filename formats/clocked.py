@@ -27,4 +27,4 @@ def words(rows: Bytes) -> npt.NDArray[np.uint16]:
 
 def data_bytes(rows: Bytes) -> Bytes:
     """The data cells of rows of packed cells, as rows of bytes half as long."""
-    return _DATA[words(rows)]
+    return _DATA.take(words(rows))

@@ -92,6 +92,10 @@ class Geometry:
         if found := list(problems(self)):
             raise DefinitionError(self.id, found)
 
+    def __hash__(self) -> int:
+        """Of the id alone: equal ones have equal ids, and there are hundreds of numbers in one."""
+        return hash(self.id)
+
     # What it holds
 
     @property
@@ -112,8 +116,12 @@ class Geometry:
 
     def zone(self, cylinder: int) -> Zone:
         """The zone of a cylinder counted from 0."""
-        track = self.first_track + cylinder
-        return next(zone for zone in self.zones if zone.first <= track <= zone.last)
+        return self._zones[cylinder]
+
+    @cached_property
+    def _zones(self) -> tuple[Zone, ...]:
+        """The zone of each cylinder."""
+        return tuple(zone for zone in self.zones for _ in range(zone.first, zone.last + 1))
 
     def track(self, cylinder: int, head: int) -> int:
         """The track number in the identifiers of a cylinder and head."""
@@ -147,6 +155,14 @@ class Geometry:
     def places(self) -> dict[Address, int]:
         """Where each sector stands in a dump: its place from 0, in sectors."""
         return {address: place for place, address in enumerate(self.addresses)}
+
+    @cached_property
+    def places_of_tracks(self) -> dict[tuple[int, int], tuple[int, ...]]:
+        """Where the sectors of each cylinder and head stand in a dump, by their numbers ascending."""
+        return {
+            (cylinder, head): tuple(self.places[Address(self.track(cylinder, head), head, number)] for number in self.numbers(cylinder))
+            for cylinder, head in self.sides
+        }
 
     @cached_property
     def dump_bytes(self) -> int:
@@ -210,6 +226,11 @@ class Geometry:
     def sector_cells(self, zone: Zone) -> int:
         """Cells from one sector's beginning to the next one's, as written."""
         return sum(self.laid_cells(each, zone) for each in self.sector)
+
+    @cached_property
+    def pitches(self) -> tuple[int, ...]:
+        """Cells from one sector's beginning to the next one's on each cylinder, as written."""
+        return tuple(self.sector_cells(self.zone(cylinder)) for cylinder in range(self.cylinders))
 
     def exact_cells(self, zone: Zone) -> Fraction:
         """Cells of a turn at nominal speed."""

@@ -7,7 +7,8 @@ runs over sectors, bytes or cells. Nothing is judged here: `mastering.verify` do
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -181,35 +182,66 @@ def _wrapped(stretch: Stretch, behind: int) -> bytes:
 
 def find(buffer: Bytes, pattern: str) -> Ints:
     """Every bit of a packed buffer at which the pattern of cells begins, ascending. The buffer's last two bytes are only looked at."""
-    windows = [np.frombuffer(buffer, np.uint16, count=(len(buffer) - half) // 2, offset=half) for half in (0, 1)]
-    places = [_find_phase(buffer, windows, pattern, phase) for phase in range(8)]
+    keys = _keys(pattern)
+    places = [np.zeros(0, np.int64)]
+    for half in (0, 1):
+        window = np.frombuffer(buffer, np.uint16, count=(len(buffer) - half) // 2, offset=half)
+        hits = _hits(window, keys)
+        at, values = hits * 2 + half, window[hits]
+        for key in keys:
+            fits = values & key.full == key.wanted
+            if fits.any():
+                places.append(_begun(buffer, at[fits] - key.anchor, key))
     found = np.concatenate(places)
     found.sort()
     return found
 
 
-def _find_phase(buffer: Bytes, windows: Sequence[npt.NDArray[np.uint16]], pattern: str, phase: int) -> Ints:
-    """Where the pattern begins at one bit of a byte: by the two bytes that it fills most, then by the others."""
-    size = (phase + len(pattern) + 7) // 8
-    wanted = _bytes_at(pattern, phase, size, "0")
-    mask = _bytes_at("1" * len(pattern), phase, size, "0")
-    size, wanted, mask = (2, wanted + b"\0", mask + b"\0") if size == 1 else (size, wanted, mask)
-    anchor = max(range(size - 1), key=lambda at: mask[at : at + 2].count(0xFF) * 100 + (mask[at] | mask[at + 1] << 8).bit_count())
-    key, full = (int(np.frombuffer(each[anchor : anchor + 2], np.uint16)[0]) for each in (wanted, mask))
-    hits = []
-    for half, window in enumerate(windows):
-        same = window == key if full == 0xFFFF else window & full == key
-        hits.append(np.flatnonzero(same) * 2 + half - anchor)
-    first = np.concatenate(hits)
+class _Key(NamedTuple):
+    """A pattern at one bit of a byte: its cells and which bits of them count; `wanted` and `full`: of the two bytes that it fills most."""
+
+    phase: int
+    cells: bytes
+    mask: bytes
+    anchor: int
+    wanted: int
+    full: int
+
+
+@cache
+def _keys(pattern: str) -> tuple[_Key, ...]:
+    """The pattern at each bit of a byte."""
+    made = []
+    for phase in range(8):
+        size = max((phase + len(pattern) + 7) // 8, 2)
+        wanted, mask = _bytes_at(pattern, phase, size), _bytes_at("1" * len(pattern), phase, size)
+        anchor = max(range(size - 1), key=lambda at: mask[at : at + 2].count(0xFF) * 100 + (mask[at] | mask[at + 1] << 8).bit_count())
+        key, full = (int(np.frombuffer(each[anchor : anchor + 2], np.uint16)[0]) for each in (wanted, mask))
+        made.append(_Key(phase, wanted, mask, anchor, key, full))
+    return tuple(made)
+
+
+def _hits(window: npt.NDArray[np.uint16], keys: Sequence[_Key]) -> npt.NDArray[np.intp]:
+    """Which of some two-byte words could be a pattern's at any bit: one look for all eight, as few are."""
+    found, same, masked = np.zeros(len(window), np.bool_), np.empty(len(window), np.bool_), np.empty_like(window)
+    for key in keys:
+        words = window if key.full == 0xFFFF else np.bitwise_and(window, key.full, out=masked)
+        found |= np.equal(words, key.wanted, out=same)
+    return np.flatnonzero(found)
+
+
+def _begun(buffer: Bytes, first: Ints, key: _Key) -> Ints:
+    """The bits at which the pattern begins, of the bytes where two of its own are right."""
+    size = len(key.cells)
     first = first[(first >= 0) & (first + size < len(buffer))]
-    for at in range(size):
-        if not anchor <= at < anchor + 2:
-            first = first[buffer[first + at] & mask[at] == wanted[at]]
-    return first * 8 + phase
+    cells, mask = (np.frombuffer(each, np.uint8) for each in (key.cells, key.mask))
+    right = (buffer[first[:, None] + np.arange(size)] & mask == cells).all(axis=1)
+    made: Ints = first[right] * 8 + key.phase
+    return made
 
 
-def _bytes_at(cells: str, phase: int, size: int, fill: str) -> bytes:
-    return int((fill * phase + cells).ljust(size * 8, fill), 2).to_bytes(size, "big")
+def _bytes_at(cells: str, phase: int, size: int) -> bytes:
+    return int(("0" * phase + cells).ljust(size * 8, "0"), 2).to_bytes(size, "big")
 
 
 # Records
@@ -218,7 +250,7 @@ def _bytes_at(cells: str, phase: int, size: int, fill: str) -> bytes:
 def _read_group(geometry: Geometry, stretches: Sequence[Stretch], first: int) -> tuple[Fields, Fields]:
     kinds = (geometry.identifier, geometry.block)
     buffer = _pack(stretches, first, max(geometry.laid_cells(each, geometry.zones[0]) for each in kinds))
-    marks = {each.mark.cells: find(buffer.cells, each.mark.cells) for each in kinds}
+    marks = {cells: find(buffer.cells, cells) for cells in {each.mark.cells for each in kinds}}
     identifiers, blocks = (_read_record(geometry, buffer, each, marks[each.mark.cells]) for each in kinds)
     return identifiers.take(~identifiers.cut), blocks
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from formats import registry
 from formats.checks import many
-from formats.geometry import Address, Element, Gap, Geometry, Zone, fill_cells
+from formats.geometry import Element, Gap, Geometry, Zone, fill_cells
 from formats.record import Field, Record
 
 Bytes = npt.NDArray[np.uint8]
@@ -67,7 +67,7 @@ def _bytes_of(field: Field, values: Values) -> "Bytes":
 def _record_cells(record: Record, values: Values, count: int) -> Bytes:
     """Cells of `count` records as they are written, mark included: one byte a cell."""
     rows = build_rows(record, values, count)
-    mark = np.array([int(cell) for cell in record.mark.laid], np.uint8)
+    mark = _cells(record.mark.laid)
     runs, at = [np.broadcast_to(mark, (count, len(mark)))], 0
     for each in record.parts:
         code = registry.code(each.code)
@@ -79,11 +79,16 @@ def _record_cells(record: Record, values: Values, count: int) -> Bytes:
     return np.concatenate(runs, axis=1)
 
 
+def _cells(text: str) -> Bytes:
+    """Cells that are written as a text of 0 and 1."""
+    return np.frombuffer(text.encode(), np.uint8) & np.uint8(1)
+
+
 def _gap_cells(gap: Gap, zone: Zone) -> Bytes:
     """Cells of a gap: one byte a cell."""
     count = gap.count or zone.gap
     if isinstance(gap.fill, str):
-        return np.array([int(cell) for cell in gap.fill * count], np.uint8)
+        return _cells(gap.fill * count)
     row = np.full((1, count), gap.fill, np.uint8)
     return np.unpackbits(registry.code(gap.code).encode(row))
 
@@ -120,6 +125,5 @@ def _runs(geometry: Geometry, zone: Zone, cells: Mapping[str, Bytes], where: Pla
 
 def _places_round(geometry: Geometry, cylinder: int, head: int) -> list[int]:
     """Places in the dump of a track's sectors, in the order in which they pass the head."""
-    track = geometry.track(cylinder, head)
-    numbers = geometry.order or geometry.numbers(cylinder)
-    return [geometry.places[Address(track, head, number)] for number in numbers]
+    places = geometry.places_of_tracks[cylinder, head]
+    return [places[number - geometry.first_sector] for number in geometry.order] if geometry.order else list(places)

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formats.containers.capture import Track
-from formats.geometry import Address, Geometry
+from formats.geometry import Geometry
 from formats.reading import Fields, Ints, Reading, Stretch, read_fields
 
 Flags = npt.NDArray[np.bool_]
@@ -101,18 +101,12 @@ class _Look:
         self.found = self.reading.identifiers
         self.own = self._own_places(self.found)
         self.turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64)
-        pitch = [geometry.sector_cells(geometry.zone(track.cylinder)) for track in tracks]
-        self.pitch = np.array(pitch, np.float64)
+        self.pitch = np.array([geometry.pitches[track.cylinder] for track in tracks], np.float64)
 
     def _sector_table(self) -> Places:
         """For each stretch the place in the dump of each sector number, counted from the first, or -1."""
-        geometry = self.geometry
-        rows = {}
-        for cylinder, head in geometry.sides:
-            track = geometry.track(cylinder, head)
-            row = [geometry.places[Address(track, head, number)] for number in geometry.numbers(cylinder)]
-            rows[cylinder, head] = row + [NOT_HERE] * (self.widest - len(row))
-        table = [rows[track.cylinder, track.head] for track in self.tracks]
+        places = (self.geometry.places_of_tracks[track.cylinder, track.head] for track in self.tracks)
+        table = [(*row, *(NOT_HERE,) * (self.widest - len(row))) for row in places]
         return np.array(table, np.int64).reshape(len(table), self.widest)
 
     @cached_property

@@ -10,7 +10,7 @@ import sys
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from formats.errors import ContainerError
 from formats.geometry import Geometry
@@ -59,8 +59,7 @@ class Capture:
 # Reading
 
 
-@dataclass(frozen=True)
-class _Chunk:
+class _Chunk(NamedTuple):
     """One chunk and its place, for messages."""
 
     name: str
@@ -117,7 +116,7 @@ def _chunk(data: bytes, name: str, number: int, at: int) -> _Chunk:
         where = f"within chunk {number}" if there else "without TAIL"
         raise ContainerError(f"{name}: byte {at}: the file ends {where}; it was cut short, or is still being written")
     length, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
-    chunk = _Chunk(name, number, at, kind, b"")
+    chunk = _Chunk(name, number, at, kind, b"")  # as far as it is known, for messages
     if not (kind.isalpha() and kind.isascii()):
         chunk.refuse("four ASCII letters were expected as its type")
     if length > LARGEST_CHUNK:
@@ -127,7 +126,7 @@ def _chunk(data: bytes, name: str, number: int, at: int) -> _Chunk:
     payload = data[at + 8 : at + 8 + length]
     if zlib.crc32(payload, zlib.crc32(kind)) != int.from_bytes(data[at + 8 + length : at + 12 + length], "big"):
         chunk.refuse("its CRC is wrong; the file is damaged")
-    return replace(chunk, payload=payload)
+    return _Chunk(name, number, at, kind, payload)
 
 
 def _head(chunk: _Chunk) -> Capture:

@@ -1,5 +1,6 @@
 """Work on many files by all processors: one forked process each, results in the order of the files."""
 
+import gc
 import marshal
 import os
 import signal
@@ -25,6 +26,7 @@ def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[
     blocks = [items[first : first + BLOCK] for first in range(0, len(items), BLOCK)]
     sys.stdout.flush()
     sys.stderr.flush()
+    gc.freeze()  # so that no process looks through what it shares with the others for dead objects, which would copy it
     workers = [_start(blocks[number::count], work) for number in range(count)]
     try:
         for number in range(len(blocks)):
