@@ -1,6 +1,7 @@
 """The ledger's file: how it is kept, and one clear line for everything that can be wrong with it."""
 
 import ctypes
+import json
 import os
 import shutil
 import sqlite3
@@ -13,6 +14,7 @@ import pytest
 from table import Table, one_side, said, two_sides
 
 from mastering.ledger import migrations, store
+from mastering.ledger.exchange import take_anew
 from mastering.ledger.store import APPLICATION, Ledger, LedgerError
 from mastering.ledger.tables import METADATA, VERSION
 
@@ -364,6 +366,25 @@ def test_the_steps_are_numbered_without_a_gap_up_to_the_programs_version(tmp_pat
     assert migrations.steps(VERSION) == []
     with Ledger.open(tmp_path / "ledger.sqlite", create=True) as ledger:
         assert (asked(ledger, "user_version"), asked(ledger, "application_id")) == (VERSION, APPLICATION)
+
+
+def test_a_ledger_of_each_earlier_version_is_brought_up_to_date(table, tmp_path, monkeypatch):
+    """Its rows are the same, and its schema is that of a new one."""
+    lines = [json.dumps(row) for row in table.rows()]
+    with Ledger.open(table.ledger) as ledger:
+        wanted = schema(ledger._connection)
+    for earlier in range(1, VERSION):
+        path = tmp_path / f"{earlier}.sqlite"
+        with monkeypatch.context() as patched:
+            known = [step for step in migrations.steps(0) if step[0] <= earlier]
+            patched.setattr(store, "VERSION", earlier)
+            patched.setattr(store, "steps", lambda since, known=known: [step for step in known if step[0] > since])
+            take_anew(path, lines, "here")
+        assert said("ledger", "check", "--ledger", path).status == 0
+        assert said("ledger", "export", "--ledger", path).json == table.rows()
+        with Ledger.open(path) as ledger:
+            assert asked(ledger, "user_version") == VERSION
+            assert schema(ledger._connection) == wanted
 
 
 def second_step(monkeypatch, *statements: str) -> None:

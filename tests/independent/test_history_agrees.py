@@ -1,0 +1,63 @@
+"""The columns that advice is computed from, against the model's discs: who wrote what, what failed, in which order it was judged."""
+
+import json
+
+import pytest
+from model_encode import GEOMETRIES
+from model_ledger import disc_verdict, replay
+from model_ledger_make import make_ledger
+
+from mastering.ledger.exchange import take_anew
+from mastering.ledger.outcomes import history
+from mastering.ledger.store import Ledger
+
+
+def judged(lines):
+    """Every judged disc of a known lot, the one whose newest read came first first: its lot, batch, whether it is bad, its surfaces."""
+    row = {id(line): number for number, line in enumerate(lines, 1)}
+    handed_out = {line["serial"]: number for number, line in enumerate(lines, 1) if line["kind"] == "serial"}
+    found = []
+    for disc in replay(lines).discs.values():
+        if disc_verdict(disc) == "open" or disc.lot is None:
+            continue
+        newest = [row[id(disc.newest_read(side))] for side in disc.sides if disc.newest_read(side)]
+        surfaces = [surface for side in sorted(disc.sides) for surface in surfaces_of(disc, side)]
+        found.append((max(newest, default=handed_out[disc.serial]), disc.lot, disc.batch["batch"], disc_verdict(disc) == "fail", surfaces))
+    return [rest for _, *rest in sorted(found, key=lambda each: each[0])]
+
+
+def surfaces_of(disc, side):
+    """Side, head, drive that wrote, drive that read, whether it failed, its bad tracks: of a side's first writing, head by head."""
+    writings = disc.sides[side]
+    first = writings[min(writings)] if writings else None
+    reads = disc.settling(first) if first else []
+    if not reads or first.wrote is None:
+        return
+    heads = sorted({place[1] for place in GEOMETRIES[disc.batch["sides"][side]].places()})
+    bad = {head: set() for head in heads}
+    for finding in reads[0]["findings"]:
+        if finding["kind"] not in ("soft", "not-tried"):
+            bad[finding["head"]].add(finding["track"])
+    for head in heads:
+        failed = reads[0]["verdict"] == "fail" and (len(heads) == 1 or bool(bad[head]) or not any(bad.values()))
+        yield side, head, first.wrote, reads[0]["read_by"] or first.wrote, failed, sorted(bad[head]) if failed else []
+
+
+def told(columns):
+    """The same of the program's columns."""
+    surfaces = [[] for _ in range(len(columns))]
+    for place in range(len(columns.disc)):
+        at = columns.surfaces[columns.surface[place]]
+        drives = columns.drives[columns.wrote[place]], columns.drives[columns.read[place]]
+        tracks = columns.track[columns.at == place].tolist()
+        surfaces[columns.disc[place]].append((at.side, at.head, *drives, bool(columns.failed[place]), tracks))
+    rows = zip(columns.lot, columns.batch, columns.bad, surfaces, strict=True)
+    return [[columns.lots[lot], columns.batches[batch], bool(bad), each] for lot, batch, bad, each in rows]
+
+
+@pytest.mark.parametrize("seed", range(300, 308))
+def test_advice_sees_what_the_model_sees(tmp_path, seed):
+    lines = make_ledger(seed)
+    take_anew(tmp_path / "ledger.sqlite", map(json.dumps, lines), "here")
+    with Ledger.open(tmp_path / "ledger.sqlite") as ledger, ledger.read() as known:
+        assert told(history(known)) == judged(lines)
