@@ -112,7 +112,7 @@ def _failing(known: Questions, first: Ints, fails: Flags, heads: Ints) -> _Faili
     bad[at] = True
     anywhere = np.zeros(len(first), bool)
     anywhere[side[bad]] = True
-    failed = fails[side] & (bad | (heads[side] == 1) | ~anywhere[side])
+    failed = fails[side] & (bad | ~anywhere[side])
     kept = np.flatnonzero(failed[at])
     kept = kept[np.lexsort((tracks[kept], at[kept]))]
     return _Failing(side, head, failed, at[kept], tracks[kept])

@@ -55,9 +55,30 @@ def told(columns):
     return [[columns.lots[lot], columns.batches[batch], bool(bad), each] for lot, batch, bad, each in rows]
 
 
+def agree(folder, lines):
+    """Whether the program's columns say what the model says."""
+    take_anew(folder / "ledger.sqlite", map(json.dumps, lines), "here")
+    with Ledger.open(folder / "ledger.sqlite") as ledger, ledger.read() as known:
+        assert told(history(known)) == judged(lines)
+
+
 @pytest.mark.parametrize("seed", range(300, 308))
 def test_advice_sees_what_the_model_sees(tmp_path, seed):
+    agree(tmp_path, make_ledger(seed))
+
+
+@pytest.mark.parametrize("seed", range(300, 308))
+def test_a_disc_that_fails_without_a_finding_fails_on_all_heads(tmp_path, seed):
     lines = make_ledger(seed)
-    take_anew(tmp_path / "ledger.sqlite", map(json.dumps, lines), "here")
-    with Ledger.open(tmp_path / "ledger.sqlite") as ledger, ledger.read() as known:
-        assert told(history(known)) == judged(lines)
+    for line in lines:
+        if line["kind"] == "read" and line["verdict"] == "fail" and line["read"] % 2:
+            line["findings"] = []
+    agree(tmp_path, lines)
+
+
+def test_there_are_such_discs():
+    """A side with two heads of which a read without findings failed."""
+    found = [line for seed in range(300, 308) for line in make_ledger(seed)]
+    two_heads = {line["batch"] for line in found if line["kind"] == "batch" and line["sides"] == {"A": "mfm-40x9x512-2s"}}
+    failed = [line for line in found if line["kind"] == "read" and line["batch"] in two_heads and line["verdict"] == "fail"]
+    assert sum(line["read"] % 2 for line in failed) > 10
