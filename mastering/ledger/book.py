@@ -25,12 +25,15 @@ def chained(before: str, text: str) -> str:
     return digest(f"{before}{text}".encode())
 
 
+_LAST = select(LOG).order_by(LOG.c.number.desc()).limit(1)
+
+
 class Book(Shelf):
     """The ledger open for writing."""
 
     def __init__(self, connection: Connection) -> None:
         super().__init__(connection)
-        last = connection.execute(select(LOG.c.number, LOG.c.digest, LOG.c.text).order_by(LOG.c.number.desc()).limit(1)).first()
+        last = connection.execute(_LAST).first()
         self.number: int = last.number if last else 0
         self.digest: str = last.digest if last else START
         self.last_at: str | None = parsed(last.text).get("at") if last else None

@@ -16,6 +16,9 @@ _OF_DISCS = (WRITINGS, READS)
 _CHANGES = ("lot", "rejected", "verdict", "rewritten", "first_bad", "simulated")
 _UPDATE_DISC = update(DISCS).where(DISCS.c.line == bindparam("_line")).values({key: bindparam(f"_{key}") for key in _CHANGES})
 
+_INSERT = {table: insert(table) for table in (*_INDEPENDENT, DISCS, *_OF_DISCS, FINDINGS)}
+_INSERT[SIDES] = insert(SIDES).prefix_with("OR REPLACE")
+
 
 class Pages:
     """Rows by table, each under its key; and the discs that changed."""
@@ -62,9 +65,7 @@ class Pages:
         old = [{f"_{name}": row[name] for name in ("line", *_CHANGES)} for key, row in rows.items() if key not in self._new]
         if old:
             connection.execute(_UPDATE_DISC, old)
-        sides = [row for disc in self._discs.values() for row in self._side_rows(disc, standings[disc.id])]
-        if sides:
-            connection.execute(insert(SIDES).prefix_with("OR REPLACE"), sides)
+        _insert(connection, SIDES, (row for disc in self._discs.values() for row in self._side_rows(disc, standings[disc.id])))
 
     def _disc_row(self, disc: Disc, standings: Mapping[str, SideStanding]) -> dict[str, Any]:
         sides = standings.values()
@@ -101,7 +102,7 @@ class Pages:
 def _insert(connection: Connection, table: Table, rows: Iterable[dict[str, Any]]) -> None:
     rows = list(rows)
     if rows:
-        connection.execute(insert(table), rows)
+        connection.execute(_INSERT[table], rows)
 
 
 def _by_track(read: int, findings: Iterable[dict[str, Any]]) -> Iterator[dict[str, int]]:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from typing import Any
 
-from sqlalchemy import Connection, Row, Table, select
+from sqlalchemy import Connection, Row, Table, bindparam, select
 
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.lines import Line, LineError, parsed
@@ -19,6 +19,21 @@ def revision(line: Line) -> str:
 
 
 _COMMANDS = {"lot": "`lot add` makes one", "drive": "`drive add` makes one", "batch": "`batch open` makes one"}
+
+
+# What is asked for every read that is recorded: made once, as making a statement takes longer than asking it.
+_NAMES = {table: select(table.c.name, table.c.line).order_by(table.c.line) for table in (LOTS, DRIVES, BATCHES)}
+_TEXT = select(LOG.c.text).where(LOG.c.number == bindparam("number"))
+_BATCHES = select(BATCHES.c.line, BATCHES.c.open, LOG.c.text).join(LOG, LOG.c.number == BATCHES.c.line)
+_BATCH = _BATCHES.where(BATCHES.c.line == bindparam("line"))
+_DISC = select(DISCS).where(DISCS.c.serial == bindparam("serial"))
+_OF_DISC = {table: select(table).where(table.c.disc == bindparam("disc")).order_by(table.c.line) for table in (READS, WRITINGS)}
+_OWNER = (
+    select(DISCS.c.serial)
+    .join(READS, READS.c.disc == DISCS.c.line)
+    .where(READS.c.sha256 == bindparam("sha256"), READS.c.capture, ~READS.c.void)
+    .limit(1)
+)
 
 
 class UnknownError(LineError):
@@ -47,8 +62,7 @@ class Shelf:
     def ids(self, table: Table) -> dict[str, int]:
         """The names in a table of lots, drives or batches, in the order in which they were made, with their keys."""
         if table not in self._ids:
-            rows = self.connection.execute(select(table.c.name, table.c.line).order_by(table.c.line))
-            self._ids[table] = {row.name: row.line for row in rows}
+            self._ids[table] = {row.name: row.line for row in self.connection.execute(_NAMES[table])}
             self._names |= {line: name for name, line in self._ids[table].items()}
         return self._ids[table]
 
@@ -75,14 +89,14 @@ class Shelf:
 
     def line(self, number: int) -> dict[str, Any]:
         """A line of the log."""
-        return parsed(self.connection.execute(select(LOG.c.text).where(LOG.c.number == number)).scalar_one())
+        return parsed(self.connection.execute(_TEXT, {"number": number}).scalar_one())
 
     def batch(self, name: str) -> Batch:
         """A batch by its name. UnknownError when there is none."""
         line = self.id_of(BATCHES, "batch", name)
         if line not in self._batches:
-            is_open = self.connection.execute(select(BATCHES.c.open).where(BATCHES.c.line == line)).scalar_one()
-            self._batches[line] = Batch(line, self.line(line), is_open)
+            row = self.connection.execute(_BATCH, {"line": line}).one()
+            self._batches[line] = Batch(line, parsed(row.text), row.open)
         return self._batches[line]
 
     def keep(self, batch: Batch) -> None:
@@ -99,9 +113,7 @@ class Shelf:
     def batches(self) -> list[Batch]:
         """Every batch, as created."""
         if not self._batches.keys() >= set(self.ids(BATCHES).values()):
-            for row in self.connection.execute(
-                select(BATCHES.c.line, BATCHES.c.open, LOG.c.text).join(LOG, LOG.c.number == BATCHES.c.line)
-            ):
+            for row in self.connection.execute(_BATCHES):
                 self._batches.setdefault(row.line, Batch(row.line, parsed(row.text), row.open))
         return [self._batches[line] for line in self.ids(BATCHES).values()]
 
@@ -135,7 +147,7 @@ class Shelf:
     def find(self, serial: str) -> Disc | None:
         """The disc with this serial, None when there is none."""
         if serial not in self._discs:
-            row = self.connection.execute(select(DISCS).where(DISCS.c.serial == serial)).first()
+            row = self.connection.execute(_DISC, {"serial": serial}).first()
             if row is None:
                 return None
             self._load([row], self._rows_of(READS, row), self._rows_of(WRITINGS, row))
@@ -154,8 +166,7 @@ class Shelf:
         """The serial of the disc for which a capture with this digest was recorded, reads that are void left out."""
         if sha256 in self._captures:
             return self._captures[sha256]
-        found = select(DISCS.c.serial).join(READS, READS.c.disc == DISCS.c.line)
-        return self.connection.execute(found.where(READS.c.sha256 == sha256, READS.c.capture, ~READS.c.void).limit(1)).scalar()
+        return self.connection.execute(_OWNER, {"sha256": sha256}).scalar()
 
     def keep_disc(self, disc: Disc) -> None:
         """A disc that is not in the tables yet."""
@@ -174,7 +185,7 @@ class Shelf:
         return list(self.connection.scalars(select(DISCS.c.serial).where(DISCS.c.batch == batch.id)))
 
     def _rows_of(self, table: Table, disc: Row[Any]) -> list[Row[Any]]:
-        return list(self.connection.execute(select(table).where(table.c.disc == disc.line).order_by(table.c.line)))
+        return list(self.connection.execute(_OF_DISC[table], {"disc": disc.line}))
 
     def _load(self, rows: Iterable[Row[Any]], reads: Iterable[Row[Any]], writings: Iterable[Row[Any]]) -> None:
         drive: Callable[[int | None], str | None] = lambda line: self.name_of(DRIVES, line)  # noqa: E731
