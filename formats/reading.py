@@ -310,7 +310,7 @@ def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
     """`size` bytes from each of some bits of the buffer (n, size)."""
     if not len(bits):
         return np.zeros((0, size), np.uint8)
-    windows = np.lib.stride_tricks.sliding_window_view(buffer, size + 1)
+    windows = np.ndarray((len(buffer) - size, size + 1), np.uint8, buffer, strides=(1, 1))  # from every byte; numpy checks the bounds
     wide = windows[np.minimum(bits >> 3, len(windows) - 1)]
     phase = (bits & 7).astype(np.uint8)[:, None]
     made: Bytes = wide[:, :-1] << phase | wide[:, 1:] >> (8 - phase)
