@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.geometry import Geometry
-from formats.reading import Reading, Stretch, find, read_fields
+from formats.marks import find
+from formats.reading import Reading, Stretch, read_fields
 from formats.track import encode_side
 
 IDS = registry.names("geometries", foreign=False)
