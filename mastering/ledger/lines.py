@@ -70,7 +70,7 @@ class LineError(MasteringError):
 def parsed(text: str) -> dict[str, Any]:
     """The object on a line of text. LineError when it is none."""
     try:
-        line = json.loads(text, parse_constant=_no_constant)
+        line = _DECODER.decode(text)
     except (ValueError, RecursionError) as error:
         raise LineError(f"not JSON: {error}") from error
     if not isinstance(line, dict):
@@ -82,9 +82,12 @@ def _no_constant(text: str) -> NoReturn:
     raise ValueError(f"{text} is no number")
 
 
+_DECODER, _ENCODER = json.JSONDecoder(parse_constant=_no_constant), json.JSONEncoder(separators=(",", ":"))
+
+
 def spelled(line: Line) -> str:
     """The one spelling of a line, which its digest covers."""
-    return json.dumps(line, separators=(",", ":"))
+    return _ENCODER.encode(line)
 
 
 def check_shape(line: Line) -> None:
