@@ -24,7 +24,23 @@ class Run:
 def unfit(book: Book, master: Master, run: Run) -> Iterator[Misfit]:
     """What does not go together. UnknownError for a lot or drive that there is not."""
     sides = {name: side.geometry for name, side in master.sides.items()}
-    return misfits(sides, [book.lot(name) for name in run.lots], [book.drive(name) for name in run.drives])
+    yield from misfits(sides, [book.lot(name) for name in run.lots], [book.drive(name) for name in run.drives])
+    yield from _too_few(book, run)
+
+
+def _too_few(book: Book, run: Run) -> Iterator[Misfit]:
+    """More good discs are wanted than the lots have blanks left, as far as their counts are known."""
+    counts = [book.lot(name)["count"] for name in run.lots]
+    if None in counts:
+        return
+    left = max(sum(counts) - sum(book.used(name) for name in run.lots), 0)
+    if left < run.good:
+        named = f"lot{'' if len(run.lots) == 1 else 's'} {' and '.join(run.lots)}"
+        yield Misfit(
+            False,
+            f"{named}: {left} blank{'' if left == 1 else 's'} left of {sum(counts)}, where {run.good} good discs are wanted; "
+            f"`obverse need --good {run.good}` says how many to load",
+        )
 
 
 def batch_line(book: Book, master: Master, run: Run, ledger: Path) -> dict[str, Any]:

@@ -70,10 +70,6 @@ class Questions(Shelf):
         read = select(READS.c.line).join(DISCS, DISCS.c.line == READS.c.disc).where(DISCS.c.batch == batch.id)
         return self.connection.execute(read.limit(1)).first() is not None
 
-    def used(self, lot: str) -> int:
-        """How many discs are known to be from a lot."""
-        return int(self.connection.scalar(select(func.count()).where(DISCS.c.lot == self.key_of(LOTS, lot))) or 0)
-
     # Rates
 
     def rates(self, by: By, role: Role = "wrote") -> list[Rate]:

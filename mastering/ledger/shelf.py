@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from typing import Any
 
-from sqlalchemy import Connection, Row, Table, bindparam, select
+from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.lines import Line, LineError, parsed
@@ -120,6 +120,10 @@ class Shelf:
     def lot(self, name: str) -> dict[str, Any]:
         """What was said of a lot. UnknownError when there is none."""
         return self.line(self.id_of(LOTS, "lot", name))
+
+    def used(self, lot: str) -> int:
+        """How many discs are known to be from a lot."""
+        return int(self.connection.scalar(select(func.count()).where(DISCS.c.lot == self.key_of(LOTS, lot))) or 0)
 
     def drive(self, name: str) -> dict[str, Any]:
         """What was said of a drive. UnknownError when there is none."""

@@ -41,6 +41,21 @@ def test_a_batch_needs_lots_and_drives_that_there_are(table, words, told):
     assert told in table.refused("batch", "open", table.master.path, "--good", 5, *words)
 
 
+def test_blanks_that_can_not_be_enough_are_told(table):
+    """Three of the lot's four blanks are left: one disc of it was read."""
+    table.done("lot", "add", "L-30", "--count", 4)
+    opening = ("batch", "open", table.master.path, "--lot", "L-30", "--drive", "D1", "--good")
+    [batch] = table.done(*opening, 4, "--json").json
+    assert table.said(*opening, 3).err == []
+    disc = table.hand_out(1, batch["batch"])[0]
+    table.said("batch", "reject", batch["batch"], disc, "--by-eye", "--reason", "mould")
+    answer = table.done(*opening, 4)
+    assert answer.err == [
+        "obverse: lot L-30: 3 blanks left of 4, where 4 good discs are wanted; `obverse need --good 4` says how many to load"
+    ]
+    assert table.done("batch", "open", table.master.path, "--lot", "L-30", "--lot", "L-07", "--drive", "D1", "--good", 40).err == []
+
+
 def test_no_lot_at_all_is_told_with_the_command_that_makes_one(tmp_path):
     ledger = ("--ledger", tmp_path / "ledger.sqlite")
     said("drive", "add", "D1", "--tpi", 48, "--heads", 1, *ledger)
