@@ -206,11 +206,10 @@ class _Bench:
         if self._waiting:
             self._serve(*self._waiting.popleft())
             return
-        until = self._running[0][0] if self._running else self.now + self._to_pack
-        packed = min(until - self.now, self._to_pack)
+        packed = min(self._running[0][0] - self.now, self._to_pack) if self._running else self._to_pack
+        self.now = self._running[0][0] if self._running else self.now + packed
         self._to_pack -= packed
         self.hands += packed
-        self.now = until
 
     def _serve(self, drive: int, place: int) -> None:
         """One step of the hands at a drive, which then runs on by itself."""

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from mastering.errors import MasteringError
 from mastering.planning import need
-from mastering.schedule import DEFAULTS, Steps, Work, cycle, duration, plan, schedule
+from mastering.schedule import DEFAULTS, Steps, Work, _Bench, cycle, duration, plan, schedule
 
 MORNING = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 STEPS = Steps.of()
@@ -74,6 +74,25 @@ def test_no_day_is_shorter_than_what_the_hands_or_a_drive_must_do(boxes, per_box
     assert max(day.hand_minutes, busiest) <= day.minutes + 1e-6
     assert day.minutes <= day.hand_minutes + day.drive_minutes + 1e-6
     assert more.minutes <= day.minutes + 5
+
+
+SECONDS = st.floats(0, 300, allow_subnormal=False)
+
+
+@given(
+    st.dictionaries(st.sampled_from(sorted(DEFAULTS)), SECONDS), st.integers(1, 20), st.integers(1, 3), st.integers(1, 6), st.booleans(),
+)  # fmt: skip
+def test_every_day_ends_whatever_the_seconds_are(seconds, boxes, per_box, drives, each_side):
+    """The hands' minutes are those of their steps, to the last one: what rounding left to be packed once never ended."""
+    work, steps = Work(boxes, per_box, 2, each_side), Steps.of(given=seconds)
+    bench = _Bench(work, work.discs + 3, drives, steps)
+    for _ in range(20 * (work.discs + 3)):
+        if not bench.busy:
+            break
+        bench.step()
+    assert not bench.busy
+    of_discs = sum(steps.seconds[name] for who, name in cycle(work) if who == "hands") * (work.discs + 3)
+    assert bench.hands == pytest.approx(of_discs + steps.seconds["pack"] * boxes)
 
 
 def test_bad_blanks_take_time_too():
