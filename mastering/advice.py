@@ -108,11 +108,11 @@ def _rung_lot(state: LotState, found: Found, history: History, in_use: InUse, ce
     if blamed is None:
         return None
     if state.run is not None:
-        return "look", words.lot_run(state), words.try_after_run(state)
+        return "look", words.lot_run(state), words.try_after_run(state, blamed)
     if state.stopped is None:  # what held its score over the line is no longer the likelier story of a run
-        return "look", words.lot_over(state), words.to_find_out(blamed)
-    to_try = words.try_after_run(state) if state.stopped < FEWEST else words.to_find_out(blamed)
-    stop = "stop", words.stop_lot(state, in_use.lots[state.name]), None if blamed.named else to_try
+        return "look", words.lot_over(state), words.to_find_out(state, blamed)
+    to_try = words.try_after_early_stop(state, blamed) if state.stopped < FEWEST else words.to_find_out(state, blamed)
+    stop = "stop", words.stop_lot(state, in_use.lots[state.name], blamed), None if blamed.named else to_try
     chance = None if certain else ("wait", words.by_chance(state, len(in_use.lots)), None)
     return _excused(state, blamed.named, history) or chance or stop
 
@@ -130,7 +130,7 @@ def _rung_drive(state: DriveState, found: Found, history: History) -> Advice | N
         return "look", words.drive_run(state), words.try_drive(state)
     if named is not None and named.about == ("drive", state.name):
         return "stop", words.stop_drive(state, named), words.try_drive(state)
-    return "look", words.drive_drifts(state), words.to_find_out(blamed)
+    return "look", words.drive_drifts(state, blamed), words.to_find_out(state, blamed)
 
 
 def _excused(state: LotState | DriveState, named: Culprit | None, history: History) -> Advice | None:
@@ -150,12 +150,12 @@ def _compared(history: History, in_use: InUse, settings: Settings, alarmed: set[
     """Batches and places: many comparisons, so only what stands out after allowing for their number is said."""
     batches = [(name, history.of_batch(name)) for name in in_use.batches]
     counts = [(int(history.bad[discs].sum()), len(discs)) for _, discs in batches]
-    chances = [comparisons.chance_of_count(bad, discs, settings.tolerable) for bad, discs in counts]
+    chances = [comparisons.chance_at_any_time(bad, discs, settings.tolerable) for bad, discs in counts]
     chances += [each.place.p for each in places] + [each.place.zone_p for each in places]
     outstanding = comparisons.standing_out(chances, settings.wolf)
     made = []
     for (name, discs), (bad, count), out in zip(batches, counts, outstanding, strict=False):
-        alone = out and not _used(history, discs) & alarmed
+        alone = out and count >= FEWEST and not _used(history, discs) & alarmed
         level = "look" if alone else "wait" if count < FEWEST else "fine"
         say = words.batch(name, bad, count, in_use.batches[name], alone)
         made.append(Entry("batch", name, level, say, count, bad, (), None, words.figures(bad, count) | {"compared": len(chances)}))

@@ -1,5 +1,6 @@
 """Advice in the words of the trade: one sentence each, with its numbers; the figures behind it by name."""
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import ceil
 from typing import Any
@@ -13,11 +14,38 @@ from mastering.statistics.states import DriveState, LotState, State
 
 SWAP = 20  # discs on each side of a swap test
 
-WHY_EVERY_DISC = """Every disc is verified. Checking only some is for suppliers whom you can trust, not for blanks that are decades old: if
-5 in 100 are bad and you check 32 of a batch of 200, letting the batch go when at most 2 of them fail, about 7 bad copies go out
-with it; any rule that really protects your customers has you check nearly all of them anyway."""
-
 # Figures, by name
+
+MEANINGS = {
+    "rate": "share that failed",
+    "low": "true share at least",
+    "high": "true share at most",
+    "confidence": "how sure that is",
+    "fail_adds": "what a failure adds to the score (a good disc takes 1)",
+    "stop_line": "score at which it rings",
+    "score": "score now",
+    "false_stop": "chance that a tolerable lot is ever stopped",
+    "stopped_at": "stopped at its disc",
+    "log_evidence": "logarithm of the evidence that it is worse than tolerable",
+    "since_disc": "its chart climbs since its disc",
+    "since": "since then",
+    "before": "before that",
+    "run": "a run of failures",
+    "p": "chance of such a place by chance alone",
+    "compared": "things compared at once",
+}
+
+
+def told(figures: Mapping[str, Any]) -> Iterator[str]:
+    """Figures for people, a line each."""
+    for name, value in figures.items():
+        yield f"{MEANINGS.get(name, name)}: {_value(value)}"
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {_value(each)}" for name, each in value.items())
+    return f"{value:.3g}" if isinstance(value, float) else str(value)
 
 
 def figures(bad: int, discs: int) -> dict[str, Any]:
@@ -32,7 +60,7 @@ def figures_of(state: LotState | DriveState) -> dict[str, Any]:
     """What a lot's or drive's sentence rests on; discs are counted from 1."""
     made = figures(state.bad, len(state.discs)) | {"fail_adds": state.chart.fail, "stop_line": state.chart.stop}
     if isinstance(state, LotState):
-        made |= {"score": int(state.scores[-1]) if len(state.scores) else state.chart.start}
+        made |= {"score": int(state.scores[-1]) if len(state.scores) else state.chart.start, "false_stop": state.settings.false_stop}
         made |= {} if state.stopped is None else {"stopped_at": state.begins + state.stopped + 1}
         made["log_evidence"] = comparisons.evidence_ratio(int(state.charted.sum()), len(state.charted), state.settings.tolerable)
     else:
@@ -64,19 +92,19 @@ def fine(state: State) -> str:
     bad, discs = state.bad, len(state.discs)
     low, high = wilson(bad, discs)
     between = f"{_percent(bad / discs)}, between {_percent(low)} and {_percent(high)}" if bad else f"it may still be up to {_percent(high)}"
-    return f"{_title(state)}: {_of(state)} failed ({between}); nothing speaks against it."
+    return f"{_title(state)}: {_of(state)} ({between}); nothing speaks against it."
 
 
 def early(state: State) -> str:
     """Too few discs for a rate."""
-    return f"{_title(state)}: too early, {_of_charted(state)} failed; carry on."
+    return f"{_title(state)}: too early, {_of_charted(state)}; carry on."
 
 
 def early_lot(state: LotState) -> str:
     """Too few discs, and what would stop the lot."""
     more, within = to_stop(state)
-    would = f"{_plural(more, 'more failure')} within the next {_plural(within, 'disc')} would stop it"
-    return f"{_title(state)}: too early, {_of_charted(state)} failed; carry on, {would}."
+    next_ones = "with the next disc" if within == 1 else f"within the next {within} discs"
+    return f"{_title(state)}: too early, {_of_charted(state)}; carry on, {_plural(more, 'more failure')} {next_ones} would stop it."
 
 
 def to_stop(state: LotState) -> tuple[int, int]:
@@ -89,19 +117,19 @@ def to_stop(state: LotState) -> tuple[int, int]:
 def accused(state: State, named: Culprit) -> str:
     """Its own chart is silent, another's failures are put down to it."""
     called = "" if named.kind == state.kind else f", {_called(named)}"
-    return f"Look at {state.kind} {state.name}{called}: {_of(state)} failed, and what else fails comes from it ({_sure(named)})."
+    return f"Look at {state.kind} {state.name}{called}: {_of(state)}, and what else fails comes from it ({_sure(named)})."
 
 
-def stop_lot(state: LotState, blanks: int | None) -> str:
-    """The stop line, and what the rest of the lot would bring."""
+def stop_lot(state: LotState, blanks: int | None, blamed: Blame) -> str:
+    """The stop line, what the rest of the lot would bring, and whether something else may be to blame."""
     at = (state.stopped or 0) + 1
     which = f"the first {_plural(at, 'disc')} since its release" if state.begins else f"its first {_plural(at, 'disc')}"
     said = f"Stop using lot {state.name}: {int(state.charted[:at].sum())} of {which} failed"
     left = (blanks or 0) - len(state.discs)
     if left <= 0:
-        return f"{said}."
+        return f"{said}{_or_else(state, blamed)}."
     rest = comparisons.bad_left(int(state.charted.sum()), len(state.charted), left, state.settings)
-    return f"{said}, and of the {left} left about {round(rest.mean)} will be bad ({rest.low} to {rest.high})."
+    return f"{said}, and of the {left} left about {round(rest.mean)} will be bad ({rest.low} to {rest.high}){_or_else(state, blamed)}."
 
 
 def lot_run(state: LotState) -> str:
@@ -111,23 +139,23 @@ def lot_run(state: LotState) -> str:
 
 def lot_over(state: LotState) -> str:
     """A run that is one no longer."""
-    return f"Look at lot {state.name}: {_of(state)} failed, and no longer in one run."
+    return f"Look at lot {state.name}: {_of(state)}, and no longer in one run."
 
 
 def other_culprit(state: State, named: Culprit) -> str:
     """Its chart rang for something else."""
-    return f"{_title(state)}: {_of(state)} failed, but that is {_called(named)}, not the {state.kind} ({_sure(named)})."
+    return f"{_title(state)}: {_of(state)}, but that is {_called(named)}, not the {state.kind} ({_sure(named)})."
 
 
 def side(state: State, named: Culprit) -> str:
     """One side fails on every drive and lot."""
-    found = f"{_of(state)} failed, nearly always on {_called(named)}, whatever the lot and the drive ({_sure(named)})"
-    return f"Look at {state.kind} {state.name}: {found}; see how the discs sit with that side up, and try another master."
+    found = f"{_of(state)}, nearly always on {_called(named)}, whatever the lot and the drive ({_sure(named)})"
+    return f"Look at {state.kind} {state.name}: {found}; see how the discs sit with that side up."
 
 
 def by_chance(state: LotState, lots: int) -> str:
     """One of many."""
-    return f"{_title(state)}: {_of(state)} failed, which with {lots} lots in use happens to one of them by chance; watch it."
+    return f"{_title(state)}: {_of(state)}, which with {lots} lots in use happens to one of them by chance; watch it."
 
 
 def stop_drive(state: DriveState, named: Culprit) -> str:
@@ -136,9 +164,9 @@ def stop_drive(state: DriveState, named: Culprit) -> str:
     return f"Stop using drive {state.name}: {_since(state)}, and {known}; clean its heads, and have it adjusted if that doesn't help."
 
 
-def drive_drifts(state: DriveState) -> str:
+def drive_drifts(state: DriveState, blamed: Blame) -> str:
     """The drive may be to blame."""
-    return f"Look at drive {state.name}: {_since(state)}; clean its heads, then run {SWAP} discs."
+    return f"Look at drive {state.name}: {_since(state)}{_or_else(state, blamed)}; clean its heads, then run {SWAP} discs."
 
 
 def drive_run(state: DriveState) -> str:
@@ -150,32 +178,39 @@ def batch(name: str, bad: int, discs: int, wanted: int, out: bool) -> str:
     """How a batch is getting on."""
     if out:
         return f"Look at batch {name}: {bad} of {discs} failed, though neither its lots nor its drives stand out."
-    return f"Batch {name}: {bad} of {discs} failed; {wanted} good ones are wanted."
+    if not discs:
+        return f"Batch {name}: no disc judged yet; {_plural(wanted, 'good one')} wanted."
+    more = max(wanted - (discs - bad), 0)
+    return f"Batch {name}: {bad} of {discs} failed; {_plural(more, 'more good one') if more else 'no more'} wanted."
 
 
 # What to run
 
 
-def to_find_out(found: Blame) -> str:
-    """The test that tells the likeliest suspects apart."""
+def to_find_out(state: State, found: Blame) -> str:
+    """The test that tells a lot or drive from the likeliest of the others."""
     likely = [each for each in suspects(found.culprits) if each.kind != "none"]
-    lot = next((each.name for each in likely if each.kind == "lot"), None)
-    drive = next((each.drive or each.name for each in likely if each.kind in ("drive", "head")), None)
-    if lot is None and drive is None:
-        return f"Run {SWAP} discs of each lot, dealt alternately to all drives."
-    lot, drive = lot or _other(found.lots, None), drive or _other(found.drives, None)
+    lot = next((each.name for each in likely if each.kind == "lot"), None) or _other(found.lots, None)
+    drive = next((each.drive or each.name for each in likely if each.kind in ("drive", "head")), None) or _other(found.drives, None)
+    lot, drive = (state.name, drive) if state.kind == "lot" else (lot, state.name)
     other_lot, other_drive = _other(found.lots, lot) or "another lot", _other(found.drives, drive) or "another drive"
     return f"Run {SWAP} discs of {lot or 'this lot'} on {other_drive} and {SWAP} of {other_lot} on {drive or 'this drive'}."
 
 
-def try_after_run(state: LotState) -> str:
+def try_after_run(state: LotState, found: Blame) -> str:
     """Whether it was the inner box."""
-    return f"Clean the heads, then run {SWAP} discs of {state.name} from another inner box, dealt alternately to all drives."
+    dealt = ", dealt alternately to all drives" if len(found.drives) > 1 else ""
+    return f"Clean the heads, then run {SWAP} discs of {state.name} from another inner box{dealt}."
+
+
+def try_after_early_stop(state: LotState, found: Blame) -> str:
+    """A lot that was stopped within its first discs, which may all be from one inner box."""
+    return f"Unless all of it is one inner box: {try_after_run(state, found)[0].lower()}{try_after_run(state, found)[1:]}"
 
 
 def try_drive(state: DriveState) -> str:
     """Whether cleaning helped."""
-    return f"Clean the heads of {state.name}, log it, and run {SWAP} discs."
+    return f"Clean the heads of {state.name}, then run {SWAP} discs."
 
 
 # Places
@@ -214,11 +249,24 @@ def _title(state: State) -> str:
 
 
 def _of(state: State) -> str:
-    return f"{state.bad} of {len(state.discs)}"
+    return _counted(state.bad, len(state.discs), state)
 
 
 def _of_charted(state: State) -> str:
-    return f"{int(state.charted.sum())} of {len(state.charted)}"
+    return _counted(int(state.charted.sum()), len(state.charted), state)
+
+
+def _counted(bad: int, discs: int, state: State) -> str:
+    """A lot's discs count as what became of them in the end, a drive's by their first writing."""
+    return f"{bad} of {discs}{' first writings' if state.kind == 'drive' else ''} failed"
+
+
+def _or_else(state: State, found: Blame) -> str:
+    """What it can't be told from, where nothing is named."""
+    if found.named is not None:
+        return ""
+    others = [each for each in suspects(found.culprits) if each.kind != "none" and each.about != (state.kind, state.name)]
+    return f"; the data can't tell it from {_called(others[0])} yet" if others else ""
 
 
 def _percent(share: float) -> str:
@@ -242,7 +290,8 @@ def _run(state: State) -> str:
     run = state.run
     if run is None:
         return ""
-    where = f"{run.bad} of its discs {state.begins + run.first + 1} to {state.begins + run.last + 1} failed"
+    what = "first writings" if state.kind == "drive" else "discs"
+    where = f"{run.bad} of its {what} {state.begins + run.first + 1} to {state.begins + run.last + 1} failed"
     return f"{where}, of all others {int(state.charted.sum()) - run.bad} of {len(state.charted) - run.discs}"
 
 
@@ -250,7 +299,8 @@ def _since(state: DriveState) -> str:
     made = since_figures(state)
     since, before = made["since"], made["before"]
     earlier = f" (before that {before['bad']} of {before['discs']})" if before["discs"] else ""
-    return f"{since['bad']} of {since['discs']} failed since its disc {made['since_disc']}{earlier}"
+    begun = f" since its disc {made['since_disc']}" if before["discs"] else ""
+    return f"{_counted(since['bad'], since['discs'], state)}{begun}{earlier}"
 
 
 def _called(named: Culprit) -> str:

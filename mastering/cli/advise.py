@@ -50,9 +50,9 @@ def _told(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
     if entry.to_try:
         yield f"      to find out: {entry.to_try}"
     if why:
-        yield from (f"      {name}: {_figure(value)}" for name, value in entry.why.items())
-        yield from (f"      {each.kind} {each.name or ''}: {each.chance:.0%} likely".replace("%", " %") for each in entry.culprits)
+        from mastering.advice_words import told
 
-
-def _figure(value: object) -> str:
-    return f"{value:.3g}" if isinstance(value, float) else str(value)
+        yield from (f"      {line}" for line in told(entry.why))
+        for each in entry.culprits:
+            called = "nothing but chance" if each.kind == "none" else f"{each.kind} {each.name}"
+            yield f"      {called}: {each.chance:.0%} likely".replace("%", " %")

@@ -18,7 +18,7 @@ EARLY = 10  # what turned bad within so many discs was bad from the first one
 class Blame:
     """The chances of all suspects, the likeliest first, and the one that is named, if any.
 
-    `drives`, `lots`: what ran in the stretch; `now`: it ends with the latest disc.
+    `drives`, `lots`: what ran in the stretch and is still in use; `now`: it ends with the latest disc.
     """
 
     culprits: tuple[Culprit, ...]
@@ -51,7 +51,8 @@ def _judge(history: History, end: int, ringing: Sequence[State], in_use: InUse, 
     found = fold(judge(trials, names, settings, [onset for onset in onsets if onset > first + EARLY]))
     ran = [history.lots[number] for number in sorted(set(trials.lot.tolist()))]
     wrote = [drives[number].removesuffix(BEFORE) for number in sorted(set(trials.wrote.tolist()))]
-    return Blame(tuple(found), named(found, settings), tuple(ran), tuple(dict.fromkeys(wrote)), end == len(history))
+    at_hand = tuple(name for name in ran if name in in_use.lots), tuple(name for name in dict.fromkeys(wrote) if name in in_use.drives)
+    return Blame(tuple(found), named(found, settings), *at_hand, end == len(history))
 
 
 def _as_cleaned(trials: Trials, names: Sequence[str], in_use: InUse) -> tuple[Trials, list[str]]:

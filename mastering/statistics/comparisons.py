@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log
+from math import exp, log
 
 import numpy as np
 
@@ -47,6 +47,11 @@ def evidence_ratio(bad: int, discs: int, tolerable: float) -> float:
     above = betaln(a + bad, b + discs - bad) - betaln(a, b)
     cut = log(betaincc(a + bad, b + discs - bad, tolerable)) - log(betaincc(a, b, tolerable))
     return float(above + cut - xlogy(bad, tolerable) - xlog1py(discs - bad, -tolerable))
+
+
+def chance_at_any_time(bad: int, discs: int, tolerable: float) -> float:
+    """A chance that stays honest however often it is looked at while discs come in: that the tolerable rate ever gives such evidence."""
+    return min(1.0, exp(-evidence_ratio(bad, discs, tolerable))) if bad else 1.0
 
 
 @dataclass(frozen=True)

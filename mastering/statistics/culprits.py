@@ -4,10 +4,12 @@ Each suspect is a group of discs with a rate above that of the rest; what is unk
 ordinary and bad rates. A surface shows itself in the discs of which just one surface failed. A lot that ran on one drive only
 can't be told from that drive, and the chances say so. A suspect may have turned bad at a disc: where its own or another's chart
 began to climb, or from the first disc on, half and half.
+
+Where all discs have one lot (or drive) in common it is a suspect like the others, but never named: there is nothing to compare it with.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -28,13 +30,14 @@ SIDE_PRIOR = (2.0, 1.0)  # how the discs that fail on one surface split, above o
 class Culprit:
     """`kind` is `none`, `lot`, `drive`, `head` (one surface of one drive) or `side`; the chances of all add up to 1.
 
-    `drive`: whose head it is.
+    `drive`: whose head it is. `whole`: all discs are its own.
     """
 
     kind: str
     name: str
     chance: float
     drive: str = ""
+    whole: bool = False
 
     @property
     def about(self) -> tuple[str, str]:
@@ -109,6 +112,7 @@ def judge(
     """The chances of all suspects, the likeliest first. `onsets`: discs from which on something may have turned bad, beside the first."""
     judged = _Judged(trials, settings, np.unique([trials.disc[0], *onsets]) if len(trials.disc) else np.zeros(1, np.int64))
     found: dict[tuple[str, str, str], float] = {("none", "", ""): judged.nothing + np.log(none)}
+    whole = {("lot", names.lots[lot]) for lot in trials.lot[:1] if (trials.lot == lot).all()}
     rest = 1.0 - none
 
     def add(kind: str, name: str, log: float, prior: float, drive: str = "") -> None:
@@ -123,9 +127,9 @@ def judge(
     roles = _roles(trials)
     for drive, members in roles:
         log, prior = judged.group(members), rest * families["drive"] / len(roles)
+        whole |= {("drive", names.drives[drive])} if members.all() else set()
         surfaces = _paired(trials, members)
-        whole = prior if not surfaces else prior * (1 - HEAD)
-        add("drive", names.drives[drive], judged.average(log), whole)
+        add("drive", names.drives[drive], judged.average(log), prior if not surfaces else prior * (1 - HEAD))
         for surface in surfaces:
             one = judged.average(log + judged.surface(surface, members))
             add("head", f"{names.drives[drive]} {names.surfaces[surface]}", one, prior * HEAD / len(surfaces), names.drives[drive])
@@ -136,7 +140,7 @@ def judge(
         add("side", names.surfaces[surface].removeprefix("side "), one, rest * families["side"] / len(surfaces))
     total = np.logaddexp.reduce(list(found.values()))
     made = [Culprit(kind, name, float(np.exp(log - total)), drive) for (kind, name, drive), log in found.items()]
-    return sorted(made, key=lambda each: -each.chance)
+    return sorted((replace(each, whole=each.about in whole) for each in made), key=lambda each: -each.chance)
 
 
 def fold(culprits: Sequence[Culprit]) -> list[Culprit]:
@@ -149,14 +153,16 @@ def fold(culprits: Sequence[Culprit]) -> list[Culprit]:
         if heads and likeliest.chance >= HEAD_TOLD * total:
             kept.append(likeliest)
             total -= likeliest.chance
-        kept.append(Culprit("drive", drive.name, total))
+        kept.append(replace(drive, chance=total))
     return sorted(kept, key=lambda each: -each.chance)
 
 
 def named(culprits: Sequence[Culprit], settings: Settings) -> Culprit | None:
     """The culprit, or None when there is none or it can't be told."""
     first = max(culprits, key=lambda each: each.chance, default=None)
-    return first if first is not None and first.kind != "none" and first.chance >= settings.sure else None
+    if first is None or first.kind == "none" or first.whole:
+        return None
+    return first if first.chance >= settings.sure else None
 
 
 def suspects(culprits: Sequence[Culprit], share: float = 0.9) -> list[Culprit]:
@@ -189,7 +195,7 @@ class _Judged:
         discs = self._since(members).astype(np.float64)
         bad = self._since(members & self._trials.failed).astype(np.float64)
         made = np.full(len(discs), -np.inf)
-        some = (discs > 0) & (discs < self._discs)  # all of the data: nothing to compare with
+        some = discs > 0
         x, n = bad[some], discs[some]
         rest_x, rest_n = self._failed - x, self._discs - n
         (a1, b1), (a0, b0) = self._bad, self._normal

@@ -9,6 +9,7 @@ from shopfloor import A, B, Fault, ledger, part
 
 from mastering import advice_words
 from mastering.advice import advise
+from mastering.cli.advise import command
 from mastering.statistics.comparisons import let_through
 from mastering.statistics.history import History, Outcome, Written
 from mastering.statistics.settings import Settings
@@ -85,11 +86,54 @@ def test_an_empty_ledger():
 
 
 def test_a_bad_lot():
-    """The numbers for what is left: beta-binomial, 4 bad of 21 on Beta(1, 24)."""
+    """The numbers for what is left: beta-binomial, 4 bad of 21 on Beta(1, 24). Three of the four failed on one drive."""
     found = entry(advised(History.of(dealt("." * 8 + "x....x..x...x")), lots={"L1": 80}), "lot", "L1")
     assert (found.level, found.discs, found.bad) == ("stop", 21, 4)
-    assert found.say == "Stop using lot L1: 4 of its first 21 discs failed, and of the 59 left about 6 will be bad (1 to 15)."
+    assert found.say == (
+        "Stop using lot L1: 4 of its first 21 discs failed, and of the 59 left about 6 will be bad (1 to 15); "
+        "the data can't tell it from drive D2 yet."
+    )
     assert found.why["stopped_at"] == 21
+    assert found.to_try == "Run 20 discs of L1 on D1 and 20 of another lot on D2."
+
+
+def test_a_bad_lot_that_fails_on_both_drives():
+    """It is compared with a lot that did not fail on the same drives."""
+    found = entry(advised(History.of(dealt("." * 40, "L2") + dealt("x..xx..x" * 4)), lots={"L1": 80, "L2": 100}), "lot", "L1")
+    assert (found.level, found.to_try) == ("stop", None)
+    assert "can't tell" not in found.say
+    assert found.culprits[0].name == "L1" and found.culprits[0].chance > 0.9
+
+
+def test_one_lot_on_one_drive_is_stopped_and_nothing_is_named():
+    """Eight of forty: what all discs have in common can't be told apart, and chance does not explain it."""
+    entries = advised(History.of(discs("x....x...x.." + "x...x....x..x" + "....x.........x")), lots={"L1": 100})
+    lot, drive = entry(entries, "lot", "L1"), entry(entries, "drive", "D1")
+    assert lot.level == "stop"
+    assert "the data can't tell it from drive D1" in lot.say
+    assert lot.to_try in (
+        "Run 20 discs of L1 on another drive and 20 of another lot on D1.",
+        "Unless all of it is one inner box: clean the heads, then run 20 discs of L1 from another inner box.",
+    )
+    assert drive.level in ("look", "wait")
+    chances = {(each.kind, each.name): each.chance for each in lot.culprits}
+    assert chances["none", ""] < 0.2
+    assert chances["lot", "L1"] > 0.3
+
+
+def test_the_first_bad_disc_of_a_batch_is_no_alarm():
+    for text in ("x", "..x", ".x.x" + "." * 8):
+        assert entry(advised(History.of(dealt(text))), "batch", "B-0001").level == "wait"
+
+
+def test_looking_after_every_disc_hardly_ever_cries_wolf_over_a_batch():
+    """A good batch of 40 at 3 %, its lots and drives so many that none of them speaks first."""
+    rng, cried = np.random.default_rng(11), 0
+    for _ in range(60):
+        text = "".join("x" if bad else "." for bad in rng.random(40) < 0.03)
+        spread = [discs(each, f"L{number}", f"D{number}")[0] for number, each in enumerate(text)]
+        cried += any(entry(advised(History.of(spread[:count])), "batch", "B-0001").level == "look" for count in range(1, 41))
+    at_most(cried, 60, 0.10)
 
 
 def test_a_good_lot_is_never_called_good_without_numbers():
@@ -111,7 +155,7 @@ def test_what_it_says_would_stop_a_lot_does_and_no_less():
 
 def test_a_lot_without_a_count():
     found = entry(advised(History.of(dealt("." * 8 + "x....x..x...x")), lots={"L1": None}), "lot", "L1")
-    assert found.say == "Stop using lot L1: 4 of its first 21 discs failed."
+    assert found.say == "Stop using lot L1: 4 of its first 21 discs failed; the data can't tell it from drive D2 yet."
 
 
 def test_an_inner_box_is_no_reason_to_stop_the_lot():
@@ -249,9 +293,17 @@ def test_the_same_ledger_gives_the_same_advice():
     assert [each.plain() for each in advised(history)] == [each.plain() for each in advised(history)]
 
 
-def test_why_every_disc_is_verified_has_the_right_number():
-    assert "32 of a batch of 200" in advice_words.WHY_EVERY_DISC
-    assert f"about {let_through(32, 2, 200, 0.05):.0f} bad copies" in advice_words.WHY_EVERY_DISC
+def test_why_every_disc_is_verified_has_the_right_numbers():
+    """Of 200 discs 6 are bad: 32 are looked at, 2 of them may be bad; or 59, none of them, and else all."""
+    said = " ".join((command.help or "").split())
+    assert f"sends {let_through(32, 2, 200, 0.03):.1f} of the 6 to customers on average" in said
+    assert let_through(59, 0, 200, 0.03) < 1
+    assert f"checks {59 + 141 * (1 - 0.97**59):.0f} of the 200 anyway" in said
+
+
+def test_every_figure_has_a_meaning():
+    entries = advised(ledger(np.random.default_rng(4), 200, Fault("drive", "D1", 0.5, first=60)))
+    assert {name for each in entries for name in each.why} <= advice_words.MEANINGS.keys()
 
 
 # Promises
