@@ -19,6 +19,7 @@ Basis = Literal["lot", "lots", "default"]
 DEFAULTS = Settings()
 JEFFREYS = 0.5  # bad and good discs lent to a lot: Jeffreys' prior
 ENOUGH_LOTS = 3  # from here on it shows how much lots differ
+DEAREST = 1_000_000  # a price beyond which somebody mistyped it
 MOST = 100_000  # blanks; what needs more can't be made
 BLOCK = 1_000_000  # chances that are computed at a time
 STRENGTHS = np.geomspace(2.0, 300.0, 20)  # how alike lots are: 2 not at all, 300 nearly; beyond that three lots can't tell
@@ -33,15 +34,15 @@ class Prices:
     disc: float
 
     def __post_init__(self) -> None:
-        if self.blank < 0 or self.disc < 0 or self.blank + self.disc == 0:
-            raise MasteringError(f"prices: blank {self.blank}, disc {self.disc}: expected prices of 0 or more, not both 0")
+        if not (0 <= self.blank <= DEAREST and 0 <= self.disc <= DEAREST and self.blank + self.disc > 0):
+            raise MasteringError(f"prices: blank {self.blank}, disc {self.disc}: expected prices from 0 to {DEAREST:,}, not both 0")
 
 
 @dataclass(frozen=True)
 class Need:
     """`load` blanks for `good` good discs, `assurance` sure; from `discs` judged, `bad` of them bad: the lot's own, all lots', or none.
 
-    `rate`: the share of bad ones to expect.
+    `rate`: the share of bad ones to expect. `lot`: the one asked about; `left`: its blanks that are left, None where nobody knows.
     """
 
     good: int
@@ -54,11 +55,14 @@ class Need:
     rate: float
     cost: float | None = None
     break_even: float | None = None
+    lot: str | None = None
+    left: int | None = None
 
     def plain(self) -> dict[str, Any]:
         """A line of `need --json`."""
         made: dict[str, Any] = {"good": self.good, "assurance": self.assurance, "load": self.load}
         made |= {"discs": self.discs, "bad": self.bad, "basis": self.basis}
+        made |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
         return made if self.cost is None else made | {"cost": self.cost, "break_even": self.break_even}
 
     @property
@@ -67,21 +71,39 @@ class Need:
         sure = f"{100 * self.assurance:g} % sure"
         because = {
             "default": "no disc has been judged yet: as for ordinary old blanks",
-            "lot": f"{self.bad} of this lot's {self.discs} failed",
+            "lot": f"{self.bad} of the {self.discs} discs of {self._called} failed",
             "lots": f"{self.bad} of {self.discs} failed in {self.lots} {'lot' if self.lots == 1 else 'lots'}",
         }[self.basis]
         aware = ""
         if self.basis == "lots":
             aware = ", and lots differ" if self.lots >= ENOUGH_LOTS else ", too few lots to know how they differ"
+        if self.lot is not None and self.basis != "lot":
+            because = f"no disc of {self._called} has been judged yet; {because}"
         blanks = "blank" if self.load == 1 else "blanks"
         return f"Load {self.load} {blanks} for {self.good} good {'copy' if self.good == 1 else 'copies'} ({sure}): {because}{aware}."
 
     @property
+    def _called(self) -> str:
+        return f"lot {self.lot}" if self.lot else "this lot"
+
+    @property
+    def say_left(self) -> str | None:
+        """That the lot has not so many blanks; None where it has, or nobody knows."""
+        if self.left is None or self.left >= self.load:
+            return None
+        return f"{self._called[0].upper()}{self._called[1:]} has {self.left} left: take {self.load - self.left} more of another one."
+
+    @property
     def say_prices(self) -> str | None:
-        """The cost, and from where on a new lot is cheaper; None without prices."""
+        """The cost, and whether (or from where on) a new lot is cheaper; None without prices."""
         if self.cost is None or self.break_even is None:
             return None
-        until = f"go on with blanks that you have until {100 * self.break_even:.0f} % of them are bad, then buy others"
+        until = f"go on with blanks that you have until {_percent(self.break_even)} of them are bad, then buy others"
+        if self.basis == "lot":
+            then = "buy others" if self.rate > self.break_even else "go on with it"
+            until = (
+                f"about {_percent(self.rate)} of {self._called} are bad, and others are cheaper from {_percent(self.break_even)} on: {then}"
+            )
         return f"That costs {self.cost:.2f}; {until}."
 
 
@@ -92,9 +114,12 @@ def need(
     assurance: float = 0.95,
     prices: Prices | None = None,
     settings: Settings = DEFAULTS,
+    lot: str | None = None,
+    left: int | None = None,
 ) -> Need:
     """Blanks to load. `lots`: (bad, discs) of every lot judged; `own`: those of the lot that the blanks are from, None for a new lot.
 
+    `lot`, `left`: what that lot is called, and how many of its blanks are left, where that is known.
     MasteringError for a number or an assurance that can't be.
     """
     if good < 1:
@@ -110,8 +135,13 @@ def need(
         one = settings.normal_prior if basis == "default" else (bad + JEFFREYS, discs - bad + JEFFREYS)
         a, b, weights = np.array([one[0]]), np.array([one[1]]), np.ones(1)
     rate = float((a / (a + b) * weights).sum())
-    made = Need(good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate)
-    return made if prices is None else _priced(made, prices, bad, discs, judged, settings)
+    made = Need(good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate, lot=lot, left=left)
+    if prices is None:
+        return made
+    others = list(judged)
+    if basis == "lot" and (bad, discs) in others:
+        others.remove((bad, discs))
+    return _priced(made, prices, others, settings)
 
 
 def mixture(lots: Sequence[tuple[int, int]]) -> tuple[Floats, Floats, Floats]:
@@ -166,8 +196,12 @@ def break_even(prices: Prices, new_rate: float) -> float:
     return max(1 - prices.disc * (1 - new_rate) / (prices.blank + prices.disc), 0.0)
 
 
-def _priced(made: Need, prices: Prices, bad: int, discs: int, lots: Sequence[tuple[int, int]], settings: Settings) -> Need:
-    """With its cost (all blanks bought, all loaded), and the break-even against blanks as all lots are, else as ordinary ones."""
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def _priced(made: Need, prices: Prices, lots: Sequence[tuple[int, int]], settings: Settings) -> Need:
+    """With its cost (all blanks bought, all loaded), and the break-even against blanks as all (other) lots are, else as ordinary ones."""
     seen = sum(discs for _, discs in lots)
     a, b = settings.normal_prior
     usual = (sum(bad for bad, _ in lots) + a) / (seen + a + b)

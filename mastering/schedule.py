@@ -55,7 +55,8 @@ class Steps:
         """Where the times are from."""
         kinds = {kind: [name for name in DEFAULTS if self.origin[name] == kind] for kind in ("ledger", "given", "default")}
         words = {"ledger": "from the ledger", "given": "as given", "default": "by default"}
-        return "Step times " + "; ".join(f"{words[kind]}: {', '.join(names)}" for kind, names in kinds.items() if names) + "."
+        of = {kind: ", ".join(f"{name} {self.seconds[name]:.0f} s" for name in names) for kind, names in kinds.items()}
+        return "Step times " + "; ".join(f"{words[kind]}: {told}" for kind, told in of.items() if told) + "."
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,11 @@ class Plan:
         return self.start + timedelta(minutes=self.day.minutes)
 
     @property
+    def _ends(self) -> str:
+        """The time, with its day where that is another one than the start's."""
+        return f"{self.finish:%H:%M}" if self.finish.date() == self.start.date() else f"{self.finish:%H:%M on %Y-%m-%d}"
+
+    @property
     def days(self) -> int | None:
         """How many days like this the backlog lasts."""
         return None if self.backlog is None else ceil(self.backlog / self.work.boxes)
@@ -125,6 +131,7 @@ class Plan:
         made |= {"minutes": round(self.day.minutes, 1), "hand_minutes": round(self.day.hand_minutes, 1)}
         made |= {"drive_minutes": round(self.day.drive_minutes, 1), "finish": self.finish.strftime("%Y-%m-%dT%H:%M:%SZ")}
         made |= {"drives": self.drives, "one_more_drive_saves": round(self.saves, 1), "steps": dict(self.steps.origin)}
+        made |= {"seconds": {name: round(seconds, 1) for name, seconds in self.steps.seconds.items()}}
         return made | {"backlog": self.backlog, "days": self.days}
 
     @property
@@ -138,7 +145,7 @@ class Plan:
         boxes, discs = _plural(self.work.boxes, "box", "boxes"), _plural(self.work.discs, "good disc")
         made = [
             f"{boxes}: {discs}, about {_plural(self.written * self.work.sides, 'side')} to write; lay out {_plural(self.blanks, 'blank')}.",
-            f"With {_plural(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self.finish:%H:%M} UTC: "
+            f"With {_plural(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self._ends} UTC: "
             f"the hands are busy for {duration(self.day.hand_minutes)}, the drives for {duration(self.day.drive_minutes)}.",
         ]
         hands = ": the hands are what it waits for" if self.day.hand_minutes > 0.9 * self.day.minutes else ""

@@ -22,7 +22,6 @@ def command(
     With both prices: the cost, and the share of bad blanks from which on buying others is cheaper than going on with these.
     """
     from mastering.cli.settings import settings
-    from mastering.ledger.tables import LOTS
     from mastering.planning import Prices, need
 
     if (blank_price is None) != (disc_price is None):
@@ -30,14 +29,15 @@ def command(
     prices = None if blank_price is None or disc_price is None else Prices(blank_price, disc_price)
     path = shop().ledger(ledger)
     found: dict[str, tuple[int, int]] = {}
+    left: int | None = None
     if ledger is not None or lot is not None or path.exists():
         with open_ledger(ledger) as opened, opened.read() as known:
-            if lot is not None:
-                known.id_of(LOTS, "lot", lot)
+            if lot is not None and (count := known.lot(lot)["count"]) is not None:
+                left = max(count - known.used(lot), 0)
             found = {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
     own = None if lot is None else found.get(lot)
-    made = need(good, list(found.values()), own, assurance, prices, settings(shop()))
+    made = need(good, list(found.values()), own, assurance, prices, settings(shop()), lot, left)
     if as_json:
         json_lines([made.plain()])
     else:
-        lines([made.say, *([made.say_prices] if made.say_prices else [])])
+        lines(each for each in (made.say, made.say_left, made.say_prices) if each)

@@ -11,7 +11,7 @@ _CONTROL = {code: f"%{code:02X}" for code in (*range(0x20), *range(0x7F, 0xA0))}
 def json_lines(values: Iterable[Any]) -> None:
     """Each value on a line of its own, on standard output."""
     for value in values:
-        sys.stdout.write(json.dumps(value) + "\n")
+        sys.stdout.write(json.dumps(value, allow_nan=False) + "\n")
 
 
 def lines(texts: Iterable[str]) -> None:

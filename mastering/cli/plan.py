@@ -49,7 +49,9 @@ def command(
             if lot is not None:
                 known.id_of(LOTS, "lot", lot)
             times, lots = step_times(known, DEFAULTS), {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
-            drives, sides = drives or len(known.ids(DRIVES)) or 1, sides or sides_of(known.batches())
+            of_bench = [known.line(line)["simulated"] for line in known.ids(DRIVES).values()]
+            drives = drives or of_bench.count(False) or len(of_bench) or 1  # simulated ones do no work where there are real ones
+            sides = sides or sides_of(known.batches())
     work = Work(boxes, per_box, sides or 2, each_side)
     blanks = need(work.discs, list(lots.values()), lots.get(lot) if lot else None, settings=settings(shop()))
     made = plan(work, blanks, drives or 1, Steps.of(times, dict(map(_step, steps))), moment(now(), "the clock"), backlog)

@@ -162,7 +162,7 @@ def simulated(known: Questions) -> set[tuple[str, str]]:
 # Times
 
 _FEWEST = 10  # intervals before the ledger's own times are believed
-_LONGEST = 1800.0  # seconds; a longer pause is not work
+_SHORTEST, _LONGEST = 20.0, 1800.0  # seconds: in less no disc is turned over and read (recorded later, in one go), more is no work
 _READ = ("turn-over", "read")
 
 
@@ -192,7 +192,7 @@ def _intervals(known: Questions) -> tuple[list[float], list[float]]:
         if before is None:
             continue
         seconds = (at - before[2]).total_seconds()
-        if not 0 < seconds <= _LONGEST:
+        if not _SHORTEST <= seconds <= _LONGEST:
             continue
         if before[0] == row.disc:
             between += [seconds] if before[1] != row.side else []
@@ -206,7 +206,7 @@ def _timed(known: Questions) -> Iterator[tuple[Any, datetime]]:
     newest = select(READS.c.line).order_by(READS.c.line.desc()).limit(1000).subquery()
     reads = select(READS.c.disc, READS.c.side, READS.c.drive, READS.c.writing, LOG.c.text).join(LOG, LOG.c.number == READS.c.line)
     for row in known.connection.execute(reads.where(READS.c.line.in_(select(newest.c.line))).order_by(READS.c.line)):
-        if row.drive is not None:
+        if row.drive is not None and row.writing == 1:
             yield row, datetime.fromisoformat(parsed(row.text)["at"])
 
 

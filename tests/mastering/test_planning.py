@@ -70,7 +70,7 @@ def test_what_it_rests_on():
 
 
 def test_it_says_why():
-    assert need(100, [(2, 50)], (2, 50)).say == "Load 113 blanks for 100 good copies (95 % sure): 2 of this lot's 50 failed."
+    assert need(100, [(2, 50)], (2, 50)).say == "Load 113 blanks for 100 good copies (95 % sure): 2 of the 50 discs of this lot failed."
     assert need(100, [(2, 50)]).say.endswith("2 of 50 failed in 1 lot, too few lots to know how they differ.")
     assert need(100, [(2, 50), (0, 50), (9, 50)]).say.endswith("11 of 150 failed in 3 lots, and lots differ.")
     assert need(1, []).say == "Load 1 blank for 1 good copy (95 % sure): no disc has been judged yet: as for ordinary old blanks."
@@ -156,5 +156,25 @@ def test_blanks_that_cost_nothing_are_not_used_beyond_the_new_ones_rate():
 def test_prices_are_said():
     made = need(100, [(3, 100)], (3, 100), prices=Prices(1.5, 2.0))
     assert made.plain()["cost"] == pytest.approx(109 * 3.5)
-    assert made.say_prices == "That costs 381.50; go on with blanks that you have until 45 % of them are bad, then buy others."
+    assert made.say_prices == "That costs 381.50; about 3 % of this lot are bad, and others are cheaper from 45 % on: go on with it."
+    bad = need(100, [(3, 100), (60, 100)], (60, 100), prices=Prices(1.5, 2.0), lot="L-31")
+    assert str(bad.say_prices).endswith("about 60 % of lot L-31 are bad, and others are cheaper from 45 % on: buy others.")
+    new = need(100, [(3, 100)], prices=Prices(1.5, 2.0))
+    assert str(new.say_prices).endswith("go on with blanks that you have until 45 % of them are bad, then buy others.")
     assert need(100, [(3, 100)], (3, 100)).say_prices is None
+
+
+def test_more_blanks_than_the_lot_has_are_told():
+    made = need(60, [(4, 20)], (4, 20), lot="L-23", left=80)
+    assert (made.load, made.say_left) == (98, "Lot L-23 has 80 left: take 18 more of another one.")
+    assert need(60, [(4, 20)], (4, 20), lot="L-23", left=98).say_left is None
+    assert need(60, [(4, 20)], (0, 0), lot="L-31").say.endswith(
+        "no disc of lot L-31 has been judged yet; 4 of 20 failed in 1 lot, too few lots to know how they differ."
+    )
+
+
+@pytest.mark.parametrize("price", [float("nan"), float("inf"), -1.0, 1e308])
+def test_a_price_that_can_not_be_is_refused(price):
+    for prices in ((price, 1.0), (1.0, price)):
+        with pytest.raises(MasteringError, match="expected prices from 0 to 1,000,000"):
+            Prices(*prices)
