@@ -100,7 +100,7 @@ class Need:
             return None
         until = f"go on with blanks that you have until {_percent(self.break_even)} of them are bad, then buy others"
         if self.basis == "lot":
-            then = "buy others" if self.rate > self.break_even else "go on with it"
+            then = "by cost alone buy others" if self.rate > self.break_even else "by cost alone go on with it"
             until = (
                 f"about {_percent(self.rate)} of {self._called} are bad, and others are cheaper from {_percent(self.break_even)} on: {then}"
             )
