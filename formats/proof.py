@@ -31,11 +31,19 @@ def problems(geometry: "Geometry") -> Iterator[Problem]:
     yield from _gap_problems(geometry)
     for zone in geometry.zones:
         if (over := geometry.needed_cells(zone) - geometry.exact_cells(zone)) > 0:
-            yield Problem("zones", f"{_tracks(zone)}: {zone.sectors} sectors are {ceil(over)} cells too long for one turn")
+            yield Problem("zones", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {_count(ceil(over), 'cell')} too long for one turn")
 
 
 def _tracks(zone: "Zone") -> str:
     return f"tracks {zone.first}-{zone.last}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _are(number: int, what: str) -> str:
+    return f"{_count(number, what)} {'is' if number == 1 else 'are'}"
 
 
 def _zone_problems(geometry: "Geometry") -> Iterator[Problem]:
