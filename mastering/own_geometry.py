@@ -17,7 +17,6 @@ from mastering.errors import unknown
 from mastering.job_schema import Keys, Text, parse
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}")
-_LEAST_LEAD = {"fm": 16, "mfm": 32}  # bytes of gap before a first sector without index mark: FD179X-02 data sheet
 _AS_NUMBERED = "as-numbered"
 
 Count = Annotated[int, Field(ge=1, le=4096)]
@@ -255,7 +254,7 @@ class _Change:
             self.add("index_mark", f"{self.base.id} has none; take a base that has one")
         gap = made[-1]
         if keys.index_mark is False and marked and isinstance(gap, Gap):
-            made, marked = [replace(gap, minimum=_LEAST_LEAD.get(self.base.code, 0))], False
+            made, marked = [gap], False
         if keys.index_gap is not None and not marked:
             self.add("index_gap", "is the gap before an index mark, and there is none; the gap before the first sector is `first_gap`")
         if marked:

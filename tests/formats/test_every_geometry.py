@@ -149,12 +149,33 @@ def test_the_least_gaps_are_the_controllers(declared):
     assert [gap.minimum for gap in declared.sector if isinstance(gap, Gap)] == MINIMA.get(declared.id, MINIMA[declared.code])
 
 
+def test_the_gap_between_identifier_and_block_is_exact_where_a_controller_says_so(declared):
+    """FD179X-02 data sheet: gap II and the sync behind it."""
+    exact = {"fm": [0, 11, 6, 0], "mfm": [0, 22, 12, 0]}
+    assert [gap.maximum for gap in declared.sector if isinstance(gap, Gap)] == exact.get(declared.code, [0, 0])
+
+
+def test_a_block_s_mark_comes_as_soon_as_a_controller_asks(declared):
+    """FD179X-02 data sheet: within 30 bytes of an identifier's check, MFM 43; the greatest gap and sync there, and the mark itself."""
+    if declared.code in ("fm", "mfm"):
+        greatest = sum(gap.maximum for gap in declared.sector if isinstance(gap, Gap))
+        assert greatest + (1 if declared.code == "fm" else 4) <= {"fm": 30, "mfm": 43}[declared.code]
+
+
 def test_the_least_index_gap_is_the_controllers(declared):
-    """FD179X-02 data sheet: 16 x FF before the first sector of FM; the gap around an index mark is in two parts and longer."""
-    if declared.code == "fm" and len(declared.lead) == 1:
-        assert [gap.minimum for gap in declared.lead if isinstance(gap, Gap)] == [16]
-    else:
-        assert all(gap.minimum == 0 for gap in declared.lead if isinstance(gap, Gap))
+    """FD179X-02 data sheet, gap I: from the start of the track at least 16 x FF before the first sector, MFM 32 x 4E."""
+    gaps = [gap for gap in declared.lead if isinstance(gap, Gap)]
+    assert all(gap.minimum == gap.maximum == 0 for gap in gaps)
+    least = [*[0] * (len(gaps) - 1), {"fm": 16, "mfm": 32}[declared.code]] if gaps else []
+    assert [gap.from_start for gap in gaps] == least
+    assert all(gap.from_start == 0 for gap in declared.sector if isinstance(gap, Gap))
+
+
+def test_the_least_gap_at_the_end_is_the_controllers(declared):
+    """FD179X-02 data sheet, gap IV: at least 16 bytes up to the index hole; two formatters leave less (sums of their bytes). Drives for
+    group codes look for no index hole."""
+    least = {"fm-40x10x256": 9, "mfm-40x18x256": 14}.get(declared.id, 16 if declared.code in ("fm", "mfm") else 0)
+    assert (declared.tail.minimum, declared.tail.maximum, declared.tail.from_start) == (least, 0, 0)
 
 
 def test_every_geometry_names_its_sources(geometry):
@@ -570,6 +591,7 @@ def changed(**changes):
         ({"zones": (Zone(1, 0, 21, Fraction(3250), 8),)}, r"zone 1-0 is empty"),
         ({"size": 512}, r"a body of 256 bytes in a geometry of 512"),
         ({"heads": 3}, r"3 heads"),
+        ({"zones": (Zone(1, 35, 1, Fraction(3_250_000), gap=8),)}, r"1 sector is 2771 cells too long for one turn"),
         ({"order": (0, 1, 2)}, r"the order 0 1 2 does not name each sector once"),
         ({"sector": registry.geometry("gcr4to5-35z").sector[:2]}, r"needs one identifier and one block"),
     ],

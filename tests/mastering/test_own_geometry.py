@@ -59,11 +59,11 @@ LANTERN = (
     'base = "mfm-40x9x512"\ntracks = 41\nsectors = 10\nfirst_sector = 0\ndata_gap = 30\norder = [0, 2, 4, 6, 8, 1, 3, 5, 7, 9]\n'
     "complemented = true"
 )
-GROUP = 'base = "gcr4to5-35z"\ntracks = 30\nfirst_track = 3\nsectors = [20, 18, 17, 16]\ndata_gap = [20, 30, 25, 30]'
+GROUP = 'base = "gcr4to5-35z"\nidentifier_gap = 12\ntracks = 30\nfirst_track = 3\nsectors = [20, 18, 17, 16]\ndata_gap = [20, 30, 25, 30]'
 TWO_HEADS = 'base = "gcr4to5-40z"\nheads = 2\ntracks_count_on = true\nheads_apart = true'
 FINE = (
     'base = "fm-40x16x128"\nsector_bytes = 256\nsectors = 9\ntracks = 80\ntracks_per_inch = 96\nindex_mark = false\nfirst_gap = 20\n'
-    'identifier_gap = 12\ndump_order = [9, 8, 7, 6, 5, 4, 3, 2, 1]\nsource = "Handbook of the lantern, appendix C"'
+    'dump_order = [9, 8, 7, 6, 5, 4, 3, 2, 1]\nsource = "Handbook of the lantern, appendix C"'
 )
 
 
@@ -99,11 +99,11 @@ def test_what_is_changed_is_where_it_should_be(tmp_path):
 
 
 def test_a_track_is_written_as_it_says(tmp_path):
-    """20 x FF, 6 x 00, identifier: no index mark; 12 x FF before the block; the last sector number first in a dump."""
+    """20 x FF, 6 x 00, identifier: no index mark; 11 x FF before the block; the last sector number first in a dump."""
     master = master_of(tmp_path, FINE, 80 * 9 * 256)
     track = Copy(master).cells[0, 0]
-    text = "".join(map(str, track[: (20 + 6 + 7 + 12 + 6) * 16]))
-    marks = [text[at * 16 : at * 16 + 16] for at in (0, 19, 20, 25, 26, 33, 44, 45, 50)]
+    text = "".join(map(str, track[: (20 + 6 + 7 + 11 + 6) * 16]))
+    marks = [text[at * 16 : at * 16 + 16] for at in (0, 19, 20, 25, 26, 33, 43, 44, 49)]
     assert marks == [f"{word:016b}" for word in (0xFFFF, 0xFFFF, 0xAAAA, 0xAAAA, 0xF57E, 0xFFFF, 0xFFFF, 0xAAAA, 0xAAAA)]
     side = master.sides["A"]
     assert side.geometry.places[Address(0, 0, 9)] == 0 and side.geometry.places[Address(0, 0, 1)] == 8
@@ -150,9 +150,33 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
         ('base = "mfm-40x9x512"\nrpm = 320', [": tracks 0-39: 9 sectors are 1482 cells too long for one turn"]),
         ('base = "mfm-40x9x512"\ndata_gap = 23', [".data_gap: a gap of 23 is below its minimum of 24"]),
         ('base = "fm-40x16x128"\ndata_gap = 9', [".data_gap: a gap of 9 is below its minimum of 10"]),
-        ('base = "fm-40x18x128"\nfirst_gap = 15', [".first_gap: a gap of 15 is below its minimum of 16"]),
-        ('base = "mfm-40x9x512"\nindex_mark = false\nfirst_gap = 31', [".first_gap: a gap of 31 is below its minimum of 32"]),
+        (
+            'base = "fm-40x18x128"\nfirst_gap = 15',
+            [".first_gap: from the track's start to its end there are 15 bytes, at least 16 must be"],
+        ),
+        (
+            'base = "mfm-40x9x512"\nindex_mark = false\nfirst_gap = 31',
+            [".first_gap: from the track's start to its end there are 31 bytes, at least 32 must be"],
+        ),
+        (
+            'base = "mfm-40x9x512"\nindex_gap = 1\nfirst_gap = 1',
+            [".first_gap: from the track's start to its end there are 18 bytes, at least 32 must be"],
+        ),
+        (
+            'base = "fm-40x16x128"\nindex_gap = 1\nfirst_gap = 1',
+            [".first_gap: from the track's start to its end there are 9 bytes, at least 16 must be"],
+        ),
         ('base = "mfm-40x9x512"\nidentifier_gap = 21', [".identifier_gap: a gap of 21 is below its minimum of 22"]),
+        ('base = "mfm-40x8x512"\nidentifier_gap = 100', [".identifier_gap: a gap of 100 is above its maximum of 22"]),
+        ('base = "fm-40x16x128"\nidentifier_gap = 12', [".identifier_gap: a gap of 12 is above its maximum of 11"]),
+        (
+            'base = "fm-40x10x256"\ndata_gap = 22',
+            [": tracks 0-39: 10 sectors are 10 bytes too long: at least 9 must be left behind the last sector's gap"],
+        ),
+        (
+            'base = "mfm-40x10x512-2s"\nheads = 1\ndata_gap = 40',
+            [": tracks 0-39: 10 sectors are 52 bytes too long: at least 16 must be left behind the last sector's gap"],
+        ),
         ('base = "gcr4to5-35z"\ndata_gap = [8, 3, 12, 9]', [".data_gap: tracks 18-24: a gap of 3 is below its minimum of 4"]),
         (
             'base = "mfm-40x9x512"\norder = [1, 2, 3, 4, 5, 6, 7, 8, 8]',
@@ -255,6 +279,16 @@ def test_a_margin_that_the_drives_tolerance_allows_is_not_thin(tmp_path):
     table = 'base = "mfm-40x9x512"\nsectors = 10\ndata_gap = 30\nspeed_tolerance = {}'
     assert run("build", job_of(tmp_path, table.format(1.5), 204_800), "--dry-run").stderr == ""
     assert "the usual tolerance is 1.6 %" in run("build", job_of(tmp_path, table.format(1.6), 204_800), "--dry-run").stderr
+
+
+def test_a_last_gap_that_the_turn_cuts_is_such_a_warning(tmp_path):
+    """Drives for group codes look for no index hole. 19 sectors of 376 bytes are 7144 of 7142: one byte of the last 22 is cut."""
+    job = job_of(tmp_path, 'base = "gcr4to5-35z"\ndata_gap = [8, 22, 12, 9]', 174_848)
+    done = run("build", job, "--out", tmp_path / "master")
+    assert done.returncode == 0
+    margin = 100 * (60e9 / 300 / 3500 / (8 * (19 * 376 - 22)) - 1)
+    assert f"own, tracks 18-24: thin speed margin: a drive that turns more than {margin:.2f} % too fast" in done.stderr
+    assert Copy(open_master(tmp_path / "master")).verdict().verdict == "pass"
 
 
 def test_a_declared_geometry_is_built_without_that_warning(tmp_path):
