@@ -131,9 +131,7 @@ class _Change:
         base, keys = self.base, self.keys
         sector, lead, zones = self._sector(), self._lead(), self._zones()
         heads = _or(keys.heads, base.heads)
-        for key in ("tracks_count_on", "heads_apart"):
-            if getattr(keys, key) and heads == 1:
-                self.add(key, "goes with two heads only")
+        self._check_heads(heads)
         changes: dict[str, Any] = {
             "id": name,
             "sources": self._sources(name),
@@ -159,6 +157,17 @@ class _Change:
             for problem in error.problems:
                 self.add(self.places.get(problem.where, ""), problem.what)
         return None
+
+    def _check_heads(self, heads: int) -> None:
+        """Keys that go with two heads only; and what two heads need where no field of an identifier tells them apart."""
+        keys, base = self.keys, self.base
+        for key in ("tracks_count_on", "heads_apart"):
+            if getattr(keys, key) and heads == 1:
+                self.add(key, "goes with two heads only")
+        told = base.head_tracks or any(field.name == "head" for field in base.identifier.fields)
+        if heads == 2 and keys.tracks_count_on is None and not told and not self.wrong & {"heads", "tracks_count_on"}:
+            why = f"an identifier of {base.id} holds no head"
+            self.add("tracks_count_on", f"is needed: {why}; true: head 1's tracks count on from head 0's, false: both heads' are the same")
 
     def _sources(self, name: str) -> tuple[Source, ...]:
         changed = ", ".join(

@@ -138,6 +138,22 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
     assert (verdict.diagnosis, verdict.matches) == ("other-master", ("Wick 1.2 A",))
 
 
+@pytest.mark.parametrize(
+    ("table", "last"),
+    [
+        ('base = "gcr6and2-35x16x256"\nheads = 2\ntracks_count_on = false', Address(34, 1, 15)),
+        ('base = "gcr4to5-35z"\nheads = 2\ntracks_count_on = true', Address(70, 1, 16)),
+        ('base = "gcr4to5-77z-2s"\ntracks = 70', Address(140, 1, 22)),
+        ('base = "mfm-40x9x512"\nheads = 2', Address(39, 1, 9)),
+    ],
+)
+def test_two_heads_are_told_apart_as_the_job_says(table, last):
+    """By the head in an identifier, by tracks that count on, or, when the job says so outright, by nothing."""
+    found: list[str] = []
+    geometry = own_geometries({"own": tomllib.loads(table)}, found)["own"]
+    assert found == [] and geometry is not None and geometry.addresses[-1] == last
+
+
 # What is wrong with one
 
 
@@ -201,6 +217,13 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
         ('base = "gcr4to5-35z"\nfirst_gap = 20', [".first_gap: gcr4to5-35z has nothing between the track's start and its first sector"]),
         ('base = "fm-40x18x128"\nindex_mark = true', [".index_mark: fm-40x18x128 has none; take a base that has one"]),
         ('base = "mfm-40x9x512"\nheads_apart = true', [".heads_apart: goes with two heads only"]),
+        (
+            'base = "gcr4to5-35z"\nheads = 2',
+            [
+                ".tracks_count_on: is needed: an identifier of gcr4to5-35z holds no head; true: head 1's tracks count on from head 0's, "
+                "false: both heads' are the same"
+            ],
+        ),
         ('base = "mfm-40x9x512"\nrpm = "fast"', [".rpm: must be a whole number, not 'fast'"]),
         ('base = "mfm-40x9x512"\ncell_nanoseconds = nan', [".cell_nanoseconds: must be at least 500 or a list, not nan"]),
         (
