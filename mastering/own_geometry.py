@@ -71,13 +71,15 @@ def own_geometries(raw: Any, problems: list[str]) -> dict[str, Geometry | None]:
 
 def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
     """A line for each zone of a geometry that isn't this program's own in which a drive's usual speed may not be slow enough."""
+    from mastering.picture import below_tolerance
+
     ours = set(registry.names("geometries", foreign=False))
     for geometry in geometries:
         for zone in geometry.thin_zones if geometry.id not in ours else ():
             yield (
                 f"{geometry.id}, tracks {zone.first}-{zone.last}: thin speed margin: a drive that turns more than "
-                f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start; "
-                f"the usual tolerance is {100 * float(geometry.tolerance):g} %"
+                f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start, "
+                f"{below_tolerance(geometry, zone)} the usual tolerance of {100 * float(geometry.tolerance):g} %"
             )
 
 

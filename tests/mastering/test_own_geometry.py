@@ -301,7 +301,14 @@ def test_a_thin_speed_margin_is_a_warning_with_the_figure(tmp_path):
 def test_a_margin_that_the_drives_tolerance_allows_is_not_thin(tmp_path):
     table = 'base = "mfm-40x9x512"\nsectors = 10\ndata_gap = 30\nspeed_tolerance = {}'
     assert run("build", job_of(tmp_path, table.format(1.5), 204_800), "--dry-run").stderr == ""
-    assert "the usual tolerance is 1.6 %" in run("build", job_of(tmp_path, table.format(1.6), 204_800), "--dry-run").stderr
+    assert "less than the usual tolerance of 1.6 %" in run("build", job_of(tmp_path, table.format(1.6), 204_800), "--dry-run").stderr
+
+
+def test_a_margin_that_reads_like_the_tolerance_is_said_to_be_just_below(tmp_path):
+    """27 sectors of 77 zoned tracks: 85,714 cells of 84,448 needed are 1.4995 % more."""
+    done = run("build", job_of(tmp_path, 'base = "gcr4to5-77z"', 533_248), "--dry-run")
+    assert "tracks 40-53: thin speed margin: a drive that turns more than 1.50 % too fast" in done.stderr
+    assert done.stderr.count("just below the usual tolerance of 1.5 %") == 2 and done.stderr.count("less than") == 1
 
 
 def test_a_last_gap_that_the_turn_cuts_is_such_a_warning(tmp_path):
