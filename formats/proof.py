@@ -68,7 +68,7 @@ def _number_problems(geometry: Geometry) -> Iterator[Problem]:
     """Numbers that no identifier can hold, and orders that don't name each sector once."""
     track = geometry.track(geometry.cylinders - 1, geometry.heads - 1)
     if track > LAST_NUMBER:
-        yield Problem("zones", f"the last track would have the number {track}; an identifier has room for {LAST_NUMBER}")
+        yield Problem("zones[0].first", f"the last track would have the number {track}; an identifier has room for {LAST_NUMBER}")
     sector = geometry.first_sector + max(zone.sectors for zone in geometry.zones) - 1
     if sector > LAST_NUMBER:
         yield Problem("first_sector", f"the last sector would have the number {sector}; an identifier has room for {LAST_NUMBER}")

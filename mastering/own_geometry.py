@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, FiniteFloat
 
 from formats import registry
 from formats.errors import DefinitionError
@@ -21,7 +21,8 @@ _AS_NUMBERED = "as-numbered"
 
 Count = Annotated[int, Field(ge=1, le=4096)]
 Number = Annotated[int, Field(ge=0, le=255)]
-Nanoseconds = Annotated[int | float, Field(ge=500, le=16_000)]
+Real = int | FiniteFloat
+Nanoseconds = Annotated[Real, Field(ge=500, le=16_000)]
 Numbers = list[int] | Literal["as-numbered"]
 
 
@@ -47,7 +48,7 @@ class GeometryKeys(Keys):
     data_gap: Count | list[Count] | None = None
     rpm: Annotated[int, Field(ge=100, le=1000)] | None = None
     cell_nanoseconds: Nanoseconds | list[Nanoseconds] | None = None
-    speed_tolerance: Annotated[int | float, Field(gt=0, le=10)] | None = None  # percent
+    speed_tolerance: Annotated[Real, Field(gt=0, le=10)] | None = None  # percent
     tracks_per_inch: Annotated[int, Field(ge=10, le=200)] | None = None
     coercivity: Annotated[int, Field(ge=100, le=2000)] | None = None  # oersted
     index_hole: bool | None = None
@@ -123,7 +124,7 @@ class _Change:
     def __init__(self, base: Geometry, keys: GeometryKeys, where: str, wrong: set[str]) -> None:
         self.base, self.keys, self.where, self.wrong = base, keys, where, wrong
         self.problems: list[str] = []
-        self.places: dict[str, str] = {"first_sector": "first_sector", "order": "order", "dump_order": "dump_order"}
+        self.places: dict[str, str] = {key: key for key in ("first_sector", "order", "dump_order")} | {"zones[0].first": "first_track"}
 
     def add(self, key: str, what: str) -> None:
         self.problems.append(f"{self.where}.{key}: {what}" if key else f"{self.where}: {what}")

@@ -202,7 +202,10 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
             'base = "mfm-40x9x512"\nfirst_sector = 250',
             [".first_sector: the last sector would have the number 258; an identifier has room for 255"],
         ),
-        ('base = "mfm-40x9x512"\nfirst_track = 250', [": the last track would have the number 289; an identifier has room for 255"]),
+        (
+            'base = "mfm-40x9x512"\nfirst_track = 250',
+            [".first_track: the last track would have the number 289; an identifier has room for 255"],
+        ),
         (
             'base = "mfm-40x9x512"\nsector_bytes = 500',
             [".sector_bytes: 128, 256, 512, 1024 or more such: an identifier's length code knows no 500"],
@@ -225,7 +228,12 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
             ],
         ),
         ('base = "mfm-40x9x512"\nrpm = "fast"', [".rpm: must be a whole number, not 'fast'"]),
-        ('base = "mfm-40x9x512"\ncell_nanoseconds = nan', [".cell_nanoseconds: must be at least 500 or a list, not nan"]),
+        ('base = "mfm-40x9x512"\ncell_nanoseconds = nan', [".cell_nanoseconds: must be a finite number, not nan"]),
+        ('base = "mfm-40x9x512"\ncell_nanoseconds = 499', [".cell_nanoseconds: must be at least 500, not 499"]),
+        ('base = "mfm-40x9x512"\nspeed_tolerance = inf', [".speed_tolerance: must be a finite number, not inf"]),
+        ('base = "mfm-40x9x512"\nsectors = 0', [".sectors: must be at least 1, not 0"]),
+        ('base = "mfm-40x9x512"\nsectors = [0]', [".sectors: must be at least 1, not [0]"]),
+        ('base = "mfm-40x9x512"\nsectors = "many"', [".sectors: must be a whole number or a list, not 'many'"]),
         (
             'base = "gcr6and2-35x16x256"\nsectors = 15',
             [
