@@ -119,8 +119,28 @@ def test_a_volume_lies_on_it_when_it_sees_no_difference(tmp_path):
     assert "FIRST.BIN" in listed.stdout and "700 bytes" in listed.stdout
     assert [line["problems"] for line in audit(master)] == [[], [], []]
     (tmp_path / "job.toml").write_text((tmp_path / "job.toml").read_text().replace("data_gap = 60\n", "tracks = 39\n"))
-    with pytest.raises(ProblemsError, match=r"side.A.volume: fat12 is not defined on own"):
+    with pytest.raises(ProblemsError) as raised:
         load(tmp_path / "job.toml")
+    why = "a file system sees where it differs from mfm-40x9x512-2s: tracks"
+    assert raised.value.problems == (f"{tmp_path / 'job.toml'}: side.A.volume: fat12 is not defined on own: {why}",)
+
+
+@pytest.mark.parametrize(
+    ("table", "why"),
+    [
+        ('base = "mfm-40x9x512"\nfirst_sector = 65', ": a file system sees where it differs from mfm-40x9x512: first sector"),
+        (
+            'base = "mfm-40x9x512"\nheads = 2\nheads_apart = true\ntracks = 40\nsectors = 8\ndata_gap = 30',
+            ": a file system sees where it differs from mfm-40x9x512: heads, order of the heads in a dump, sectors",
+        ),
+        ('base = "mfm-40x10x512-2s"', ", nor on its base, mfm-40x10x512-2s"),
+    ],
+)
+def test_why_a_volume_does_not_lie_on_it(tmp_path, table, why):
+    file = '[[side.A.file]]\nname = "FIRST.BIN"\nsource = "file.bin"\n'
+    with pytest.raises(ProblemsError) as raised:
+        load(job_of(tmp_path, table, volume="fat12", more=file))
+    assert [problem.partition(": ")[2] for problem in raised.value.problems] == [f"side.A.volume: fat12 is not defined on own{why}"]
 
 
 def test_the_job_is_the_same_everywhere(tmp_path):
