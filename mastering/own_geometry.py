@@ -72,8 +72,6 @@ def own_geometries(raw: Any, problems: list[str]) -> dict[str, Geometry | None]:
 
 def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
     """A line for each zone of a geometry that isn't this program's own in which a drive's usual speed may not be slow enough."""
-    from mastering.picture import below_tolerance
-
     ours = set(registry.names("geometries", foreign=False))
     for geometry in geometries:
         for zone in geometry.thin_zones if geometry.id not in ours else ():
@@ -82,6 +80,12 @@ def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
                 f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start, "
                 f"{below_tolerance(geometry, zone)} the usual tolerance of {100 * float(geometry.tolerance):g} %"
             )
+
+
+def below_tolerance(geometry: Geometry, zone: Zone) -> str:
+    """How far a speed margin is below the tolerance, where the two figures may read alike."""
+    margin, tolerance = (f"{100 * float(each):.2f}" for each in (geometry.speed_margin(zone), geometry.tolerance))
+    return "just below" if margin == tolerance else "less than"
 
 
 def _own_geometry(name: str, table: Any, problems: list[str]) -> Geometry | None:

@@ -204,18 +204,14 @@ def _told(name: str, text: str) -> Iterator[str]:
 
 
 def _zone(geometry: Geometry, zone: Zone) -> str:
+    from mastering.own_geometry import below_tolerance
+
     margin = geometry.speed_margin(zone)
     thin = f", {below_tolerance(geometry, zone)} the tolerance" if margin < geometry.tolerance else ""
     return (
         f"{zone.sectors} sectors, cells of {float(zone.cell_ns):g} ns, {geometry.track_cells(zone.first - geometry.first_track):,} a turn, "
         f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * margin:.2f}{_TIE}%{_TIE}faster{thin}"
     )
-
-
-def below_tolerance(geometry: Geometry, zone: Zone) -> str:
-    """How far a speed margin is below the tolerance, where the two figures may read alike."""
-    margin, tolerance = (f"{100 * float(each):.2f}" for each in (geometry.speed_margin(zone), geometry.tolerance))
-    return "just below" if margin == tolerance else "less than"
 
 
 def _cuts(geometry: Geometry) -> str:
