@@ -18,9 +18,16 @@ FM_SHEET = Source(
 MFM_SHEET = Source("FD179X-02 floppy disk formatter/controller data sheet", "double-density track format; gap limits", "published")
 _NOT_READ = "the catalogue entry was read, the text was not"
 ECMA_66 = Source("ECMA-66", "FM recording, 7958 ftprad, 300 rpm", "from memory", _NOT_READ)
-ECMA_70 = Source("ECMA-70", "MFM recording, 7958 ftprad, 300 rpm", "from memory", _NOT_READ)
-ECMA_78 = Source("ECMA-78", "MFM recording, 7958 ftprad, 96 tracks to the inch, 300 rpm", "from memory", _NOT_READ)
-ECMA_99 = Source("ECMA-99", "MFM recording, 13262 ftprad, 96 tracks to the inch, 360 rpm", "from memory", _NOT_READ)
+_RECORDING_ONLY = f"{_NOT_READ}; its own tracks have 16 sectors of 256 bytes"
+ECMA_70 = Source("ECMA-70", "MFM recording, 7958 ftprad, 300 rpm; 16 sectors of 256 bytes", "from memory", _NOT_READ)
+ECMA_70_RECORDING = Source("ECMA-70", "the recording only: MFM, 7958 ftprad, 300 rpm", "from memory", _RECORDING_ONLY)
+ECMA_78 = Source("ECMA-78", "MFM recording, 7958 ftprad, 96 tracks to the inch, 300 rpm; 16 sectors of 256 bytes", "from memory", _NOT_READ)
+ECMA_78_RECORDING = Source(
+    "ECMA-78", "the recording only: MFM, 7958 ftprad, 96 tracks to the inch, 300 rpm", "from memory", _RECORDING_ONLY
+)
+_HIGH_DENSITY = "MFM recording, 13262 ftprad, 96 tracks to the inch, 360 rpm"
+ISO_8630_2 = Source("ISO 8630-2", f"track format A, 77 tracks: {_HIGH_DENSITY}", "from memory", _NOT_READ)
+ISO_8630_3 = Source("ECMA-99 and ISO 8630-3", f"track format B, 80 tracks: {_HIGH_DENSITY}", "from memory", _NOT_READ)
 
 _IDENTIFIER = ("track" / Byte, "head" / Byte, "sector" / Byte, "length" / Byte, "crc" / Int16ub)
 

@@ -23,7 +23,7 @@ GEOMETRY = Geometry(
             "the pattern's system has 35 tracks of 161,280 bytes in all, and its formatter chose the order round the track",
         ),
         Source(
-            "Data sheets of 8272-compatible controllers",
+            "Data sheets of double-density controllers",
             "Typical values for formatting: 256 bytes, 18 sectors, gap 0C",
             "published",
             "not declared: less than the other data sheet's least gap, though with it a drive may turn 2.90 % faster",

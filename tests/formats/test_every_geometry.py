@@ -88,7 +88,7 @@ MARGINS = {
 # Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (MFM: 8 x 00,
 # 22 x 4E, 12 x 00, 24 x 4E; FM: 4 x 00, 11 x FF, 6 x 00, 10 x FF); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19
 # and 18); listings of the 16-sector routines (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors
-# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the 8272's tables, 22 from
+# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the tables of double-density controllers, 22 from
 # memory.
 MINIMA = {"fm": [4, 11, 6, 10], "mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
 MINIMA |= {"fm-40x18x128": [4, 11, 6, 9], "mfm-40x26x128-288rpm": [8, 22, 12, 22]}
@@ -376,7 +376,7 @@ def word(text: str) -> bytes:
 FM_MARKS = {0xFC: "F77A", 0xFE: "F57E", 0xFB: "F56F", 0xF8: "F56A"}  # CV032 to CV035
 FULL_LEAD = {"fm": (40, 26), "mfm": (80, 50)}  # with the index mark: 73 and 146 bytes
 
-# The controllers' formats: FD179X-02 data sheet (gaps of 27 for FM 16 x 128, 54 for MFM 16 x 256), the 8272's tables (in hexadecimal: 09, 50
+# The controllers' formats: FD179X-02 data sheet (gaps of 27 for FM 16 x 128, 54 for MFM 16 x 256), the tables of double-density controllers (in hexadecimal: 09, 50
 # for 8 and 9 x 512, 74 for 1024, 54 for 15 x 512), a looked-up track of 18 x 256, the others from memory. Gap before and behind the index
 # mark (0: no mark), data gap, bytes left behind the last data gap (CV098 to CV101 and the sums of each format).
 FORMATS = {
