@@ -9,6 +9,7 @@ from formats import registry
 from formats.checks import SIZES as CHECK_SIZES
 from formats.errors import Problem
 from formats.geometry import Gap, Geometry, Zone, fill_cells
+from formats.radius import HUB_HOLE, innermost
 from formats.record import Record
 
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
@@ -62,6 +63,9 @@ def _zone_problems(geometry: Geometry) -> Iterator[Problem]:
             yield Problem("zones", f"zone {zone.first}-{zone.last} is empty")
     if geometry.heads not in (1, 2):
         yield Problem("heads", f"{geometry.heads} heads: a drive has 1 or 2")
+    elif (radius := innermost(geometry)) <= HUB_HOLE:
+        inside = f"{radius:.1f} mm from the disc's centre, inside its hub hole of {HUB_HOLE:.1f} mm"
+        yield Problem("zones[-1].last", f"{geometry.cylinders} tracks of {geometry.tpi} to the inch: the last would lie {inside}")
 
 
 def _number_problems(geometry: Geometry) -> Iterator[Problem]:

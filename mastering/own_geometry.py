@@ -11,6 +11,7 @@ from pydantic import Field, FiniteFloat
 from formats import registry
 from formats.errors import DefinitionError
 from formats.geometry import Element, Gap, Geometry, Zone
+from formats.radius import INNERMOST, innermost
 from formats.record import Part, Record
 from formats.source import Source
 from mastering.errors import unknown
@@ -71,7 +72,10 @@ def own_geometries(raw: Any, problems: list[str]) -> dict[str, Geometry | None]:
 
 
 def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
-    """A line for each zone of a geometry that isn't this program's own in which a drive's usual speed may not be slow enough."""
+    """What may go wrong on discs of geometries that aren't this program's own, a line each.
+
+    A zone in which a drive's usual speed may not be slow enough; tracks further in than those of any published drive.
+    """
     ours = set(registry.names("geometries", foreign=False))
     for geometry in geometries:
         for zone in geometry.thin_zones if geometry.id not in ours else ():
@@ -79,6 +83,11 @@ def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
                 f"{geometry.id}, tracks {zone.first}-{zone.last}: thin speed margin: a drive that turns more than "
                 f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start, "
                 f"{below_tolerance(geometry, zone)} the usual tolerance of {100 * float(geometry.tolerance):g} %"
+            )
+        if geometry.id not in ours and (radius := innermost(geometry)) < INNERMOST:
+            yield (
+                f"{geometry.id}: {geometry.cylinders} tracks of {geometry.tpi} to the inch: the last lies {radius:.1f} mm from the disc's "
+                f"centre; no drive that was published goes further in than {INNERMOST:.1f} mm"
             )
 
 
@@ -129,6 +138,7 @@ class _Change:
         self.base, self.keys, self.where, self.wrong = base, keys, where, wrong
         self.problems: list[str] = []
         self.places: dict[str, str] = {key: key for key in ("first_sector", "order", "dump_order")} | {"zones[0].first": "first_track"}
+        self.places["zones[-1].last"] = "tracks_per_inch" if keys.tracks is None else "tracks"
 
     def add(self, key: str, what: str) -> None:
         self.problems.append(f"{self.where}.{key}: {what}" if key else f"{self.where}: {what}")

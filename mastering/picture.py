@@ -8,6 +8,7 @@ from textwrap import wrap
 
 from formats import registry
 from formats.geometry import Element, Gap, Geometry, Zone, fill_cells, part_cells
+from formats.radius import innermost
 from formats.record import Field, Part, Record
 
 COLUMNS = 100
@@ -175,7 +176,8 @@ def told(geometry: Geometry) -> Iterator[str]:
     yield geometry.id
     yield from _told("dump", f"{geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}")
     pitch = f"{geometry.tpi} to the inch ({25.4 / geometry.tpi:.3f} mm apart)"
-    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, heads: {geometry.heads}")
+    deep = f"the innermost {innermost(geometry):.1f} mm from the centre"
+    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, {deep}, heads: {geometry.heads}")
     turn = f"{geometry.rpm} rpm, a turn in {60_000 / geometry.rpm:.2f} ms, usual tolerance ±{100 * float(geometry.tolerance):g} %"
     yield from _told("speed", f"{turn}; the index hole is {'needed' if geometry.index else 'not used'}")
     oersted = int(geometry.coercivity.split()[0])

@@ -5,6 +5,7 @@ to the tables of published numbers below.
 """
 
 import binascii
+import math
 import re
 from dataclasses import replace
 from fractions import Fraction
@@ -17,6 +18,8 @@ import pytest
 from formats import registry
 from formats.errors import DefinitionError
 from formats.geometry import Address, Gap, Geometry, Zone
+from formats.radius import INNERMOST as INNERMOST_PUBLISHED
+from formats.radius import innermost
 from formats.reading import Stretch, read_fields
 from formats.record import Record, dtype_of, fields_of, struct_of
 from formats.track import build_rows, encode_side
@@ -189,6 +192,32 @@ def test_the_discs_needs_are_stated(geometry):
     assert geometry.tpi == (48 if geometry.cylinders <= 40 else 100 if geometry.code == "gcr4to5" else 96)
     assert geometry.coercivity == ("600 Oe" if geometry.rpm == 360 else "300 Oe")
     assert geometry.index == geometry.id.startswith(("fm", "mfm"))
+
+
+# Radii of the innermost tracks in millimetres and their flux changes an inch: drives' data sheets (5876, 5922, 9646 and 2581 of FM's bits),
+# the others computed (CV129).
+INNERMOST = {
+    "mfm-40x9x512": (36.513, 5536),
+    "mfm-40x9x512-2s": (34.395, 5877),
+    "mfm-80x9x512-2s": (34.131, 5922),
+    "mfm-77x8x1024-2s": (34.925, 9646),
+    "mfm-80x15x512-2s": (34.131, 9870),
+    "gcr4to5-35z": (39.158, 5162),
+}
+
+
+@pytest.mark.parametrize("name", INNERMOST)
+def test_innermost_tracks_lie_where_their_published_densities_have_them(name):
+    geometry = registry.geometry(name)
+    radius, density = INNERMOST[name]
+    assert abs(innermost(geometry) - radius) < 0.001
+    shortest = {"mfm": 2, "gcr4to5": 1}[geometry.code]  # cells from one transition to the next, at the least
+    changes = geometry.exact_cells(geometry.zones[-1]) / shortest
+    assert abs(float(changes) / (2 * math.pi * innermost(geometry) / 25.4) - density) < 1.5
+
+
+def test_no_declared_track_lies_further_in_than_published_ones(declared):
+    assert innermost(declared) >= INNERMOST_PUBLISHED
 
 
 def test_addresses_are_unique_and_places_are_their_inverse(geometry):

@@ -241,6 +241,19 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
         ('base = "fm-40x18x128"\nindex_mark = true', [".index_mark: fm-40x18x128 has none; take a base that has one"]),
         ('base = "mfm-40x9x512"\nheads_apart = true', [".heads_apart: goes with two heads only"]),
         (
+            'base = "mfm-40x9x512"\ntracks = 96',
+            [
+                ".tracks: 96 tracks of 48 to the inch: the last would lie 6.9 mm from the disc's centre, inside its hub hole of 14.3 mm",
+            ],
+        ),
+        (
+            'base = "mfm-80x9x512-2s"\ntracks_per_inch = 48',
+            [
+                ".tracks_per_inch: 80 tracks of 48 to the inch: the last would lie 13.2 mm from the disc's centre, "
+                "inside its hub hole of 14.3 mm"
+            ],
+        ),
+        (
             'base = "gcr4to5-35z"\nheads = 2',
             [
                 ".tracks_count_on: is needed: an identifier of gcr4to5-35z holds no head; true: head 1's tracks count on from head 0's, "
@@ -324,6 +337,14 @@ def test_a_thin_speed_margin_is_a_warning_with_the_figure(tmp_path):
     assert "1.5 %" in done.stderr and len(done.stderr.splitlines()) == 1
     wide = run("build", job_of(tmp_path, 'base = "mfm-40x9x512"', 184_320), "--dry-run")
     assert (wide.returncode, wide.stderr) == (0, "")
+
+
+def test_tracks_further_in_than_any_drive_s_are_a_warning(tmp_path):
+    """80 tracks of 48 to the inch, where 96 were forgotten: 57.15 - 79 x 25.4 / 48 mm. 44 lie no further in than published ones."""
+    done = run("build", job_of(tmp_path, 'base = "mfm-40x9x512"\ntracks = 80', 80 * 9 * 512), "--dry-run")
+    assert (done.returncode, len(done.stderr.splitlines())) == (0, 1)
+    assert "own: 80 tracks of 48 to the inch: the last lies 15.3 mm from the disc's centre" in done.stderr
+    assert run("build", job_of(tmp_path, 'base = "mfm-40x9x512"\ntracks = 44', 44 * 9 * 512), "--dry-run").stderr == ""
 
 
 def test_a_margin_that_the_drives_tolerance_allows_is_not_thin(tmp_path):
