@@ -44,13 +44,17 @@ class Zone:
 class Gap:
     """`count` fills between records: a byte in a code, or a text of cells. A count of 0 is the zone's own.
 
-    `minimum` is the least count that a reader's controller or a formatter accepts.
+    `minimum` is the least count that a reader's controller or a formatter accepts, `maximum` the greatest (0: any). Of a tail the
+    minimum is what must be left behind the last sector's own gap. `from_start`: of a gap before the first sector, how many of its
+    fills must at least have room between the start of the track and its end, whatever stands there.
     """
 
     count: int
     fill: int | str
     code: str = ""
     minimum: int = 0
+    maximum: int = 0
+    from_start: int = 0
 
 
 Element = Gap | Record
@@ -249,6 +253,11 @@ class Geometry:
                 break
             after += self.laid_cells(each, zone)
         return lead + zone.sectors * self.sector_cells(zone) - after
+
+    def left_cells(self, zone: Zone) -> int:
+        """Cells that the tail has on a track of that zone; below 0: what the last sector's gap lacks."""
+        lead = sum(self.laid_cells(each, zone) for each in self.lead)
+        return int(self.exact_cells(zone)) - lead - zone.sectors * self.sector_cells(zone)
 
     def speed_margin(self, zone: Zone) -> float:
         """How much faster than nominal a drive may turn before a track's end meets its start, as a share (0.05 is 5 %)."""

@@ -1,22 +1,21 @@
 """What a geometry's declaration contradicts: in itself, in the turn of a disc, in what a controller accepts."""
 
 from collections.abc import Iterator
+from fractions import Fraction
 from itertools import pairwise
 from math import ceil
-from typing import TYPE_CHECKING
 
 from formats import registry
 from formats.checks import SIZES as CHECK_SIZES
 from formats.errors import Problem
+from formats.geometry import Gap, Geometry, Zone, fill_cells
+from formats.radius import HUB_HOLE, innermost
 from formats.record import Record
-
-if TYPE_CHECKING:
-    from formats.geometry import Geometry, Zone
 
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
 
 
-def problems(geometry: "Geometry") -> Iterator[Problem]:
+def problems(geometry: Geometry) -> Iterator[Problem]:
     """Everything that is wrong with a geometry; `where` is the field of its declaration, with the place of a gap in it."""
     yield from _zone_problems(geometry)
     records = [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
@@ -30,15 +29,32 @@ def problems(geometry: "Geometry") -> Iterator[Problem]:
         yield Problem("tail", "the tail fills up what is left of a track: its count is 1")
     yield from _gap_problems(geometry)
     for zone in geometry.zones:
-        if (over := geometry.needed_cells(zone) - geometry.exact_cells(zone)) > 0:
-            yield Problem("zones", f"{_tracks(zone)}: {zone.sectors} sectors are {ceil(over)} cells too long for one turn")
+        over = geometry.needed_cells(zone) - geometry.exact_cells(zone)
+        short = geometry.tail.minimum - Fraction(geometry.left_cells(zone), fill_cells(geometry.tail))
+        if over > 0:
+            yield Problem("zones", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {_count(ceil(over), 'cell')} too long for one turn")
+        elif geometry.tail.minimum and short > 0:
+            least = f"at least {geometry.tail.minimum} must be left behind the last sector's gap"
+            yield Problem("tail", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {_fills(geometry.tail, ceil(short))} too long: {least}")
 
 
-def _tracks(zone: "Zone") -> str:
+def _tracks(zone: Zone) -> str:
     return f"tracks {zone.first}-{zone.last}"
 
 
-def _zone_problems(geometry: "Geometry") -> Iterator[Problem]:
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def _are(number: int, what: str) -> str:
+    return f"{_count(number, what)} {'is' if number == 1 else 'are'}"
+
+
+def _fills(gap: Gap, count: int) -> str:
+    return _count(count, "byte" if gap.code else "fill")
+
+
+def _zone_problems(geometry: Geometry) -> Iterator[Problem]:
     for before, after in pairwise(geometry.zones):
         if after.first != before.last + 1:
             yield Problem("zones", f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}")
@@ -47,13 +63,16 @@ def _zone_problems(geometry: "Geometry") -> Iterator[Problem]:
             yield Problem("zones", f"zone {zone.first}-{zone.last} is empty")
     if geometry.heads not in (1, 2):
         yield Problem("heads", f"{geometry.heads} heads: a drive has 1 or 2")
+    elif (radius := innermost(geometry)) <= HUB_HOLE:
+        inside = f"{radius:.1f} mm from the disc's centre, inside its hub hole of {HUB_HOLE:.1f} mm"
+        yield Problem("zones[-1].last", f"{geometry.cylinders} tracks of {geometry.tpi} to the inch: the last would lie {inside}")
 
 
-def _number_problems(geometry: "Geometry") -> Iterator[Problem]:
+def _number_problems(geometry: Geometry) -> Iterator[Problem]:
     """Numbers that no identifier can hold, and orders that don't name each sector once."""
     track = geometry.track(geometry.cylinders - 1, geometry.heads - 1)
     if track > LAST_NUMBER:
-        yield Problem("zones", f"the last track would have the number {track}; an identifier has room for {LAST_NUMBER}")
+        yield Problem("zones[0].first", f"the last track would have the number {track}; an identifier has room for {LAST_NUMBER}")
     sector = geometry.first_sector + max(zone.sectors for zone in geometry.zones) - 1
     if sector > LAST_NUMBER:
         yield Problem("first_sector", f"the last sector would have the number {sector}; an identifier has room for {LAST_NUMBER}")
@@ -63,19 +82,34 @@ def _number_problems(geometry: "Geometry") -> Iterator[Problem]:
             yield Problem(where, f"the order {' '.join(map(str, numbers))} does not name each sector once")
 
 
-def _gap_problems(geometry: "Geometry") -> Iterator[Problem]:
-    """Gaps that are shorter than a controller or a formatter accepts."""
+def _gap_problems(geometry: Geometry) -> Iterator[Problem]:
+    """Gaps that are shorter or longer than a controller or a formatter accepts."""
     placed = [(f"{name}[{at}]", each) for name in ("lead", "sector") for at, each in enumerate(getattr(geometry, name))]
     for where, gap in placed:
         if isinstance(gap, Record):
             continue
-        short = [zone for zone in geometry.zones if (gap.count or zone.gap) < max(gap.minimum, 1)]
-        for zone in short if not gap.count else short[:1]:
+        wrong = [(zone, said) for zone in geometry.zones if (said := _wrong_count(gap, gap.count or zone.gap))]
+        for zone, said in wrong if not gap.count else wrong[:1]:
             on = f"{_tracks(zone)}: " if not gap.count and len(geometry.zones) > 1 else ""
-            yield Problem(where, f"{on}a gap of {gap.count or zone.gap} is below its minimum of {max(gap.minimum, 1)}")
+            yield Problem(where, on + said)
+    zone, cells = geometry.zones[0], 0
+    for at, each in enumerate(geometry.lead):
+        cells += geometry.laid_cells(each, zone)
+        if isinstance(each, Record) or cells >= each.from_start * fill_cells(each):
+            continue
+        room = f"from the track's start to its end there are {_fills(each, cells // fill_cells(each))}"
+        yield Problem(f"lead[{at}]", f"{room}, at least {each.from_start} must be")
 
 
-def _record_problems(geometry: "Geometry", records: list[Record]) -> Iterator[Problem]:
+def _wrong_count(gap: Gap, count: int) -> str:
+    """What is wrong with a gap of so many fills."""
+    least = max(gap.minimum, 1)
+    if count < least:
+        return f"a gap of {count} is below its minimum of {least}"
+    return f"a gap of {count} is above its maximum of {gap.maximum}" if gap.maximum and count > gap.maximum else ""
+
+
+def _record_problems(geometry: Geometry, records: list[Record]) -> Iterator[Problem]:
     seen = set()
     for record in records:
         for what in (*_field_problems(record), *_unit_problems(record)):

@@ -1,7 +1,9 @@
 """What the soft-sectored tracks of FM and MFM have in common: index, identifier and block, and the gaps around them.
 
 Only declarations import this: it is what they are written in. Gap lengths are in bytes; a sector's data gap is the one behind its
-block, whose length is all that its formatters disagree about. Source: FD179X-02 data sheet, track formats and gap minima.
+block, whose length is all that its formatters disagree about. Source: FD179X-02 data sheet, track formats and gap limits: gap I, from the
+start of the track, at least 16 (MFM 32); gap II and the sync behind it exact, so that a block's mark comes within 30 (43) bytes of its
+identifier; gap III at least 10 (24); gap IV, up to the index hole, at least 16.
 """
 
 from construct import Byte, Bytes, Const, Int16ub, Struct
@@ -11,14 +13,21 @@ from formats.record import Check, Mark, Record, complemented, part
 from formats.source import Source
 
 FM_SHEET = Source(
-    "FD179X-02 floppy disk formatter/controller data sheet", "single-density track format; address marks; gap minima", "published"
+    "FD179X-02 floppy disk formatter/controller data sheet", "single-density track format; address marks; gap limits", "published"
 )
-MFM_SHEET = Source("FD179X-02 floppy disk formatter/controller data sheet", "double-density track format; gap minima", "published")
+MFM_SHEET = Source("FD179X-02 floppy disk formatter/controller data sheet", "double-density track format; gap limits", "published")
 _NOT_READ = "the catalogue entry was read, the text was not"
 ECMA_66 = Source("ECMA-66", "FM recording, 7958 ftprad, 300 rpm", "from memory", _NOT_READ)
-ECMA_70 = Source("ECMA-70", "MFM recording, 7958 ftprad, 300 rpm", "from memory", _NOT_READ)
-ECMA_78 = Source("ECMA-78", "MFM recording, 7958 ftprad, 96 tracks to the inch, 300 rpm", "from memory", _NOT_READ)
-ECMA_99 = Source("ECMA-99", "MFM recording, 13262 ftprad, 96 tracks to the inch, 360 rpm", "from memory", _NOT_READ)
+_RECORDING_ONLY = f"{_NOT_READ}; its own tracks have 16 sectors of 256 bytes"
+ECMA_70 = Source("ECMA-70", "MFM recording, 7958 ftprad, 300 rpm; 16 sectors of 256 bytes", "from memory", _NOT_READ)
+ECMA_70_RECORDING = Source("ECMA-70", "the recording only: MFM, 7958 ftprad, 300 rpm", "from memory", _RECORDING_ONLY)
+ECMA_78 = Source("ECMA-78", "MFM recording, 7958 ftprad, 96 tracks to the inch, 300 rpm; 16 sectors of 256 bytes", "from memory", _NOT_READ)
+ECMA_78_RECORDING = Source(
+    "ECMA-78", "the recording only: MFM, 7958 ftprad, 96 tracks to the inch, 300 rpm", "from memory", _RECORDING_ONLY
+)
+_HIGH_DENSITY = "MFM recording, 13262 ftprad, 96 tracks to the inch, 360 rpm"
+ISO_8630_2 = Source("ISO 8630-2", f"track format A, 77 tracks: {_HIGH_DENSITY}", "from memory", _NOT_READ)
+ISO_8630_3 = Source("ECMA-99 and ISO 8630-3", f"track format B, 80 tracks: {_HIGH_DENSITY}", "from memory", _NOT_READ)
 
 _IDENTIFIER = ("track" / Byte, "head" / Byte, "sector" / Byte, "length" / Byte, "crc" / Int16ub)
 
@@ -32,14 +41,14 @@ FM_LEAD: tuple[Element, ...] = (
     Gap(40, 0xFF, "fm"),
     Gap(6, 0x00, "fm"),
     Record("index", _FM_INDEX, ()),
-    Gap(26, 0xFF, "fm"),
+    Gap(26, 0xFF, "fm", from_start=16),
 )
-FM_TAIL = Gap(1, 0xFF, "fm")
+FM_TAIL = Gap(1, 0xFF, "fm", minimum=16)
 
 
 def fm_lead(count: int) -> tuple[Element, ...]:
     """What stands before the first sector where there is no index mark."""
-    return (Gap(count, 0xFF, "fm", minimum=16),)
+    return (Gap(count, 0xFF, "fm", from_start=16),)
 
 
 def fm_sector(size: int, data_gap: int, least: int = 10, inverted: bool = False) -> tuple[Element, ...]:
@@ -54,8 +63,8 @@ def fm_sector(size: int, data_gap: int, least: int = 10, inverted: bool = False)
             (Check("crc16", "type", "length", stored="crc"),),
             tag="type",
         ),
-        Gap(11, 0xFF, "fm", minimum=11),
-        Gap(6, 0x00, "fm", minimum=6),
+        Gap(11, 0xFF, "fm", minimum=11, maximum=11),
+        Gap(6, 0x00, "fm", minimum=6, maximum=6),
         Record(
             "block",
             _FM_BLOCK,
@@ -73,7 +82,7 @@ def fm_sector(size: int, data_gap: int, least: int = 10, inverted: bool = False)
 _A1 = Mark(f"{0x4489:016b}" * 3, data=b"\xa1\xa1\xa1")
 _C2 = Mark(f"{0x5224:016b}" * 3)
 
-MFM_TAIL = Gap(1, 0x4E, "mfm")
+MFM_TAIL = Gap(1, 0x4E, "mfm", minimum=16)
 
 
 def mfm_lead(before: int = 80, after: int = 50) -> tuple[Element, ...]:
@@ -82,7 +91,7 @@ def mfm_lead(before: int = 80, after: int = 50) -> tuple[Element, ...]:
         Gap(before, 0x4E, "mfm"),
         Gap(12, 0x00, "mfm"),
         Record("index", _C2, (part("mfm", Struct("type" / Const(b"\xfc"))),), tag="type"),
-        Gap(after, 0x4E, "mfm"),
+        Gap(after, 0x4E, "mfm", from_start=32),
     )
 
 
@@ -97,8 +106,8 @@ def mfm_sector(size: int, data_gap: int, least: int = 24) -> tuple[Element, ...]
             (Check("crc16", "mark", "length", stored="crc"),),
             tag="type",
         ),
-        Gap(22, 0x4E, "mfm", minimum=22),
-        Gap(12, 0x00, "mfm", minimum=12),
+        Gap(22, 0x4E, "mfm", minimum=22, maximum=22),
+        Gap(12, 0x00, "mfm", minimum=12, maximum=12),
         Record(
             "block",
             _A1,

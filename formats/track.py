@@ -103,7 +103,7 @@ def _lay_zone(geometry: Geometry, zone: Zone, cells: Mapping[str, Bytes]) -> Byt
     seams: list[int] = []
     at = 0
     for element, run in _runs(geometry, zone, cells, where):
-        laid[:, at : at + run.shape[-1]] = run[..., : turn - at]
+        laid[:, at : at + run.shape[-1]] = run[..., : max(turn - at, 0)]  # the turn may end within the last sector's gap
         if isinstance(element, Gap) and element.code and registry.code(element.code).joined and at < turn:
             seams.append(at)
         at += run.shape[-1]

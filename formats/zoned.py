@@ -46,8 +46,10 @@ CELLS = Source("Cell lengths of 16 MHz / 13 to 16 / 4", "agree with every sum of
 
 FORMATTER_77 = Source(
     "Firmware listings of the zoned drives of 77 tracks",
-    "zones of 29, 27, 25 and 23 sectors from tracks 1, 40, 54 and 65; gap1 19, gap2 at least 18; head 1 counts on from track 78",
+    "zones of 29, 27, 25 and 23 sectors from tracks 1, 40, 54 and 65; gap1 19, gap2 at least 18, tail limit 76; head 1 counts on from "
+    "track 78",
     "looked up",
+    "what the limit of 76 is of was not read, so it is not proved; here 100 bytes and more are left behind the last sector",
 )
 GAP_77 = Source(
     "Gap 2 on 77 tracks",

@@ -11,6 +11,7 @@ from typing import Any
 from formats import registry
 from formats.errors import DefinitionError, Problem, VolumeError
 from formats.geometry import Address, Geometry
+from formats.plans import seen_differences
 from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
 from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse
@@ -96,6 +97,18 @@ def _unbuildable(plan: SidePlan) -> tuple[Problem, ...]:
     except VolumeError as error:
         return error.problems
     return ()
+
+
+def _no_order(geometry: Geometry, asked: str | tuple[int, ...] | None) -> str:
+    """That a geometry's sectors have no such order, and which they have."""
+    names = ", ".join(["as-numbered", *(["heads-apart"] if geometry.heads == 2 else []), *dict(geometry.orders)])
+    if len({zone.sectors for zone in geometry.zones}) > 1:
+        what = "no such order" if isinstance(asked, str) else "no one list of sectors for all tracks, which differ in their number"
+        return f"{geometry.id} has {what}; it has {names}"
+    if isinstance(asked, str):
+        return f"{geometry.id} has no such order; it has {names}, or a list of one track's sectors"
+    numbers = geometry.numbers(0)
+    return f"must name each sector of {geometry.id} once, {numbers[0]} to {numbers[-1]}; or be {names}"
 
 
 class _Loader:
@@ -189,7 +202,7 @@ class _Loader:
         geometry = self.named(self.geometry, "geometries", plain.get("geometry"), f"{where}.geometry")
         volume = self.named(registry.volume, "volumes", plain.get("volume"), f"{where}.volume")
         if geometry and volume and not volume.fits(geometry):
-            self.add(f"{where}.volume", f"{volume.id} is not defined on {geometry.id}")
+            self.add(f"{where}.volume", f"{volume.id} is not defined on {geometry.id}{self.why_not(volume, geometry)}")
         places = list(self.places(raw.get("place", []), geometry, f"{where}.place"))
         if keys is None or geometry is None or volume is None:
             return None
@@ -199,6 +212,15 @@ class _Loader:
         if keys.image is not None and content.image is None:
             return None  # its problem has been told
         return SidePlan(name, keys.platform, geometry, volume, content, tuple(flag for _, flag in files), keys.free, keys.suffix)
+
+    def why_not(self, volume: Volume, geometry: Geometry) -> str:
+        """Why a volume does not lie on a geometry of the job's own."""
+        if geometry.id not in self.own:
+            return ""
+        base = registry.geometry(self.raw["geometry"][geometry.id]["base"])
+        if not volume.fits(base):
+            return f", nor on its base, {base.id}"
+        return f": a file system sees where it differs from {base.id}: {', '.join(seen_differences(base, geometry))}"
 
     def content(self, keys: SideKeys, geometry: Geometry, title: TitleKeys | None, where: str) -> VolumeIn:
         default_id = title.catalogue[-2:].rjust(2, "0") if title else "00"
@@ -226,8 +248,7 @@ class _Loader:
         asked = tuple(keys.order) if isinstance(keys.order, list) else keys.order
         order = geometry.addresses if asked is None else geometry.image_order(asked)
         if order is None:
-            names = ", ".join(["as-numbered", *(["heads-apart"] if geometry.heads == 2 else []), *dict(geometry.orders)])
-            self.add(f"{where}.order", f"{geometry.id} has no such order; it has {names}, or a list of one track's sectors")
+            self.add(f"{where}.order", _no_order(geometry, asked))
             return None
         if data is None:
             return None

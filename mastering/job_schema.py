@@ -129,6 +129,7 @@ _WORDS: dict[str, str] = {
     "float_type": "must be a number",
     "finite_number": "must be a finite number",
 }
+_BOUNDS = {"greater_than_equal", "less_than_equal", "greater_than", "finite_number"}
 _PATTERNS = {
     "catalogue": "must be up to 32 of A-Z, 0-9 and hyphens, with no hyphen at the end",
     "marker": "must be printable ASCII",
@@ -170,8 +171,9 @@ def _unknown(model: type[BaseModel], key: str) -> str:
 
 
 def _sentence(key: str, value: Any, errors: list[ErrorDetails]) -> str:
-    """What a key must be; the alternatives of a union are joined."""
-    said = [_one(key, error) for error in errors]
+    """What a key must be; the alternatives of a union are joined, without those of another type where only a number's bounds are wrong."""
+    bounds = any(error["type"] in _BOUNDS for error in errors)
+    said = [_one(key, error) for error in errors if not (bounds and error["type"].endswith("_type"))]
     joined = " or ".join(dict.fromkeys(said)).replace(" or must be ", " or ")
     return joined if value is None else f"{joined}, not {value!r}"
 

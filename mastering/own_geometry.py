@@ -6,23 +6,24 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, FiniteFloat
 
 from formats import registry
 from formats.errors import DefinitionError
 from formats.geometry import Element, Gap, Geometry, Zone
+from formats.radius import INNERMOST, innermost
 from formats.record import Part, Record
 from formats.source import Source
 from mastering.errors import unknown
 from mastering.job_schema import Keys, Text, parse
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}")
-_LEAST_LEAD = {"fm": 16, "mfm": 32}  # bytes of gap before a first sector without index mark: FD179X-02 data sheet
 _AS_NUMBERED = "as-numbered"
 
 Count = Annotated[int, Field(ge=1, le=4096)]
 Number = Annotated[int, Field(ge=0, le=255)]
-Nanoseconds = Annotated[int | float, Field(ge=500, le=16_000)]
+Real = int | FiniteFloat
+Nanoseconds = Annotated[Real, Field(ge=500, le=16_000)]
 Numbers = list[int] | Literal["as-numbered"]
 
 
@@ -48,7 +49,7 @@ class GeometryKeys(Keys):
     data_gap: Count | list[Count] | None = None
     rpm: Annotated[int, Field(ge=100, le=1000)] | None = None
     cell_nanoseconds: Nanoseconds | list[Nanoseconds] | None = None
-    speed_tolerance: Annotated[int | float, Field(gt=0, le=10)] | None = None  # percent
+    speed_tolerance: Annotated[Real, Field(gt=0, le=10)] | None = None  # percent
     tracks_per_inch: Annotated[int, Field(ge=10, le=200)] | None = None
     coercivity: Annotated[int, Field(ge=100, le=2000)] | None = None  # oersted
     index_hole: bool | None = None
@@ -71,15 +72,29 @@ def own_geometries(raw: Any, problems: list[str]) -> dict[str, Geometry | None]:
 
 
 def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
-    """A line for each zone of a geometry that isn't this program's own in which a drive's usual speed may not be slow enough."""
+    """What may go wrong on discs of geometries that aren't this program's own, a line each.
+
+    A zone in which a drive's usual speed may not be slow enough; tracks further in than those of any published drive.
+    """
     ours = set(registry.names("geometries", foreign=False))
     for geometry in geometries:
         for zone in geometry.thin_zones if geometry.id not in ours else ():
             yield (
                 f"{geometry.id}, tracks {zone.first}-{zone.last}: thin speed margin: a drive that turns more than "
-                f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start; "
-                f"the usual tolerance is {100 * float(geometry.tolerance):g} %"
+                f"{100 * geometry.speed_margin(zone):.2f} % too fast overwrites a track's start, "
+                f"{below_tolerance(geometry, zone)} the usual tolerance of {100 * float(geometry.tolerance):g} %"
             )
+        if geometry.id not in ours and (radius := innermost(geometry)) < INNERMOST:
+            yield (
+                f"{geometry.id}: {geometry.cylinders} tracks of {geometry.tpi} to the inch: the last lies {radius:.1f} mm from the disc's "
+                f"centre; no drive that was published goes further in than {INNERMOST:.1f} mm"
+            )
+
+
+def below_tolerance(geometry: Geometry, zone: Zone) -> str:
+    """How far a speed margin is below the tolerance, where the two figures may read alike."""
+    margin, tolerance = (f"{100 * float(each):.2f}" for each in (geometry.speed_margin(zone), geometry.tolerance))
+    return "just below" if margin == tolerance else "less than"
 
 
 def _own_geometry(name: str, table: Any, problems: list[str]) -> Geometry | None:
@@ -122,7 +137,8 @@ class _Change:
     def __init__(self, base: Geometry, keys: GeometryKeys, where: str, wrong: set[str]) -> None:
         self.base, self.keys, self.where, self.wrong = base, keys, where, wrong
         self.problems: list[str] = []
-        self.places: dict[str, str] = {"first_sector": "first_sector", "order": "order", "dump_order": "dump_order"}
+        self.places: dict[str, str] = {key: key for key in ("first_sector", "order", "dump_order")} | {"zones[0].first": "first_track"}
+        self.places["zones[-1].last"] = "tracks_per_inch" if keys.tracks is None else "tracks"
 
     def add(self, key: str, what: str) -> None:
         self.problems.append(f"{self.where}.{key}: {what}" if key else f"{self.where}: {what}")
@@ -132,9 +148,7 @@ class _Change:
         base, keys = self.base, self.keys
         sector, lead, zones = self._sector(), self._lead(), self._zones()
         heads = _or(keys.heads, base.heads)
-        for key in ("tracks_count_on", "heads_apart"):
-            if getattr(keys, key) and heads == 1:
-                self.add(key, "goes with two heads only")
+        self._check_heads(heads)
         changes: dict[str, Any] = {
             "id": name,
             "sources": self._sources(name),
@@ -160,6 +174,17 @@ class _Change:
             for problem in error.problems:
                 self.add(self.places.get(problem.where, ""), problem.what)
         return None
+
+    def _check_heads(self, heads: int) -> None:
+        """Keys that go with two heads only; and what two heads need where no field of an identifier tells them apart."""
+        keys, base = self.keys, self.base
+        for key in ("tracks_count_on", "heads_apart"):
+            if getattr(keys, key) and heads == 1:
+                self.add(key, "goes with two heads only")
+        told = base.head_tracks or any(field.name == "head" for field in base.identifier.fields)
+        if heads == 2 and keys.tracks_count_on is None and not told and not self.wrong & {"heads", "tracks_count_on"}:
+            why = f"an identifier of {base.id} holds no head"
+            self.add("tracks_count_on", f"is needed: {why}; true: head 1's tracks count on from head 0's, false: both heads' are the same")
 
     def _sources(self, name: str) -> tuple[Source, ...]:
         changed = ", ".join(
@@ -255,7 +280,7 @@ class _Change:
             self.add("index_mark", f"{self.base.id} has none; take a base that has one")
         gap = made[-1]
         if keys.index_mark is False and marked and isinstance(gap, Gap):
-            made, marked = [replace(gap, minimum=_LEAST_LEAD.get(self.base.code, 0))], False
+            made, marked = [gap], False
         if keys.index_gap is not None and not marked:
             self.add("index_gap", "is the gap before an index mark, and there is none; the gap before the first sector is `first_gap`")
         if marked:

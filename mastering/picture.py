@@ -8,12 +8,14 @@ from textwrap import wrap
 
 from formats import registry
 from formats.geometry import Element, Gap, Geometry, Zone, fill_cells, part_cells
+from formats.radius import innermost
 from formats.record import Field, Part, Record
 
 COLUMNS = 100
 _BAR = 96
 _TIE = "\N{NO-BREAK SPACE}"
 _TIMES = 4  # zones that a row has room for
+_COUNT, _CELLS = 9, 11  # columns of bytes and of cells
 _LETTERS = {"gap": ".", "sync": "s", "mark": "s", "identifier": "I", "block": "B"}
 
 
@@ -38,10 +40,24 @@ def pieces(geometry: Geometry, elements: Sequence[Element], zone: Zone) -> list[
 
 def _gap(gap: Gap, zone: Zone) -> Piece:
     count = gap.count or zone.gap
-    if isinstance(gap.fill, str):
-        return Piece("gap", "gap", count, count * fill_cells(gap), f"cells {gap.fill}")
     kind = "sync" if gap.code in ("fm", "mfm") and not gap.fill else "gap"
-    return Piece(kind, kind, count, count * fill_cells(gap), f"{gap.fill:02X}")
+    return Piece(kind, kind, count, count * fill_cells(gap), ", ".join((_fill(gap), *_limits(gap))))
+
+
+def _fill(gap: Gap) -> str:
+    return f"cells {gap.fill}" if isinstance(gap.fill, str) else f"{gap.fill:02X}"
+
+
+def _limits(gap: Gap) -> Iterator[str]:
+    """How short and long a controller or a formatter lets a gap be."""
+    if gap.minimum and gap.minimum == gap.maximum:
+        yield f"exactly {gap.minimum}"
+    elif gap.minimum:
+        yield f"at least {gap.minimum}"
+    if gap.maximum > gap.minimum:
+        yield f"at most {gap.maximum}"
+    if gap.from_start:
+        yield f"at least {gap.from_start} from the track's start"
 
 
 def _record(geometry: Geometry, record: Record) -> Iterator[Piece]:
@@ -68,8 +84,11 @@ def _fields(geometry: Geometry, record: Record, part: Part) -> Iterator[Piece]:
     cells = part_cells(part)
     holds = [_holds(geometry, record, field) for field in part.fields]
     if cells % part.size:
-        yield Piece(record.name, f"{record.name} {part.fields[0].name}", part.size, cells, ", ".join(filter(None, holds)))
+        held = f"{' and '.join(filter(None, holds))}, as {cells // 8} disc bytes"
+        yield Piece(record.name, f"{record.name} {part.fields[0].name}", part.size, cells, held)
         return
+    if not record.mark.lead and part.fields[0].name == record.tag:
+        holds[0] += _as_mark(part, (part.fields[0].value, record.deleted))
     for field, held in zip(part.fields, holds, strict=True):
         yield Piece(record.name, f"{record.name} {field.name}", field.size, field.size * cells // part.size, held)
 
@@ -79,11 +98,23 @@ def _holds(geometry: Geometry, record: Record, field: Field) -> str:
         return "complemented" if field.complemented else "the dump's bytes"
     if field.value:
         other = f" or {record.deleted.hex().upper()}" if field.name == record.tag and record.deleted else ""
-        return f"{field.value.hex(' ').upper()}{other}"
+        return f"{field.value.hex(' ').upper()}{other}{'' if field.kind == 'const' else ', not judged'}"
+    if field.name == "head":
+        return "00 or 01" if geometry.heads == 2 else "00"
     if field.name in geometry.identity:
         return f"{geometry.identity_values(bytes(2), 0)['length']:02X}" if field.name == "length" else "the disc's"
     check = next((check for check in record.checks if check.stored == field.name), None)
     return "" if check is None else f"{check.name} {'-'.join(dict.fromkeys((check.first, check.last)))}"
+
+
+def _as_mark(part: Part, values: Sequence[bytes]) -> str:
+    """What makes a mark of bytes that are one themselves: the clocks that are written with them, and so their cells."""
+    import numpy as np
+
+    code = registry.code(part.code)
+    cells = [code.encode(np.frombuffer(value, np.uint8)[None]).tobytes().hex().upper() for value in values if value]
+    clocks = int(f"{int(cells[0], 16):0{4 * len(cells[0])}b}"[::2], 2)
+    return f" with clocks {clocks:02X}: cells {' or '.join(cells)}"
 
 
 # Drawn to scale
@@ -145,7 +176,8 @@ def told(geometry: Geometry) -> Iterator[str]:
     yield geometry.id
     yield from _told("dump", f"{geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}")
     pitch = f"{geometry.tpi} to the inch ({25.4 / geometry.tpi:.3f} mm apart)"
-    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, heads: {geometry.heads}")
+    deep = f"the innermost {innermost(geometry):.1f} mm from the centre"
+    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, {deep}, heads: {geometry.heads}")
     turn = f"{geometry.rpm} rpm, a turn in {60_000 / geometry.rpm:.2f} ms, usual tolerance ±{100 * float(geometry.tolerance):g} %"
     yield from _told("speed", f"{turn}; the index hole is {'needed' if geometry.index else 'not used'}")
     oersted = int(geometry.coercivity.split()[0])
@@ -174,8 +206,10 @@ def _told(name: str, text: str) -> Iterator[str]:
 
 
 def _zone(geometry: Geometry, zone: Zone) -> str:
+    from mastering.own_geometry import below_tolerance
+
     margin = geometry.speed_margin(zone)
-    thin = ", less than the tolerance" if margin < geometry.tolerance else ""
+    thin = f", {below_tolerance(geometry, zone)} the tolerance" if margin < geometry.tolerance else ""
     return (
         f"{zone.sectors} sectors, cells of {float(zone.cell_ns):g} ns, {geometry.track_cells(zone.first - geometry.first_track):,} a turn, "
         f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * margin:.2f}{_TIE}%{_TIE}faster{thin}"
@@ -231,33 +265,26 @@ def _table(geometry: Geometry) -> Iterator[str]:
 
 def _left(geometry: Geometry, zone: Zone) -> Piece:
     """What fills a track up behind the last sector's own gap."""
-    lead = sum(geometry.laid_cells(each, zone) for each in geometry.lead)
-    left = geometry.track_cells(zone.first - geometry.first_track) - lead - zone.sectors * geometry.sector_cells(zone)
-    fill = geometry.tail.fill
-    holds = f"cells {fill}" if isinstance(fill, str) else f"{fill:02X}"
+    left, tail = geometry.left_cells(zone), geometry.tail
     if left < 0:
         return Piece("gap", "gap", 0, 0, f"the last gap is {-left} cells short")
-    return Piece("gap", "gap", left // fill_cells(geometry.tail), left, holds)
+    return Piece("gap", "gap", left // fill_cells(tail), left, ", ".join((_fill(tail), *_limits(tail))))
 
 
 def _row(row: Sequence[Piece], zones: Sequence[Zone]) -> str:
     times = [_micros(piece.cells, zone) for piece, zone in zip(row, zones, strict=True)]
     counts, cells = ([getattr(piece, name) for piece in row] for name in ("bytes", "cells"))
-    line = _line(f"  {row[0].name}", _each(counts), _each(cells), times, row[0].holds)
-    return line if len(line) <= COLUMNS else _line(f"  {row[0].name}", _range(counts), _range(cells), times, row[0].holds)[:COLUMNS]
+    return _line(f"  {row[0].name}", _each(counts, _COUNT), _each(cells, _CELLS), times, row[0].holds)
 
 
-def _each(numbers: Sequence[int]) -> str:
-    """Equal numbers once, others one by one."""
-    return "/".join(map(str, numbers if len(set(numbers)) > 1 else numbers[:1]))
-
-
-def _range(numbers: Sequence[int]) -> str:
-    return f"{min(numbers)}-{max(numbers)}"
+def _each(numbers: Sequence[int], width: int) -> str:
+    """Equal numbers once, others one by one, or from the least to the greatest where there is no room for that."""
+    said = "/".join(f"{number:,}" for number in (numbers if len(set(numbers)) > 1 else numbers[:1]))
+    return said if len(said) <= width else f"{min(numbers):,}-{max(numbers):,}"
 
 
 def _line(name: str, count: str, cells: str, times: Sequence[str], holds: str) -> str:
-    return f"  {name:19} {count:>9} {cells:>12} {' '.join(f'{time:>8}' for time in times)}  {holds}".rstrip()
+    return f"  {name:21} {count:>{_COUNT}} {cells:>{_CELLS}} {' '.join(f'{time:>8}' for time in times)}  {holds}".rstrip()
 
 
 def _dump(geometry: Geometry) -> Iterator[str]:
@@ -274,11 +301,10 @@ def _dump(geometry: Geometry) -> Iterator[str]:
     yield from _told("in a dump", f"{sides}of each track the sectors {' '.join(map(str, geometry.dump_order)) or numbers}")
     for name, others in geometry.orders:
         yield from _told(name, " ".join(map(str, others)))
-    for cylinder, head in dict.fromkeys(_landmarks(geometry)):
-        track = geometry.track(cylinder, head)
-        first = min(geometry.places[each] for each in geometry.addresses if (each.track, each.head) == (track, head))
+    firsts = {(cylinder, head): min(geometry.places_of_tracks[cylinder, head]) for cylinder, head in _landmarks(geometry)}
+    for (cylinder, head), first in sorted(firsts.items(), key=lambda item: item[1]):
         on = f" head {head}" if geometry.heads == 2 else ""
-        yield from _told(f"byte {first * geometry.size:,}", f"track {track}{on}")
+        yield from _told(f"byte {first * geometry.size:,}", f"track {geometry.track(cylinder, head)}{on}")
 
 
 def _landmarks(geometry: Geometry) -> Iterator[tuple[int, int]]:

@@ -2,15 +2,20 @@
 
 from fractions import Fraction
 
-from formats.geometry import Geometry, Zone
-from formats.soft_sector import FM_SHEET, FM_TAIL, fm_lead, fm_sector
+from formats.geometry import Gap, Geometry, Zone
+from formats.soft_sector import FM_SHEET, fm_lead, fm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
     id="fm-40x10x256",
     sources=(
         FM_SHEET,
-        Source("Gap table of 8271-type controllers", "256 bytes, 10 sectors, gap 21, no index mark", "from memory"),
+        Source(
+            "Gap table of a single-density controller",
+            "256 bytes, 10 sectors, gap 21, no index mark",
+            "from memory",
+            "9 bytes are left behind the last gap, where the data sheet asks for 16",
+        ),
     ),
     rpm=300,
     tpi=48,
@@ -19,5 +24,5 @@ GEOMETRY = Geometry(
     zones=(Zone(0, 39, 10, Fraction(4000)),),
     lead=fm_lead(16),
     sector=fm_sector(256, 21),
-    tail=FM_TAIL,
+    tail=Gap(1, 0xFF, "fm", minimum=9),
 )

@@ -10,7 +10,12 @@ GEOMETRY = Geometry(
     id="fm-40x18x128",
     sources=(
         FM_SHEET,
-        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 128 bytes, 18 sectors, gap 09", "published"),
+        Source(
+            "Data sheets of double-density controllers",
+            "Typical values for formatting: 128 bytes, 18 sectors, gap 09",
+            "published",
+            "one byte less than the 10 that the FD179X-02 data sheet asks for",
+        ),
         Source("Sum of a track's bytes", "with an index mark 3133, where a turn has 3125: so there is none", "computed"),
     ),
     rpm=300,

@@ -17,6 +17,8 @@ GEOMETRY = Geometry(
             "A textbook on the 16-sector system",
             "chapter 3: fields, nine-cell self-sync bytes, gap 2 of 5 to 10, gap 3 of 14 to 24",
             "published",
+            "its gaps are those of 16 sectors; 13 have more room, so the greatest, 10 and 24, are declared. Its gap 1 of 128 self-syncs "
+            "before sector 0 is not: what a turn has left stands there",
         ),
         Source("A 13-sector drive's manual", "fields; table of disk bytes", "published"),
         Source("Least count of self-sync bytes", "7 frame a byte from any cell", "computed"),

@@ -17,10 +17,16 @@ GEOMETRY = Geometry(
     sources=(
         Source(
             "Listings of the 16-sector read and write routines",
-            "address fields, track writer, sector writer; sector translation tables",
+            "address fields, track writer, sector writer; sector translation tables; a formatter leaves at least 5 self-syncs",
             "looked up",
         ),
-        Source("A textbook on the 16-sector system", "chapter 3: fields, self-sync bytes, gap 3 of 14 to 24", "published"),
+        Source(
+            "A textbook on the 16-sector system",
+            "chapter 3: fields, 5 self-syncs frame a byte, gap 2 of 5 to 10, gap 3 of 14 to 24",
+            "published",
+            "its gap 1 of 128 self-syncs before sector 0 is not declared: the end of the track overwrites its start, and what a turn has "
+            "left, the last gap and 49 self-syncs, stands before sector 0 as well",
+        ),
     ),
     rpm=300,
     tpi=48,

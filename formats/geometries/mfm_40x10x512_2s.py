@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_70, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.soft_sector import ECMA_70_RECORDING, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
@@ -11,7 +11,7 @@ GEOMETRY = Geometry(
     sources=(
         MFM_SHEET,
         Source("Formatters of ten sectors of 512 bytes", "data gap 30", "from memory"),
-        ECMA_70,
+        ECMA_70_RECORDING,
     ),
     rpm=300,
     tpi=48,

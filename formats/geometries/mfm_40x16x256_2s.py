@@ -11,7 +11,7 @@ GEOMETRY = Geometry(
     sources=(
         MFM_SHEET,
         Source(
-            "Data sheets of 8272-compatible controllers",
+            "Data sheets of double-density controllers",
             "Typical values for formatting: 256 bytes, 16 sectors, gap 32",
             "published",
             "50 bytes; the 54 of the FD179X-02 data sheet are declared",

@@ -3,15 +3,15 @@
 from fractions import Fraction
 
 from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_70, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.soft_sector import ECMA_70_RECORDING, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
     id="mfm-40x9x512",
     sources=(
         MFM_SHEET,
-        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 512 bytes, 9 sectors, gap 50", "published"),
-        ECMA_70,
+        Source("Data sheets of double-density controllers", "Typical values for formatting: 512 bytes, 9 sectors, gap 50", "published"),
+        ECMA_70_RECORDING,
     ),
     rpm=300,
     tpi=48,

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_99, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.soft_sector import ISO_8630_2, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
@@ -11,7 +11,7 @@ GEOMETRY = Geometry(
     sources=(
         MFM_SHEET,
         Source("Discs of 77 tracks of 8-inch capacity", "8 sectors of 1024 bytes, gap 74", "from memory"),
-        ECMA_99,
+        ISO_8630_2,
     ),
     rpm=360,
     tpi=96,

@@ -3,15 +3,15 @@
 from fractions import Fraction
 
 from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_99, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.soft_sector import ISO_8630_3, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
     id="mfm-80x15x512-2s",
     sources=(
         MFM_SHEET,
-        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 512 bytes, 15 sectors, gap 54", "published"),
-        ECMA_99,
+        Source("Data sheets of double-density controllers", "Typical values for formatting: 512 bytes, 15 sectors, gap 54", "published"),
+        ISO_8630_3,
     ),
     rpm=360,
     tpi=96,

@@ -3,15 +3,15 @@
 from fractions import Fraction
 
 from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_78, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.soft_sector import ECMA_78_RECORDING, MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 from formats.source import Source
 
 GEOMETRY = Geometry(
     id="mfm-80x5x1024-2s",
     sources=(
         MFM_SHEET,
-        Source("Data sheets of 8272-compatible controllers", "Typical values for formatting: 1024 bytes, gap 74", "published"),
-        ECMA_78,
+        Source("Data sheets of double-density controllers", "Typical values for formatting: 1024 bytes, gap 74", "published"),
+        ECMA_78_RECORDING,
     ),
     rpm=300,
     tpi=96,

@@ -5,6 +5,7 @@ to the tables of published numbers below.
 """
 
 import binascii
+import math
 import re
 from dataclasses import replace
 from fractions import Fraction
@@ -17,6 +18,8 @@ import pytest
 from formats import registry
 from formats.errors import DefinitionError
 from formats.geometry import Address, Gap, Geometry, Zone
+from formats.radius import INNERMOST as INNERMOST_PUBLISHED
+from formats.radius import innermost
 from formats.reading import Stretch, read_fields
 from formats.record import Record, dtype_of, fields_of, struct_of
 from formats.track import build_rows, encode_side
@@ -88,7 +91,7 @@ MARGINS = {
 # Least counts of the gaps that a controller or a formatter insists on, in the order of a sector: FD179X-02 data sheet (MFM: 8 x 00,
 # 22 x 4E, 12 x 00, 24 x 4E; FM: 4 x 00, 11 x FF, 6 x 00, 10 x FF); firmware listings (gap1 8 in the first ROM, gap2 4; on 77 tracks 19
 # and 18); listings of the 16-sector routines (5 self-syncs); 7 of nine cells frame a byte from any of its cells (computed). 20 sectors
-# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the 8272's tables, 22 from
+# leave no room for a gap2 of 4. Two formatters write a shorter data gap than that data sheet asks for: 9 by the tables of double-density controllers, 22 from
 # memory.
 MINIMA = {"fm": [4, 11, 6, 10], "mfm": [8, 22, 12, 24], "gcr4to5": [8, 4], "gcr5and3": [7, 7], "gcr6and2": [5, 5]}
 MINIMA |= {"fm-40x18x128": [4, 11, 6, 9], "mfm-40x26x128-288rpm": [8, 22, 12, 22]}
@@ -149,12 +152,33 @@ def test_the_least_gaps_are_the_controllers(declared):
     assert [gap.minimum for gap in declared.sector if isinstance(gap, Gap)] == MINIMA.get(declared.id, MINIMA[declared.code])
 
 
+def test_the_gap_between_identifier_and_block_is_exact_where_a_controller_says_so(declared):
+    """FD179X-02 data sheet: gap II and the sync behind it."""
+    exact = {"fm": [0, 11, 6, 0], "mfm": [0, 22, 12, 0]}
+    assert [gap.maximum for gap in declared.sector if isinstance(gap, Gap)] == exact.get(declared.code, [0, 0])
+
+
+def test_a_block_s_mark_comes_as_soon_as_a_controller_asks(declared):
+    """FD179X-02 data sheet: within 30 bytes of an identifier's check, MFM 43; the greatest gap and sync there, and the mark itself."""
+    if declared.code in ("fm", "mfm"):
+        greatest = sum(gap.maximum for gap in declared.sector if isinstance(gap, Gap))
+        assert greatest + (1 if declared.code == "fm" else 4) <= {"fm": 30, "mfm": 43}[declared.code]
+
+
 def test_the_least_index_gap_is_the_controllers(declared):
-    """FD179X-02 data sheet: 16 x FF before the first sector of FM; the gap around an index mark is in two parts and longer."""
-    if declared.code == "fm" and len(declared.lead) == 1:
-        assert [gap.minimum for gap in declared.lead if isinstance(gap, Gap)] == [16]
-    else:
-        assert all(gap.minimum == 0 for gap in declared.lead if isinstance(gap, Gap))
+    """FD179X-02 data sheet, gap I: from the start of the track at least 16 x FF before the first sector, MFM 32 x 4E."""
+    gaps = [gap for gap in declared.lead if isinstance(gap, Gap)]
+    assert all(gap.minimum == gap.maximum == 0 for gap in gaps)
+    least = [*[0] * (len(gaps) - 1), {"fm": 16, "mfm": 32}[declared.code]] if gaps else []
+    assert [gap.from_start for gap in gaps] == least
+    assert all(gap.from_start == 0 for gap in declared.sector if isinstance(gap, Gap))
+
+
+def test_the_least_gap_at_the_end_is_the_controllers(declared):
+    """FD179X-02 data sheet, gap IV: at least 16 bytes up to the index hole; two formatters leave less (sums of their bytes). Drives for
+    group codes look for no index hole."""
+    least = {"fm-40x10x256": 9, "mfm-40x18x256": 14}.get(declared.id, 16 if declared.code in ("fm", "mfm") else 0)
+    assert (declared.tail.minimum, declared.tail.maximum, declared.tail.from_start) == (least, 0, 0)
 
 
 def test_every_geometry_names_its_sources(geometry):
@@ -168,6 +192,32 @@ def test_the_discs_needs_are_stated(geometry):
     assert geometry.tpi == (48 if geometry.cylinders <= 40 else 100 if geometry.code == "gcr4to5" else 96)
     assert geometry.coercivity == ("600 Oe" if geometry.rpm == 360 else "300 Oe")
     assert geometry.index == geometry.id.startswith(("fm", "mfm"))
+
+
+# Radii of the innermost tracks in millimetres and their flux changes an inch: drives' data sheets (5876, 5922, 9646 and 2581 of FM's bits),
+# the others computed (CV129).
+INNERMOST = {
+    "mfm-40x9x512": (36.513, 5536),
+    "mfm-40x9x512-2s": (34.395, 5877),
+    "mfm-80x9x512-2s": (34.131, 5922),
+    "mfm-77x8x1024-2s": (34.925, 9646),
+    "mfm-80x15x512-2s": (34.131, 9870),
+    "gcr4to5-35z": (39.158, 5162),
+}
+
+
+@pytest.mark.parametrize("name", INNERMOST)
+def test_innermost_tracks_lie_where_their_published_densities_have_them(name):
+    geometry = registry.geometry(name)
+    radius, density = INNERMOST[name]
+    assert abs(innermost(geometry) - radius) < 0.001
+    shortest = {"mfm": 2, "gcr4to5": 1}[geometry.code]  # cells from one transition to the next, at the least
+    changes = geometry.exact_cells(geometry.zones[-1]) / shortest
+    assert abs(float(changes) / (2 * math.pi * innermost(geometry) / 25.4) - density) < 1.5
+
+
+def test_no_declared_track_lies_further_in_than_published_ones(declared):
+    assert innermost(declared) >= INNERMOST_PUBLISHED
 
 
 def test_addresses_are_unique_and_places_are_their_inverse(geometry):
@@ -355,7 +405,7 @@ def word(text: str) -> bytes:
 FM_MARKS = {0xFC: "F77A", 0xFE: "F57E", 0xFB: "F56F", 0xF8: "F56A"}  # CV032 to CV035
 FULL_LEAD = {"fm": (40, 26), "mfm": (80, 50)}  # with the index mark: 73 and 146 bytes
 
-# The controllers' formats: FD179X-02 data sheet (gaps of 27 for FM 16 x 128, 54 for MFM 16 x 256), the 8272's tables (in hexadecimal: 09, 50
+# The controllers' formats: FD179X-02 data sheet (gaps of 27 for FM 16 x 128, 54 for MFM 16 x 256), the tables of double-density controllers (in hexadecimal: 09, 50
 # for 8 and 9 x 512, 74 for 1024, 54 for 15 x 512), a looked-up track of 18 x 256, the others from memory. Gap before and behind the index
 # mark (0: no mark), data gap, bytes left behind the last data gap (CV098 to CV101 and the sums of each format).
 FORMATS = {
@@ -570,6 +620,7 @@ def changed(**changes):
         ({"zones": (Zone(1, 0, 21, Fraction(3250), 8),)}, r"zone 1-0 is empty"),
         ({"size": 512}, r"a body of 256 bytes in a geometry of 512"),
         ({"heads": 3}, r"3 heads"),
+        ({"zones": (Zone(1, 35, 1, Fraction(3_250_000), gap=8),)}, r"1 sector is 2771 cells too long for one turn"),
         ({"order": (0, 1, 2)}, r"the order 0 1 2 does not name each sector once"),
         ({"sector": registry.geometry("gcr4to5-35z").sector[:2]}, r"needs one identifier and one block"),
     ],

@@ -138,6 +138,25 @@ def test_a_ready_image_of_the_wrong_length(shop):
     assert problems(shop, text) == ["side.A.order: mfm-40x9x512 has no such order; it has as-numbered, or a list of one track's sectors"]
 
 
+@pytest.mark.parametrize(
+    ("geometry", "order", "said"),
+    [
+        ("mfm-40x9x512", [0, 1, 2, 3, 4, 5, 6, 7, 8], "must name each sector of mfm-40x9x512 once, 1 to 9; or be as-numbered"),
+        ("mfm-40x9x512-2s", [1, 1], "must name each sector of mfm-40x9x512-2s once, 1 to 9; or be as-numbered, heads-apart"),
+        ("gcr4to5-35z", "file-order", "gcr4to5-35z has no such order; it has as-numbered"),
+        (
+            "gcr4to5-35z",
+            [1, 0],
+            "gcr4to5-35z has no one list of sectors for all tracks, which differ in their number; it has as-numbered",
+        ),
+    ],
+)
+def test_an_order_that_the_sectors_can_not_have(shop, geometry, order, said):
+    (shop / "side.bin").write_bytes(bytes(100))
+    side = f'[side.A]\nplatform = "m"\ngeometry = "{geometry}"\nvolume = "none"\nimage = "side.bin"\norder = {order!r}\n'
+    assert problems(shop, GOOD[: GOOD.index("[side.A]")] + side) == [f"side.A.order: {said}"]
+
+
 def test_orders_of_a_ready_image(shop):
     rows = [bytes([number]) * 512 for number in range(9)]
     (shop / "side.bin").write_bytes(b"".join(rows) * 40)

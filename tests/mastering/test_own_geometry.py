@@ -59,11 +59,11 @@ LANTERN = (
     'base = "mfm-40x9x512"\ntracks = 41\nsectors = 10\nfirst_sector = 0\ndata_gap = 30\norder = [0, 2, 4, 6, 8, 1, 3, 5, 7, 9]\n'
     "complemented = true"
 )
-GROUP = 'base = "gcr4to5-35z"\ntracks = 30\nfirst_track = 3\nsectors = [20, 18, 17, 16]\ndata_gap = [20, 30, 25, 30]'
+GROUP = 'base = "gcr4to5-35z"\nidentifier_gap = 12\ntracks = 30\nfirst_track = 3\nsectors = [20, 18, 17, 16]\ndata_gap = [20, 30, 25, 30]'
 TWO_HEADS = 'base = "gcr4to5-40z"\nheads = 2\ntracks_count_on = true\nheads_apart = true'
 FINE = (
     'base = "fm-40x16x128"\nsector_bytes = 256\nsectors = 9\ntracks = 80\ntracks_per_inch = 96\nindex_mark = false\nfirst_gap = 20\n'
-    'identifier_gap = 12\ndump_order = [9, 8, 7, 6, 5, 4, 3, 2, 1]\nsource = "Handbook of the lantern, appendix C"'
+    'dump_order = [9, 8, 7, 6, 5, 4, 3, 2, 1]\nsource = "Handbook of the lantern, appendix C"'
 )
 
 
@@ -99,11 +99,11 @@ def test_what_is_changed_is_where_it_should_be(tmp_path):
 
 
 def test_a_track_is_written_as_it_says(tmp_path):
-    """20 x FF, 6 x 00, identifier: no index mark; 12 x FF before the block; the last sector number first in a dump."""
+    """20 x FF, 6 x 00, identifier: no index mark; 11 x FF before the block; the last sector number first in a dump."""
     master = master_of(tmp_path, FINE, 80 * 9 * 256)
     track = Copy(master).cells[0, 0]
-    text = "".join(map(str, track[: (20 + 6 + 7 + 12 + 6) * 16]))
-    marks = [text[at * 16 : at * 16 + 16] for at in (0, 19, 20, 25, 26, 33, 44, 45, 50)]
+    text = "".join(map(str, track[: (20 + 6 + 7 + 11 + 6) * 16]))
+    marks = [text[at * 16 : at * 16 + 16] for at in (0, 19, 20, 25, 26, 33, 43, 44, 49)]
     assert marks == [f"{word:016b}" for word in (0xFFFF, 0xFFFF, 0xAAAA, 0xAAAA, 0xF57E, 0xFFFF, 0xFFFF, 0xAAAA, 0xAAAA)]
     side = master.sides["A"]
     assert side.geometry.places[Address(0, 0, 9)] == 0 and side.geometry.places[Address(0, 0, 1)] == 8
@@ -119,8 +119,28 @@ def test_a_volume_lies_on_it_when_it_sees_no_difference(tmp_path):
     assert "FIRST.BIN" in listed.stdout and "700 bytes" in listed.stdout
     assert [line["problems"] for line in audit(master)] == [[], [], []]
     (tmp_path / "job.toml").write_text((tmp_path / "job.toml").read_text().replace("data_gap = 60\n", "tracks = 39\n"))
-    with pytest.raises(ProblemsError, match=r"side.A.volume: fat12 is not defined on own"):
+    with pytest.raises(ProblemsError) as raised:
         load(tmp_path / "job.toml")
+    why = "a file system sees where it differs from mfm-40x9x512-2s: tracks"
+    assert raised.value.problems == (f"{tmp_path / 'job.toml'}: side.A.volume: fat12 is not defined on own: {why}",)
+
+
+@pytest.mark.parametrize(
+    ("table", "why"),
+    [
+        ('base = "mfm-40x9x512"\nfirst_sector = 65', ": a file system sees where it differs from mfm-40x9x512: first sector"),
+        (
+            'base = "mfm-40x9x512"\nheads = 2\nheads_apart = true\ntracks = 40\nsectors = 8\ndata_gap = 30',
+            ": a file system sees where it differs from mfm-40x9x512: heads, order of the heads in a dump, sectors",
+        ),
+        ('base = "mfm-40x10x512-2s"', ", nor on its base, mfm-40x10x512-2s"),
+    ],
+)
+def test_why_a_volume_does_not_lie_on_it(tmp_path, table, why):
+    file = '[[side.A.file]]\nname = "FIRST.BIN"\nsource = "file.bin"\n'
+    with pytest.raises(ProblemsError) as raised:
+        load(job_of(tmp_path, table, volume="fat12", more=file))
+    assert [problem.partition(": ")[2] for problem in raised.value.problems] == [f"side.A.volume: fat12 is not defined on own{why}"]
 
 
 def test_the_job_is_the_same_everywhere(tmp_path):
@@ -138,6 +158,22 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
     assert (verdict.diagnosis, verdict.matches) == ("other-master", ("Wick 1.2 A",))
 
 
+@pytest.mark.parametrize(
+    ("table", "last"),
+    [
+        ('base = "gcr6and2-35x16x256"\nheads = 2\ntracks_count_on = false', Address(34, 1, 15)),
+        ('base = "gcr4to5-35z"\nheads = 2\ntracks_count_on = true', Address(70, 1, 16)),
+        ('base = "gcr4to5-77z-2s"\ntracks = 70', Address(140, 1, 22)),
+        ('base = "mfm-40x9x512"\nheads = 2', Address(39, 1, 9)),
+    ],
+)
+def test_two_heads_are_told_apart_as_the_job_says(table, last):
+    """By the head in an identifier, by tracks that count on, or, when the job says so outright, by nothing."""
+    found: list[str] = []
+    geometry = own_geometries({"own": tomllib.loads(table)}, found)["own"]
+    assert found == [] and geometry is not None and geometry.addresses[-1] == last
+
+
 # What is wrong with one
 
 
@@ -150,9 +186,33 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
         ('base = "mfm-40x9x512"\nrpm = 320', [": tracks 0-39: 9 sectors are 1482 cells too long for one turn"]),
         ('base = "mfm-40x9x512"\ndata_gap = 23', [".data_gap: a gap of 23 is below its minimum of 24"]),
         ('base = "fm-40x16x128"\ndata_gap = 9', [".data_gap: a gap of 9 is below its minimum of 10"]),
-        ('base = "fm-40x18x128"\nfirst_gap = 15', [".first_gap: a gap of 15 is below its minimum of 16"]),
-        ('base = "mfm-40x9x512"\nindex_mark = false\nfirst_gap = 31', [".first_gap: a gap of 31 is below its minimum of 32"]),
+        (
+            'base = "fm-40x18x128"\nfirst_gap = 15',
+            [".first_gap: from the track's start to its end there are 15 bytes, at least 16 must be"],
+        ),
+        (
+            'base = "mfm-40x9x512"\nindex_mark = false\nfirst_gap = 31',
+            [".first_gap: from the track's start to its end there are 31 bytes, at least 32 must be"],
+        ),
+        (
+            'base = "mfm-40x9x512"\nindex_gap = 1\nfirst_gap = 1',
+            [".first_gap: from the track's start to its end there are 18 bytes, at least 32 must be"],
+        ),
+        (
+            'base = "fm-40x16x128"\nindex_gap = 1\nfirst_gap = 1',
+            [".first_gap: from the track's start to its end there are 9 bytes, at least 16 must be"],
+        ),
         ('base = "mfm-40x9x512"\nidentifier_gap = 21', [".identifier_gap: a gap of 21 is below its minimum of 22"]),
+        ('base = "mfm-40x8x512"\nidentifier_gap = 100', [".identifier_gap: a gap of 100 is above its maximum of 22"]),
+        ('base = "fm-40x16x128"\nidentifier_gap = 12', [".identifier_gap: a gap of 12 is above its maximum of 11"]),
+        (
+            'base = "fm-40x10x256"\ndata_gap = 22',
+            [": tracks 0-39: 10 sectors are 10 bytes too long: at least 9 must be left behind the last sector's gap"],
+        ),
+        (
+            'base = "mfm-40x10x512-2s"\nheads = 1\ndata_gap = 40',
+            [": tracks 0-39: 10 sectors are 52 bytes too long: at least 16 must be left behind the last sector's gap"],
+        ),
         ('base = "gcr4to5-35z"\ndata_gap = [8, 3, 12, 9]', [".data_gap: tracks 18-24: a gap of 3 is below its minimum of 4"]),
         (
             'base = "mfm-40x9x512"\norder = [1, 2, 3, 4, 5, 6, 7, 8, 8]',
@@ -162,7 +222,10 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
             'base = "mfm-40x9x512"\nfirst_sector = 250',
             [".first_sector: the last sector would have the number 258; an identifier has room for 255"],
         ),
-        ('base = "mfm-40x9x512"\nfirst_track = 250', [": the last track would have the number 289; an identifier has room for 255"]),
+        (
+            'base = "mfm-40x9x512"\nfirst_track = 250',
+            [".first_track: the last track would have the number 289; an identifier has room for 255"],
+        ),
         (
             'base = "mfm-40x9x512"\nsector_bytes = 500',
             [".sector_bytes: 128, 256, 512, 1024 or more such: an identifier's length code knows no 500"],
@@ -177,8 +240,33 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
         ('base = "gcr4to5-35z"\nfirst_gap = 20', [".first_gap: gcr4to5-35z has nothing between the track's start and its first sector"]),
         ('base = "fm-40x18x128"\nindex_mark = true', [".index_mark: fm-40x18x128 has none; take a base that has one"]),
         ('base = "mfm-40x9x512"\nheads_apart = true', [".heads_apart: goes with two heads only"]),
+        (
+            'base = "mfm-40x9x512"\ntracks = 96',
+            [
+                ".tracks: 96 tracks of 48 to the inch: the last would lie 6.9 mm from the disc's centre, inside its hub hole of 14.3 mm",
+            ],
+        ),
+        (
+            'base = "mfm-80x9x512-2s"\ntracks_per_inch = 48',
+            [
+                ".tracks_per_inch: 80 tracks of 48 to the inch: the last would lie 13.2 mm from the disc's centre, "
+                "inside its hub hole of 14.3 mm"
+            ],
+        ),
+        (
+            'base = "gcr4to5-35z"\nheads = 2',
+            [
+                ".tracks_count_on: is needed: an identifier of gcr4to5-35z holds no head; true: head 1's tracks count on from head 0's, "
+                "false: both heads' are the same"
+            ],
+        ),
         ('base = "mfm-40x9x512"\nrpm = "fast"', [".rpm: must be a whole number, not 'fast'"]),
-        ('base = "mfm-40x9x512"\ncell_nanoseconds = nan', [".cell_nanoseconds: must be at least 500 or a list, not nan"]),
+        ('base = "mfm-40x9x512"\ncell_nanoseconds = nan', [".cell_nanoseconds: must be a finite number, not nan"]),
+        ('base = "mfm-40x9x512"\ncell_nanoseconds = 499', [".cell_nanoseconds: must be at least 500, not 499"]),
+        ('base = "mfm-40x9x512"\nspeed_tolerance = inf', [".speed_tolerance: must be a finite number, not inf"]),
+        ('base = "mfm-40x9x512"\nsectors = 0', [".sectors: must be at least 1, not 0"]),
+        ('base = "mfm-40x9x512"\nsectors = [0]', [".sectors: must be at least 1, not [0]"]),
+        ('base = "mfm-40x9x512"\nsectors = "many"', [".sectors: must be a whole number or a list, not 'many'"]),
         (
             'base = "gcr6and2-35x16x256"\nsectors = 15',
             [
@@ -251,10 +339,35 @@ def test_a_thin_speed_margin_is_a_warning_with_the_figure(tmp_path):
     assert (wide.returncode, wide.stderr) == (0, "")
 
 
+def test_tracks_further_in_than_any_drive_s_are_a_warning(tmp_path):
+    """80 tracks of 48 to the inch, where 96 were forgotten: 57.15 - 79 x 25.4 / 48 mm. 44 lie no further in than published ones."""
+    done = run("build", job_of(tmp_path, 'base = "mfm-40x9x512"\ntracks = 80', 80 * 9 * 512), "--dry-run")
+    assert (done.returncode, len(done.stderr.splitlines())) == (0, 1)
+    assert "own: 80 tracks of 48 to the inch: the last lies 15.3 mm from the disc's centre" in done.stderr
+    assert run("build", job_of(tmp_path, 'base = "mfm-40x9x512"\ntracks = 44', 44 * 9 * 512), "--dry-run").stderr == ""
+
+
 def test_a_margin_that_the_drives_tolerance_allows_is_not_thin(tmp_path):
     table = 'base = "mfm-40x9x512"\nsectors = 10\ndata_gap = 30\nspeed_tolerance = {}'
     assert run("build", job_of(tmp_path, table.format(1.5), 204_800), "--dry-run").stderr == ""
-    assert "the usual tolerance is 1.6 %" in run("build", job_of(tmp_path, table.format(1.6), 204_800), "--dry-run").stderr
+    assert "less than the usual tolerance of 1.6 %" in run("build", job_of(tmp_path, table.format(1.6), 204_800), "--dry-run").stderr
+
+
+def test_a_margin_that_reads_like_the_tolerance_is_said_to_be_just_below(tmp_path):
+    """27 sectors of 77 zoned tracks: 85,714 cells of 84,448 needed are 1.4995 % more."""
+    done = run("build", job_of(tmp_path, 'base = "gcr4to5-77z"', 533_248), "--dry-run")
+    assert "tracks 40-53: thin speed margin: a drive that turns more than 1.50 % too fast" in done.stderr
+    assert done.stderr.count("just below the usual tolerance of 1.5 %") == 2 and done.stderr.count("less than") == 1
+
+
+def test_a_last_gap_that_the_turn_cuts_is_such_a_warning(tmp_path):
+    """Drives for group codes look for no index hole. 19 sectors of 376 bytes are 7144 of 7142: one byte of the last 22 is cut."""
+    job = job_of(tmp_path, 'base = "gcr4to5-35z"\ndata_gap = [8, 22, 12, 9]', 174_848)
+    done = run("build", job, "--out", tmp_path / "master")
+    assert done.returncode == 0
+    margin = 100 * (60e9 / 300 / 3500 / (8 * (19 * 376 - 22)) - 1)
+    assert f"own, tracks 18-24: thin speed margin: a drive that turns more than {margin:.2f} % too fast" in done.stderr
+    assert Copy(open_master(tmp_path / "master")).verdict().verdict == "pass"
 
 
 def test_a_declared_geometry_is_built_without_that_warning(tmp_path):
