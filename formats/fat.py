@@ -97,6 +97,8 @@ def name_problem(name: bytes, raw: bool = False) -> str:
     stem, extension = _split(name)
     if name.endswith(b"."):
         return f"{shown(name)} ends in a dot, which the directory does not hold"
+    if extension and not stem:
+        return f"{shown(name)} has nothing before its dot"
     return STEM.problem(stem, raw) or (EXTENSION.problem(extension, raw) if extension else "")
 
 

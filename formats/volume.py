@@ -67,8 +67,10 @@ class NameRule:
 
     def problem(self, name: bytes, raw: bool = False) -> str:
         """Why this is no name of this volume; empty when it is one."""
-        if not 1 <= len(name) <= self.longest:
-            return f"{shown(name) or 'nothing'} has {len(name)} characters, where 1 to {self.longest} fit"
+        if not name:
+            return f"the name is empty, where 1 to {self.longest} characters were expected"
+        if len(name) > self.longest:
+            return f"{shown(name)} has {len(name)} characters, where 1 to {self.longest} fit"
         wrong = bytes(byte for byte in dict.fromkeys(name) if byte not in (self.raw if raw else self.allowed))
         if wrong:
             return f"{shown(name)} has {' '.join(shown(bytes([byte])) for byte in wrong)!r}, not among the volume's characters"

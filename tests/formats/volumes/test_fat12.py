@@ -386,8 +386,8 @@ def test_all_problems_come_at_once():
 @pytest.mark.parametrize(
     "name, what",
     [
-        (b"", "nothing has 0 characters"),
-        (b".COM", "nothing has 0 characters"),
+        (b"", "the name is empty, where 1 to 8 characters were expected"),
+        (b".COM", ".COM has nothing before its dot"),
         (b"LAMP.", "LAMP. ends in a dot"),
         (b"LAMP.COMM", "COMM has 4 characters, where 1 to 3 fit"),
         (b"LAMP.C.M", "has '.'"),
