@@ -177,6 +177,8 @@ class NewFolder:
 def path_problem(path: bytes, raw: bool) -> str:
     """Why this is no path of files of this volume; empty when it is one. The same for a single name."""
     for name in path.split(b"/"):
+        if not name and path:
+            return f"{shown(path)} has an empty name beside a slash"
         if wrong := NAMES.problem(name, raw):
             return wrong
         if not raw and not name[:1].isalpha():

@@ -10,7 +10,8 @@ PAIR_BYTES = 3  # two entries of a table, the even one in the low 12 bits of the
 
 # Common practice; ECMA-107's own characters, letters, digits and the underline, are among them.
 CHARACTERS = frozenset(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789!#$%&'()-@^_")
-RAW = ANY_BYTE - frozenset(range(0x21)) - frozenset(b"./\x7f")  # what a directory can hold, whatever a system makes of it
+NEVER = frozenset(range(0x20)) | frozenset(b'"*./:<>?\\|\x7f')  # in no name, as checkers have it; letters beyond ASCII stand in many
+RAW = ANY_BYTE - NEVER - {0x20}
 STEM = NameRule(longest=8, pad=0x20, allowed=CHARACTERS, raw=RAW)
 EXTENSION = NameRule(longest=3, pad=0x20, allowed=STEM.allowed, raw=STEM.raw)
 LABEL = NameRule(longest=11, pad=0x20, allowed=CHARACTERS | {0x20})
@@ -96,6 +97,8 @@ def name_problem(name: bytes, raw: bool = False) -> str:
     stem, extension = _split(name)
     if name.endswith(b"."):
         return f"{shown(name)} ends in a dot, which the directory does not hold"
+    if extension and not stem:
+        return f"{shown(name)} has nothing before its dot"
     return STEM.problem(stem, raw) or (EXTENSION.problem(extension, raw) if extension else "")
 
 
@@ -111,3 +114,12 @@ def load_name(stored: bytes) -> bytes:
     first = bytes([DELETED]) if stored[0] == STANDS_FOR_DELETED else stored[:1]
     stem, extension = STEM.load(first + stored[1 : STEM.longest]), EXTENSION.load(stored[STEM.longest :])
     return stem + b"." + extension if extension else stem
+
+
+def stored_problem(stored: bytes) -> str:
+    """What is wrong with the eleven bytes of a name in a directory; empty when nothing is. A space within it is common practice."""
+    first = stored[:1] if stored[0] != STANDS_FOR_DELETED else b""
+    if first == b" ":
+        return "its name begins with a space"
+    wrong = bytes(byte for byte in dict.fromkeys(first + stored[1:]) if byte in NEVER)
+    return f"its name has {' '.join(shown(bytes([byte])) for byte in wrong)}, which no name can have" if wrong else ""

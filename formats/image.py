@@ -3,6 +3,11 @@
 from formats.geometry import Address, Geometry
 
 
+def order_names(geometry: Geometry) -> list[str]:
+    """The names of the orders in which the sectors of a side may stand in a file."""
+    return ["as-numbered", *(["heads-apart"] if geometry.heads == 2 else []), *dict(geometry.orders)]
+
+
 class Image:
     """The bytes of a dump, and which sectors have been written since it was made."""
 
@@ -13,6 +18,17 @@ class Image:
         self.geometry = geometry
         self.dump = bytearray(geometry.dump_bytes) if dump is None else bytearray(dump)
         self.used: set[Address] = set()
+
+    @classmethod
+    def in_order(cls, geometry: Geometry, order: str, data: bytes) -> "Image":
+        """A side from a file whose sectors stand in a named order. KeyError when the geometry has no such order, ValueError as above."""
+        addresses = geometry.image_order(order)
+        if addresses is None:
+            raise KeyError(order)
+        image = cls(geometry, data)
+        for at, address in enumerate(addresses):
+            image.write(address, data[at * geometry.size : (at + 1) * geometry.size])
+        return image
 
     def _start(self, address: Address) -> int:
         return self.geometry.places[address] * self.geometry.size

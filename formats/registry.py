@@ -47,21 +47,27 @@ def _load(kind: str, attribute: str, name: str) -> Any:
         point = _foreign(kind).get(name)
         if point is None:
             raise KeyError(name)
-        found = _foreign_object(name, point)
+        return _foreign_object(name, attribute, point)
+    return _named(name, attribute, found)
+
+
+def _named(name: str, attribute: str, found: Any) -> Any:
+    """What a file declares. DefinitionError when it is none of that name."""
     declared = getattr(found, "id", None)
     if declared != name:
         raise DefinitionError(name, [Problem("", f"its file declares {declared!r} as {attribute}, not {name!r}")])
     return found
 
 
-def _foreign_object(name: str, point: Any) -> Any:
-    """What an entry point names. DefinitionError when it can't be loaded: it is no defect of this program."""
+def _foreign_object(name: str, attribute: str, point: Any) -> Any:
+    """What an entry point names. DefinitionError, with its package, when it is none or can't be loaded: no defect of this program."""
     try:
-        return point.load()
-    except DefinitionError:
-        raise
+        return _named(name, attribute, point.load())
+    except DefinitionError as error:
+        problems = list(error.problems)
     except Exception as error:
-        raise DefinitionError(name, [Problem("", f"can't be loaded from {point.value}: {type(error).__name__}: {error}")]) from error
+        problems = [Problem("", f"can't be loaded from {point.value}: {type(error).__name__}: {error}")]
+    raise DefinitionError(name, [*problems, Problem("", f"it comes from the package {point.dist.name}")])
 
 
 def names(kind: str, foreign: bool = True) -> list[str]:
@@ -80,6 +86,18 @@ def geometry(name: str) -> "Geometry":
     """The declared geometry of that id. KeyError when there is none, DefinitionError when it contradicts itself."""
     found: Geometry = _load("geometries", "GEOMETRY", name)
     return found
+
+
+def geometries() -> tuple[list["Geometry"], list[DefinitionError]]:
+    """Every declared geometry, in the order of `names`, and what is wrong with those that can't be."""
+    made: list[Geometry] = []
+    broken: list[DefinitionError] = []
+    for name in names("geometries"):
+        try:
+            made.append(geometry(name))
+        except DefinitionError as error:
+            broken.append(error)
+    return made, broken
 
 
 def volume(name: str) -> "Volume":

@@ -3,6 +3,7 @@
 Everything here is bounded by the number of sectors of the disc, whatever the bytes on it are.
 """
 
+from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
@@ -66,8 +67,10 @@ class NameRule:
 
     def problem(self, name: bytes, raw: bool = False) -> str:
         """Why this is no name of this volume; empty when it is one."""
-        if not 1 <= len(name) <= self.longest:
-            return f"{shown(name) or 'nothing'} has {len(name)} characters, where 1 to {self.longest} fit"
+        if not name:
+            return f"the name is empty, where 1 to {self.longest} characters were expected"
+        if len(name) > self.longest:
+            return f"{shown(name)} has {len(name)} characters, where 1 to {self.longest} fit"
         wrong = bytes(byte for byte in dict.fromkeys(name) if byte not in (self.raw if raw else self.allowed))
         if wrong:
             return f"{shown(name)} has {' '.join(shown(bytes([byte])) for byte in wrong)!r}, not among the volume's characters"
@@ -102,6 +105,13 @@ def check_names(
         first = seen.setdefault(store(file.name, file.raw_name), file)
         if first is not file:
             problems.add(where, f"two files have the name {shown(file.name)}" + (f", the other is {first.where}" if first.where else ""))
+
+
+def twice(names: Iterable[str]) -> Iterator[Problem]:
+    """A problem for each name that more than one entry of a directory has: its system finds the first of them only."""
+    for name, count in Counter(names).items():
+        if count > 1:
+            yield Problem(name, f"{count} entries of the directory have this name")
 
 
 def check_type(file: FileIn, types: Mapping[str, int], volume: str, problems: Problems) -> None:

@@ -120,13 +120,17 @@ class Plan:
         return made
 
     def wrong_frames(self, read: dict[Link, bytes]) -> Iterator[tuple[str, str]]:
-        """Where and how links and track numbers in the sectors of `system` are not as they should be."""
+        """Where and how links, formats and track numbers in the sectors of `system` are not as they should be."""
         for at, right in zip(self.system, self.following, strict=True):
             if (found := link_of(LINK.parse(read[at]))) != right:
                 where = "header" if at == self.header else "block map"
                 yield where, f"the link of {text_of(at)} leads to {text_of(found) if found else 'nothing'}, not {text_of(right)}"
+        if (found := self.struct.parse(read[self.header]).format) != self.format:
+            yield "header", f"its format is {found:02X}, not {self.format:02X}: the drive would write nothing on it"
         for part in self.own_map():
             said = MAP.parse(read[part.at])
+            if said.format != self.format:
+                yield "block map", f"the format of {text_of(part.at)} is {said.format:02X}, not {self.format:02X}"
             if (said.first, said.end) != (part.first, part.last + 1):
                 yield "block map", f"{text_of(part.at)} says tracks {said.first} to {said.end - 1}, not {part.first} to {part.last}"
 

@@ -44,13 +44,21 @@ def _fields(master: Master, side: Side) -> Iterator[Problem]:
 
 
 def _volume(master: Master, side: Side) -> Iterator[Problem]:
-    """Whether the volume contradicts itself."""
+    """Whether the volume contradicts itself, or the identifiers of its sectors."""
     try:
         volume = registry.volume(side.volume)
     except KeyError:
         yield Problem(side.volume, "no volume of that id is declared here")
         return
-    yield from volume.check(Image(side.geometry, side.dump))
+    image = Image(side.geometry, side.dump)
+    yield from volume.check(image)
+    try:
+        said = volume.read(image).identity
+    except VolumeError:
+        return  # `check` has said so
+    for name, value in said.items():
+        if (recorded := side.identity.get(name, value)) != value:
+            yield Problem("volume", f"says that {name} is {value:02X}, the identifiers of its sectors have {recorded:02X}")
 
 
 def _files(side: Side) -> Iterator[Problem]:

@@ -14,7 +14,7 @@ from typing import Any
 from mastering.builder import Built, build
 from mastering.errors import ProblemsError, unknown
 from mastering.job import load, parse_file
-from mastering.job_schema import EditionKeys, LeaveOutKeys, ReplaceKeys, TitleKeys, parse
+from mastering.job_schema import EditionKeys, LeaveOutKeys, ReplaceKeys, TitleKeys, parse, parse_rest
 
 PLAIN = "plain"  # what the job without any edition is called beside them
 
@@ -167,9 +167,11 @@ class _Edition:
             for side, file in self._named(table, where):
                 self.files[side].remove(file)
 
-    def _replace(self, table: Table, where: str) -> None:
-        if not parse(ReplaceKeys, table, where, self.problems):
-            return
+    def _replace(self, given: Table, where: str) -> None:
+        right = parse_rest(ReplaceKeys, given, where, self.problems).model_fields_set
+        table = {key: value for key, value in given.items() if key in right}
+        if {"name", "name_bytes"} & (given.keys() - table.keys()):
+            return  # its problem has been told
         found = self._named(table, where)
         if len(found) > 1:
             sides = " and ".join(side for side, _ in found)

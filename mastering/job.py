@@ -14,11 +14,13 @@ from formats.geometry import Address, Geometry
 from formats.plans import seen_differences
 from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
 from mastering.errors import MasteringError, ProblemsError, unknown
-from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse
+from mastering.job_schema import FileKeys, JobKeys, PlaceKeys, SerialKeys, SideKeys, TitleKeys, parse, parse_rest
 from mastering.own_geometry import own_geometries
 
 LARGEST_SOURCE = 16 << 20  # several times what the largest disc holds
 LARGEST_JOB = 1 << 20
+STAND_IN = b"\x01\x01"  # for a source that is not there: what else is wrong with its table is told all the same
+_MEANT = re.compile(r"(.*)\.[^.]*: unknown key; did you mean `(\w+)`")
 SERIAL_TAIL = len("-0001-X")  # what a serial has behind the catalogue number
 
 
@@ -129,6 +131,7 @@ class _Loader:
         sides = self.sides(title)
         if self.problems or title is None:
             told = {problem.partition(":")[0] for problem in self.problems}
+            told |= {f"{meant[1]}.{meant[2]}" for meant in map(_MEANT.match, self.problems) if meant}  # not missing, but misspelt
             more = (problem for plan in sides.values() for problem in _unbuildable(plan) if problem.where not in told)
             self.problems += map(str, more)  # all at once
             raise ProblemsError([f"{self.path}: {problem}" for problem in self.problems])
@@ -158,15 +161,15 @@ class _Loader:
             self.add("serial", "must be a table, [serial], or one [[serial]] for each side")
         seen: set[str] = set()
         for table, where in several:
-            keys = parse(SerialKeys, table, where, self.problems)
-            if keys is None:
-                continue
+            keys = parse_rest(SerialKeys, table, where, self.problems)
             sides = self.raw.get("side")
-            if isinstance(sides, dict) and keys.side not in sides:
+            if keys.side and isinstance(sides, dict) and keys.side not in sides:
                 self.add(f"{where}.side", f"the job has no side {keys.side}")
             if keys.side in seen:
                 self.add(f"{where}.side", f"side {keys.side} has a place for the serial already")
             seen.add(keys.side)
+            if not keys.side or not keys.marker:
+                continue  # its problem has been told
             if title and len(keys.marker) < len(title.catalogue) + SERIAL_TAIL:
                 room = f"serials such as {title.catalogue}-0001-X"
                 self.add(f"{where}.marker", f"must have at least {len(title.catalogue) + SERIAL_TAIL} characters: {room} take its place")
@@ -197,14 +200,14 @@ class _Loader:
             self.add(where, "must be a table, [side.A]")
             return None
         plain = {key: value for key, value in raw.items() if key not in ("file", "place")}
-        keys = parse(SideKeys, plain, where, self.problems)
+        keys = parse_rest(SideKeys, plain, where, self.problems)
         files = list(self.files(raw.get("file", []), f"{where}.file"))
         geometry = self.named(self.geometry, "geometries", plain.get("geometry"), f"{where}.geometry")
         volume = self.named(registry.volume, "volumes", plain.get("volume"), f"{where}.volume")
         if geometry and volume and not volume.fits(geometry):
             self.add(f"{where}.volume", f"{volume.id} is not defined on {geometry.id}{self.why_not(volume, geometry)}")
         places = list(self.places(raw.get("place", []), geometry, f"{where}.place"))
-        if keys is None or geometry is None or volume is None:
+        if geometry is None or volume is None:
             return None
         files = [files[at] for at in volume.order([file.name for file, _ in files])]
         content = self.content(keys, geometry, title, where)
@@ -286,28 +289,25 @@ class _Loader:
 
     def files(self, raw: Any, where: str) -> Iterator[tuple[FileIn, bool]]:
         for each, place in self.tables(raw, where):
-            keys = parse(FileKeys, each, place, self.problems)
+            keys = parse_rest(FileKeys, each, place, self.problems)
             data = self.source(each.get("source"), f"{place}.source")
-            if keys is None:
-                continue
-            if (keys.name is None) == (keys.name_bytes is None):
+            if ("name" in each) == ("name_bytes" in each):
                 self.add(f"{place}.name", "a file has either `name` or `name_bytes`")
-                continue
             name = keys.name.encode("utf-8") if keys.name is not None else bytes.fromhex(keys.name_bytes or "")
-            if data is not None:
-                yield FileIn(name, data, keys.name is None, keys.type, keys.load_address, keys.locked, place), keys.volatile
+            data = STAND_IN if data is None else data
+            yield FileIn(name, data, "name_bytes" in each, keys.type, keys.load_address, keys.locked, place), keys.volatile
 
     def places(self, raw: Any, geometry: Geometry | None, where: str) -> Iterator[Place]:
         for each, place in self.tables(raw, where):
-            keys = parse(PlaceKeys, each, place, self.problems)
+            keys = parse_rest(PlaceKeys, each, place, self.problems)
             data = self.source(each.get("source"), f"{place}.source")
-            if keys is None or geometry is None:
+            if geometry is None or None in (keys.track, keys.sector):
                 continue
             address = Address(keys.track, keys.head, keys.sector)
             if address not in geometry.places:
                 self.add(place, f"{geometry.id} has no track {keys.track} head {keys.head} sector {keys.sector}")
-            elif data is not None:
-                yield Place(address, data, place)
+            else:
+                yield Place(address, STAND_IN if data is None else data, place)
 
     # Sources
 

@@ -152,6 +152,21 @@ def parse(model: type[Table], raw: dict[str, Any], where: str, problems: list[st
     return keys
 
 
+def parse_rest(model: type[Table], raw: dict[str, Any], where: str, problems: list[str]) -> Table:
+    """The keys of one table as `parse` has them; of those that are wrong only their defaults, None where they have none.
+
+    So what else is wrong with the table is told with them.
+    """
+    told: list[str] = []
+    keys = parse(model, raw, where, told)
+    problems += told
+    if keys is not None:
+        return keys
+    wrong = {problem.partition(":")[0].removeprefix(f"{where}.") for problem in told}
+    needed = dict.fromkeys(name for name, field in model.model_fields.items() if field.is_required())
+    return model.model_construct(**needed | {key: value for key, value in raw.items() if key not in wrong and key in model.model_fields})
+
+
 def _told(model: type[BaseModel], raw: dict[str, Any], where: str, errors: list[ErrorDetails]) -> Iterator[str]:
     """One line for each key that is wrong."""
     seen = set()

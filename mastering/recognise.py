@@ -1,13 +1,13 @@
 """What an unknown dump may be: the geometries of its length, and which volume it seems to hold. Pure."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address, Geometry
-from formats.image import Image
+from formats.geometry import Geometry
+from formats.image import Image, order_names
 from formats.volumes.interface import Volume
 
 Sure = Literal["likely", "possible"]
@@ -29,18 +29,18 @@ class Guess:
     problems: int
 
 
-def geometries_of(length: int) -> list[Geometry]:
-    """The declared geometries whose dump has that many bytes."""
-    return [each for each in map(registry.geometry, registry.names("geometries")) if each.dump_bytes == length]
+def geometries_of(length: int, own: Sequence[Geometry] = ()) -> list[Geometry]:
+    """The geometries whose dump has that many bytes: a job's own, and the declared ones but those that contradict themselves."""
+    return [each for each in (*own, *registry.geometries()[0]) if each.dump_bytes == length]
 
 
-def guesses(data: bytes) -> list[Guess]:
-    """The volumes that a dump can be read as, the surest first; where one is likely, only what is.
+def guesses(data: bytes, own: Sequence[Geometry] = ()) -> list[Guess]:
+    """The volumes that a dump can be read as, the surest first; where one is likely, only what is. `own`: a job's own geometries.
 
     A volume whose tables lie on one track can't tell in which order the others follow: where it is likely in the order of a dump, the
     other orders are possible.
     """
-    found = [guess for geometry in geometries_of(len(data)) for guess in _on(geometry, data)]
+    found = [guess for geometry in geometries_of(len(data), own) for guess in _on(geometry, data)]
     likely = [guess for guess in found if guess.sure == "likely"]
     plainly = {(guess.geometry, guess.volume) for guess in likely if guess.order is None}
     kept = [replace(guess, sure="possible") if guess.order and (guess.geometry, guess.volume) in plainly else guess for guess in likely]
@@ -50,22 +50,20 @@ def guesses(data: bytes) -> list[Guess]:
 def _on(geometry: Geometry, data: bytes) -> Iterator[Guess]:
     """Every volume that is defined on a geometry, tried in every order in which an image may come."""
     fitting = [volume for volume in map(registry.volume, registry.names("volumes")) if volume.id != "none" and volume.fits(geometry)]
-    for order, addresses in _orders(geometry) if fitting else ():
-        image = Image(geometry)
-        for at, address in enumerate(addresses):
-            image.write(address, data[at * geometry.size : (at + 1) * geometry.size])
+    for order in _orders(geometry) if fitting else ():
+        image = Image(geometry, data) if order is None else Image.in_order(geometry, order, data)
         yield from (guess for volume in fitting if (guess := _as(volume, image, order)))
 
 
-def _orders(geometry: Geometry) -> Iterator[tuple[str | None, tuple[Address, ...]]]:
+def _orders(geometry: Geometry) -> Iterator[str | None]:
     """The orders in which a side's sectors may stand in a file, each once; that of a dump first."""
     seen = {geometry.addresses}
-    yield None, geometry.addresses
-    for name in ("as-numbered", "heads-apart", *dict(geometry.orders)):
+    yield None
+    for name in order_names(geometry):
         addresses = geometry.image_order(name)
         if addresses is not None and addresses not in seen:
             seen.add(addresses)
-            yield name, addresses
+            yield name
 
 
 def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:

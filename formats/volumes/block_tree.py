@@ -19,6 +19,7 @@ from formats.block_tree import (
     HEADER,
     LOCKED,
     MOST_BYTES,
+    NAMES,
     SUBDIRECTORY,
     SUBDIRECTORY_HEADER,
     UNLOCKED,
@@ -62,6 +63,7 @@ class _Reader:
         self.blocks, self.plan = Blocks(image), plan_of(PLANS, image.geometry)
         self.problems = Problems()
         self.owners: dict[int, str] = dict.fromkeys(range(self.plan.boot), "the loader")
+        self.entries: list[Found] = []
         self.files: list[Found] = []
         self.folders: list[Folder] = []
         key = self.plan.directory[0]
@@ -103,6 +105,7 @@ class _Reader:
             first, path = (own.entry.key, own.path + b"/") if own else (key, b"")
             chain = self._chain(first, own.where if own else "volume directory")
             found = list(self._entries(path, first, chain))
+            self.entries += found
             folders += [each for each in found if each.entry.kind >> 4 == SUBDIRECTORY]
             self.files += [self._file(each) for each in found if each.entry.kind >> 4 != SUBDIRECTORY]
             if chain:
@@ -136,8 +139,9 @@ class _Reader:
         return [8 * at + bit for at, byte in enumerate(bits) for bit in range(8) if byte << bit & 0x80]
 
     def volume(self) -> VolumeOut:
-        """Its files; `free` counts the bits of the map."""
-        return VolumeOut(name_of(self.header), len(self.free), BLOCK, tuple(map(self._out, self.files)))
+        """Its files; `free` counts the bits of the map whose blocks are there."""
+        free = sum(block in self.blocks for block in self.free)
+        return VolumeOut(name_of(self.header), free, BLOCK, tuple(map(self._out, self.files)))
 
     def _out(self, file: Found) -> FileOut:
         entry = file.entry
@@ -149,8 +153,14 @@ class _Reader:
         """What a reader can live with and a master can't."""
         if self.header.total != len(self.blocks.pairs):
             yield Problem("volume directory", f"the volume has {self.header.total} blocks, this disc has {len(self.blocks.pairs)}")
+        if self.folders and (wrong := NAMES.problem(name_of(self.header), raw=True)):
+            yield Problem("volume directory", wrong)
         for folder in self.folders:
             yield from self._folder(folder)
+        for block, number, wrong in ((*each.place, NAMES.problem(name_of(each.entry), raw=True)) for each in self.entries):
+            if wrong:
+                yield Problem(f"block {block} entry {number}", wrong)
+        yield from volume.twice(each.where for each in self.entries)
         for file in self.files:
             yield from wrong_entry(file, file.owned)
         for block in self.free if self.folders else ():

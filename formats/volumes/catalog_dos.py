@@ -45,7 +45,7 @@ CONTENTS = Struct(
     "tracks" / Byte,
     "sectors" / Byte,
     "size" / Int16ul,  # 36: bytes of a sector
-    "map" / Array(50, Struct("free" / Int16ub, Padding(2))),  # 38: the highest sector is the highest bit; 1 is free
+    "map" / Array(50, Struct("free" / Int16ub, "unused" / Default(Int16ub, 0))),  # 38: the highest sector is the highest bit; 1 is free
 )
 
 ENTRY = Struct(
@@ -72,6 +72,7 @@ WORDS = {0x01: Struct("length" / Int16ul), 0x02: Struct("length" / Int16ul), 0x0
 NOTHING: Link = (0, 0)
 TEXT, LOCKED, DELETED = 0x00, 0x80, 0xFF
 PAIRS = 122
+MAP_BITS = 16  # of a track
 HIGHEST_VOLUME = 254
 LONGEST = 0xFFFF  # what a length word counts
 
@@ -80,7 +81,8 @@ LONGEST = 0xFFFF  # what a length word counts
 class Plan:
     """Where a geometry's volume keeps what.
 
-    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector.
+    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
+    source gives the release, so no other may stand there.
     """
 
     release: int
@@ -88,9 +90,10 @@ class Plan:
     first: int = 15
     boot: int = 3
     step: int = 1
+    sure: bool = True
 
 
-PLANS = {"gcr6and2-35x16x256": Plan(release=3), "gcr5and3-35x13x256": Plan(release=2, first=12)}
+PLANS = {"gcr6and2-35x16x256": Plan(release=3), "gcr5and3-35x13x256": Plan(release=2, first=12, sure=False)}
 
 
 @dataclass(frozen=True)
@@ -176,9 +179,21 @@ class _Reader(Walk):
         )
 
     def volume(self) -> VolumeOut:
-        """Its files; a catalog has no label. `free` counts the bits of the map."""
-        free = sum(entry.free.bit_count() for entry in self.contents.map)
-        return VolumeOut(b"", free, self.image.geometry.size, tuple(self._file(file) for file in self.files))
+        """Its files; a catalog has no label. `free` counts the bits of the map whose sectors are there."""
+        free = sum(link in self.addresses for link in self.free)
+        files = tuple(self._file(file) for file in self.files)
+        return VolumeOut(b"", free, self.image.geometry.size, files, {"volume": self.contents.volume})
+
+    @property
+    def free(self) -> list[Link]:
+        """The sectors that the map calls free, of tracks that the disc lacks too."""
+        words = ((track, entry.free >> self.behind) for track, entry in enumerate(self.contents.map))
+        return [(track, bit) for track, word in words for bit in range(MAP_BITS) if word >> bit & 1]
+
+    @property
+    def behind(self) -> int:
+        """Bits of a track's entry in the map below that of sector 0."""
+        return MAP_BITS - len(self.image.geometry.numbers(0))
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
@@ -189,6 +204,9 @@ class _Reader(Walk):
             yield Problem("table of contents", f"tracks, sectors, bytes of a sector, pairs of a list are {said}, not {real}")
         if not 1 <= contents.volume <= HIGHEST_VOLUME:
             yield Problem("table of contents", f"volume {contents.volume} is not 1 to {HIGHEST_VOLUME}")
+        if self.plan.sure and contents.release != self.plan.release:
+            yield Problem("table of contents", f"its system's release is {contents.release}, not {self.plan.release}")
+        yield from volume.twice(file.where for file in self.files)
         for file in self.files:
             count = len(file.lists) + sum(pair is not None for pair in file.pairs)
             if file.entry.sectors != count:
@@ -196,9 +214,17 @@ class _Reader(Walk):
             for number, link in enumerate(file.lists):
                 if (offset := self.sector(LIST, link).offset) != number * PAIRS:
                     yield Problem(file.where, f"list {number + 1} says that {offset} sectors come before it, not {number * PAIRS}")
-        words = ((track, entry.free) for track, entry in enumerate(contents.map))
-        free = [(track, bit - 16 + real[1]) for track, word in words for bit in range(16) if word >> bit & 1]
-        yield from self.free_in_map(free, "free map")
+        yield from self._map()
+
+    def _map(self) -> Iterator[Problem]:
+        """The map's entries, and the sectors that they call free."""
+        geometry = self.image.geometry
+        for track, entry in enumerate(self.contents.map):
+            if entry.free & (1 << self.behind) - 1:
+                yield Problem("free map", f"track {track} has bits behind its {len(geometry.numbers(0))} sectors")
+            if entry.unused and track < geometry.cylinders:
+                yield Problem("free map", f"the last two bytes of track {track} are {entry.unused:04X}, not 0000")
+        yield from self.free_in_map(self.free, "free map")
 
 
 class _Builder(LinkedBuilder):
@@ -272,7 +298,7 @@ class _Builder(LinkedBuilder):
     def _contents(self) -> None:
         geometry, last = self.image.geometry, self.space.last[0] if self.space.last else self.middle
         free, sectors = self.space.free, len(geometry.numbers(0))
-        bits = [sum(1 << 16 - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
+        bits = [sum(1 << MAP_BITS - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
         contents = {"catalog": parts_of((self.middle, self.plan.first)), "release": self.plan.release, "volume": self.content.volume_number}
         contents |= {"last": last, "direction": 1 if last >= self.middle else -1, "map": [{"free": each} for each in bits]}
         contents |= {"tracks": geometry.cylinders, "sectors": sectors, "size": geometry.size}

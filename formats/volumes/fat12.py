@@ -15,8 +15,9 @@ from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 
 from formats import volume
 from formats.errors import Problem
-from formats.fat import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, unpack
+from formats.fat import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
 from formats.fat import LABEL as LABELS
+from formats.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
 from formats.geometry import Geometry
 from formats.image import Image
 from formats.plans import plan_of
@@ -29,35 +30,6 @@ SOURCES = (
     Source("A support article on media descriptors", "media descriptors and parameter blocks of the usual discs", "published"),
 )
 
-PARAMETERS = Struct(
-    "sector_bytes" / Int16ul,  # 11
-    "cluster_sectors" / Byte,  # a power of two
-    "reserved" / Int16ul,  # 14: sectors before the first table
-    "fats" / Byte,
-    "root_entries" / Int16ul,  # 17
-    "sectors" / Int16ul,
-    "media" / Byte,  # 21
-    "fat_sectors" / Int16ul,
-    "track_sectors" / Int16ul,  # 24
-    "heads" / Int16ul,
-    "hidden" / Default(Int32ul, 0),
-    "large" / Default(Int32ul, 0),
-)
-
-BOOT = Struct(
-    "jump" / Bytes(3),
-    "maker" / Default(Bytes(8), b"OBVERSE "),
-    "parameters" / PARAMETERS,
-    "drive" / Default(Byte, 0),  # 36
-    Padding(1),
-    "extended" / Default(Byte, 0x29),  # 38: the three fields behind it are there
-    "serial" / Int32ul,
-    "label" / Bytes(11),  # 43
-    "type" / Default(Bytes(8), b"FAT12   "),
-    "code" / Bytes(448),  # 62
-    "signature" / Bytes(2),  # 510
-)
-
 ENTRY = Struct(
     "name" / Bytes(11),  # byte 0: E5 deleted, 00 end, 05 stands for E5
     "attributes" / Byte,
@@ -68,12 +40,11 @@ ENTRY = Struct(
     "size" / Int32ul,
 )
 
+LINKS = (b".".ljust(11), b"..".ljust(11))  # a directory's to itself and to its parent
 READ_ONLY, LABEL, DIRECTORY, LONG_NAME = 0x01, 0x08, 0x10, 0x0F
 END_OF_DIRECTORY = 0x00
 FREE, BAD, LAST, END_OF_CHAIN = 0x000, 0xFF7, 0xFF8, 0xFFF  # all from FF8 on end a chain
 NO_LABEL = b"NO NAME"
-HALT = b"\xeb\x3c\x90" + bytes(59) + b"\xf4\xeb\xfd"  # a jump to byte 62; there: halt, and again
-SIGNATURE = b"\x55\xaa"
 EPOCH, LAST_YEAR = 1980, 2107
 
 PLANS = {
@@ -95,9 +66,11 @@ class _Reader:
         self.owners: dict[int, str] = {}
         self.label = b""
         self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
+        self.names: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
-        self.stated = self._stated()
-        self.layout = self.stated or Layout(plan_of(PLANS, self.geometry), len(self.geometry.addresses), self.geometry.size)
+        self.medium = plan_of(PLANS, self.geometry)
+        self.stated = stated(self.parameters, self.geometry)
+        self.layout = self.stated or Layout(self.medium, len(self.geometry.addresses), self.geometry.size)
         table = self._sectors(self.layout.table(0))
         self.table = unpack(table)
         if self.stated or table[0] == self.layout.medium.media:
@@ -108,17 +81,6 @@ class _Reader:
     def _sectors(self, places: range) -> bytes:
         size = self.geometry.size
         return bytes(self.image.dump[places.start * size : places.stop * size])
-
-    def _stated(self) -> Layout | None:
-        """The layout that the parameter block states, None where it can't be true of this geometry."""
-        block, most = self.parameters, len(self.geometry.addresses)
-        if block.sector_bytes != self.geometry.size or block.cluster_sectors.bit_count() != 1 or block.sectors > most:
-            return None
-        if not (block.reserved and block.fats and block.root_entries and block.fat_sectors):
-            return None
-        medium = Medium(block.media, block.cluster_sectors, block.root_entries, block.fat_sectors, block.reserved, block.fats)
-        layout = Layout(medium, block.sectors, self.geometry.size)
-        return layout if layout.clusters else None
 
     def _chain(self, first: int, owner: str) -> tuple[int, ...]:
         def following(cluster: int) -> int | None:
@@ -139,6 +101,8 @@ class _Reader:
             path, data = directories.popleft()
             for entry in _entries(data):
                 name = path + load_name(entry.name)
+                if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
+                    self.names.append((volume.shown(name), entry.name))
                 if entry.attributes & DIRECTORY:
                     directories.append((name + b"/", self._data(self._chain(entry.cluster, volume.shown(name)))))
                 elif entry.attributes & LABEL:
@@ -166,7 +130,7 @@ class _Reader:
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
         layout, first = self.layout, self._sectors(self.layout.table(0))
-        yield from self._geometry() if self.stated else ()
+        yield from wrong_parameters(self.parameters, self.medium, self.geometry)
         if first[:3] != bytes([layout.medium.media, 0xFF, 0xFF]):
             yield Problem("allocation table", f"begins with {first[:3].hex(' ')}, where {layout.medium.media:02x} ff ff was expected")
         for copy in range(1, layout.medium.fats):
@@ -175,18 +139,13 @@ class _Reader:
         for cluster in layout.clusters:
             if self.table[cluster] not in (FREE, BAD) and cluster not in self.owners:
                 yield Problem("allocation table", f"cluster {cluster} is allocated, and no file's")
+        for where, stored in self.names:
+            if wrong := stored_problem(stored):
+                yield Problem(where, wrong)
+        yield from volume.twice(where for where, _ in self.names)
         for name, entry, chain in self.files:
             if len(chain) > -(-entry.size // layout.cluster_bytes):
                 yield Problem(volume.shown(name), f"its chain holds {len(chain)} clusters, more than its {entry.size} bytes need")
-
-    def _geometry(self) -> Iterator[Problem]:
-        """The parameter block against the geometry."""
-        block, geometry = self.parameters, self.geometry
-        said = (block.sectors, block.track_sectors, block.heads, block.media)
-        real = (len(geometry.addresses), len(geometry.numbers(0)), geometry.heads, plan_of(PLANS, geometry).media)
-        for what, found, right in zip(("sectors", "sectors of a track", "heads", "media descriptor"), said, real, strict=True):
-            if found != right:
-                yield Problem("boot sector", f"{what}: {found}, where this geometry has {right}")
 
 
 def _entries(data: bytes) -> Iterator[Any]:
@@ -196,7 +155,7 @@ def _entries(data: bytes) -> Iterator[Any]:
         entry = ENTRY.parse(data[start : start + size])
         if entry.name[0] == END_OF_DIRECTORY:
             return
-        if entry.name[0] != DELETED and entry.attributes & LONG_NAME != LONG_NAME and not entry.name.startswith(b"."):
+        if entry.name[0] != DELETED and entry.attributes & LONG_NAME != LONG_NAME and entry.name not in LINKS:
             yield entry
 
 
@@ -279,16 +238,7 @@ class _Builder:
         layout, geometry, content = self.layout, self.geometry, self.content
         code = content.boot or HALT
         sector = code + (bytes(geometry.size - len(SIGNATURE)) + SIGNATURE)[len(code) :]
-        block = {
-            **{
-                field: getattr(layout.medium, field)
-                for field in ("media", "cluster_sectors", "root_entries", "fat_sectors", "reserved", "fats")
-            },
-            "sector_bytes": geometry.size,
-            "sectors": layout.sectors,
-            "track_sectors": len(geometry.numbers(0)),
-            "heads": geometry.heads,
-        }
+        block = parameters(layout.medium, geometry)
         parts = BOOT.parse(sector)
         serial = crc32(repr([content.label, content.date, *((file.name, file.data) for file in content.files)]).encode())
         label = LABELS.store(content.label or NO_LABEL)

@@ -1,7 +1,7 @@
 """What a volume (file system) offers: build from files, read, check."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
 
@@ -74,12 +74,16 @@ class FileOut:
 
 @dataclass(frozen=True)
 class VolumeOut:
-    """A volume as it was read: `free` units of `unit` bytes each, files in the directory's order."""
+    """A volume as it was read: `free` units of `unit` bytes each, files in the directory's order.
+
+    `identity`: what the volume says of the fields in the identifiers that tell which disc it is, where it has a place for it.
+    """
 
     label: bytes
     free: int
     unit: int
     files: tuple[FileOut, ...]
+    identity: Mapping[str, int] = field(default_factory=dict)
 
 
 class Volume(Protocol):

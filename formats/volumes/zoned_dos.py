@@ -1,7 +1,8 @@
 """Zoned-GCR DOS: a directory on one track in the middle, its block map there or beside it, files as chains of blocks.
 
 A file's bytes are all that its chain holds, its load address too. An empty file is one block whose last used byte is byte 1.
-A block that the map calls used and no file owns is common practice (reserved by hand), and so is no problem.
+A block that the map calls used and no file owns is common practice (reserved by hand), and so are several entries of one name that
+have no bytes of their own (lines across the directory): they are no problem. Neither is what a header says of its system's version.
 """
 
 from collections.abc import Iterator, Sequence
@@ -50,7 +51,7 @@ BLOCK = Struct("link" / LINK, "data" / Bytes(254))  # last block: track 0, and t
 
 NAMES = NameRule(longest=16, pad=0xA0)
 TYPES = {"sequential": 1, "program": 2, "user": 3}
-DELETED, PROGRAM = 0, 2  # type 0 with bit 7 is an entry without bytes of its own, wherever it points
+DELETED, PROGRAM, RELATIVE = 0, 2, 4  # type 0 with bit 7 is an entry without bytes of its own, wherever it points; 4 is the highest
 CLOSED, LOCKED, TYPE = 0x80, 0x40, 0x07
 EMPTY = 1  # index of the last byte used in a last block without any
 LAST = 0xFF  # the same of a directory sector
@@ -103,10 +104,12 @@ class _Reader(Walk):
         )
 
     def volume(self) -> VolumeOut:
-        """Its files, unclosed ones too; `free` is the sum of the map's counts without the directory's track."""
-        free = sum(count for track, (count, _) in self.map.items() if track != self.plan.directory[0])
+        """Its files, unclosed ones too; `free` are the blocks by the map's counts and bits, without the directory's track."""
+        counts = {track: min(count, sum(link in self.addresses for link in free)) for track, (count, free) in self.map.items()}
+        free = sum(count for track, count in counts.items() if track != self.plan.directory[0])
         files = tuple(self._file(entry, chain) for entry, chain, _ in self.files)
-        return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files)
+        identity = dict(zip(("id1", "id2"), self.header.id, strict=True))
+        return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files, identity)
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
@@ -114,17 +117,23 @@ class _Reader(Walk):
             yield Problem(where, what)
         for entry, chain, blocks in self.files:
             yield from self._entry(entry, chain, blocks, volume.shown(NAMES.load(entry.name)))
+        yield from volume.twice(volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
         for track, (count, free) in self.map.items():
             if count != len(free):
                 yield Problem("block map", f"track {track} has {count} free blocks by its count, {len(free)} by its bits")
             yield from self.free_in_map(free, "block map")
 
     def _entry(self, entry: Any, chain: Sequence[Link], blocks: int, where: str) -> Iterator[Problem]:
+        number = entry.type & TYPE
         if not entry.type & CLOSED:
             yield Problem(where, "was never closed")
+        if number > RELATIVE:
+            yield Problem(where, f"type {number} is none of this system's")
+        if number == RELATIVE and not link_of(entry.side):
+            yield Problem(where, "a relative file, and it has no side sector")
         if entry.blocks != blocks:
             yield Problem(where, f"the directory gives it {entry.blocks} blocks, it has {blocks}")
-        if not chain and entry.type & TYPE != DELETED:
+        if not chain and number != DELETED:
             yield Problem(where, "has no first block")
         if chain and (last := self.sector(BLOCK, chain[-1]).link).track == 0 and last.sector < EMPTY:
             yield Problem(where, "the last byte used of its last block would be a byte of the link")

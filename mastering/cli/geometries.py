@@ -1,21 +1,24 @@
 """`obverse geometries`: what kinds of recorded side are declared."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from mastering.cli.output import json_lines, lines, table
-from mastering.errors import MasteringError, ProblemsError, unknown
+from mastering.cli.options import job_geometries
+from mastering.cli.output import json_lines, lines, printable, table
+from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
+    from formats.errors import DefinitionError
     from formats.geometry import Geometry
 
 
 @click.command(short_help="List the declared geometries, or tell all about one.")
 @click.argument("geometry", required=False, metavar="[ID]")
 @click.option("--bytes", "dump_bytes", type=int, metavar="N", help="Only those whose dump has N bytes.")
-@click.option("--job", type=click.Path(), metavar="FILE", help="Those that a job declares, in place of the program's.")
+@click.option("--job", type=click.Path(), metavar="JOB", help="Those that a job declares, in place of the program's.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each.")
 def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_json: bool) -> int:
     """List the declared geometries: how a recorded side is divided. With an ID tell all about one.
@@ -23,7 +26,7 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
     All about one: its track drawn to scale, every part's bytes, cells and microseconds, where a dump's bytes lie, the disc that it
     needs, its speed margin, its sources.
     """
-    known = _declared() if job is None else _of_job(Path(job))
+    known, broken = _declared(geometry) if job is None else (job_geometries(Path(job)), [])
     if geometry is not None and geometry not in known:
         raise MasteringError(unknown(geometry, list(known)) if known else f"{job}: declares no geometry; a job does so in [geometry.NAME]")
     chosen = [each for name, each in known.items() if geometry in (None, name)]
@@ -37,28 +40,22 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
     elif chosen:
         head = ("id", "bytes", "tracks", "sectors", "of", "rpm", "speed margin")
         lines(table([head, *map(_row, chosen)]))
+    for error in broken:
+        click.echo(f"obverse: {printable(str(error))}", err=True)
     if not chosen:
         what = "none is declared" if dump_bytes is None else f"no declared geometry has a dump of {dump_bytes:,} bytes"
         click.echo(f"obverse: {what}", err=True)
-    return 0 if chosen else 1
+    return MasteringError.status if broken else 0 if chosen else 1
 
 
-def _declared() -> "dict[str, Geometry]":
+def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[DefinitionError]]":
+    """The declared geometries, or the one of that name; and what is wrong with those of other packages that can't be."""
     from formats import registry
 
-    return {name: registry.geometry(name) for name in registry.names("geometries")}
-
-
-def _of_job(path: Path) -> "dict[str, Geometry]":
-    """A job's own geometries. ProblemsError with all that is wrong with them."""
-    from mastering.job import parse_file
-    from mastering.own_geometry import own_geometries
-
-    problems: list[str] = []
-    made = own_geometries(parse_file(path).get("geometry"), problems)
-    if problems:
-        raise ProblemsError([f"{path}: {problem}" for problem in problems])
-    return {name: each for name, each in made.items() if each is not None}
+    if name in registry.names("geometries"):
+        return {name: registry.geometry(name)}, ()
+    made, broken = registry.geometries()
+    return {each.id: each for each in made}, broken
 
 
 def _plain(geometry: "Geometry") -> dict[str, Any]:

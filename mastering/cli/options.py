@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from mastering.errors import ProblemsError
 from mastering.shop import Shop, find
 
 if TYPE_CHECKING:
+    from formats.geometry import Geometry
     from mastering.ledger.book import Book
     from mastering.ledger.store import Ledger
 
@@ -25,6 +27,20 @@ def ledger_option(command: Command) -> Command:
 def json_option(text: str) -> Callable[[Command], Command]:
     """`--json`; `text` says what is printed."""
     return click.option("--json", "as_json", is_flag=True, help=text)
+
+
+def job_geometries(path: Path) -> "dict[str, Geometry]":
+    """The geometries that a job declares, given by its file or its folder. ProblemsError with all that is wrong with them."""
+    from mastering.job import parse_file
+    from mastering.own_geometry import own_geometries
+
+    if path.is_dir():
+        path /= "job.toml"
+    problems: list[str] = []
+    made = own_geometries(parse_file(path).get("geometry"), problems)
+    if problems:
+        raise ProblemsError([f"{path}: {problem}" for problem in problems])
+    return {name: each for name, each in made.items() if each is not None}
 
 
 def shop() -> Shop:

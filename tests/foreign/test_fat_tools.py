@@ -173,3 +173,43 @@ def test_two_checkers_agree_on_what_the_library_leaves_behind(name, tmp_path):
     theirs = subprocess.run(["fsck.fat", "-n", str(path)], capture_output=True, text=True, timeout=30, check=False)
     ours = registry.volume("fat12").check(image)
     assert f"Reclaimed {len(ours)} unused cluster" in theirs.stdout or (theirs.returncode, ours) == (0, [])
+
+
+def places(name: str) -> dict[str, int]:
+    """Where the boot sector stands in a dump, and the entries of the first two files: behind the label's."""
+    root = 512 * (1 + 2 * MEDIA[name][4])
+    return {"boot": 0, "first": root + 32, "second": root + 64}
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(
+    ("place", "offset", "found"),
+    [
+        ("boot", 11, b"\x00\x04"),
+        ("boot", 22, b"\x58\x02"),
+        ("first", 1, b"*\x01"),
+        ("first", 0, b" "),
+        ("first", 2, b"."),
+        ("first", 8, b"<>?"),
+        ("second", 0, b"LAMP    COM"),
+    ],
+    ids=["sector", "table", "name", "space", "dot", "extension", "twice"],
+)
+def test_what_the_checker_finds_is_found(name, place, offset, found, tmp_path):
+    path, dump = tmp_path / "side.dump", built(name).dump
+    start = places(name)[place] + offset
+    dump[start : start + len(found)] = found
+    path.write_bytes(dump)
+    assert subprocess.run(["fsck.fat", "-n", str(path)], capture_output=True, timeout=30, check=False).returncode != 0
+    assert registry.volume("fat12").check(Image(registry.geometry(name), bytes(dump)))
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("found", [b"A B     TXT", b"\x05\x8e\xf1     COM", b"small   txt", b"EA DATA  SF", b"+,;=[]~` {}"])
+def test_a_name_that_the_checker_lets_pass_is_sound(name, found, tmp_path):
+    path, dump = tmp_path / "side.dump", built(name).dump
+    start = places(name)["first"]
+    dump[start : start + 11] = found
+    path.write_bytes(dump)
+    checked(path)
+    assert registry.volume("fat12").check(Image(registry.geometry(name), bytes(dump))) == []

@@ -100,6 +100,21 @@ def test_one_that_can_not_be_is_told_on_one_line(package, tmp_path, text, said):
     assert done.returncode == 2 and f"side.A.geometry: {ID}: " in done.stderr and "Traceback" not in done.stderr
 
 
+def test_one_that_can_not_be_takes_no_other_off_the_list(package, tmp_path):
+    run = package("")
+    ours = [json.loads(line)["id"] for line in run("-m", "mastering.cli.main", "geometries", "--json").stdout.splitlines()]
+    for words in (("--json",), (), ("--bytes", "174848")):
+        done = run("-m", "mastering.cli.main", "geometries", *words)
+        assert done.returncode == 2 and "gcr4to5-35z" in done.stdout
+        (told,) = done.stderr.splitlines()
+        assert told.startswith(f"obverse: {ID}: can't be loaded") and told.endswith("it comes from the package lantern-discs")
+    assert len(ours) > 20 and ID not in ours
+    assert run("-m", "mastering.cli.main", "geometries", "gcr4to5-35z").returncode == 0
+    (tmp_path / "found").write_bytes(bytes(174848))
+    done = run("-m", "mastering.cli.main", "contents", "found")
+    assert done.returncode == 2 and "the length of gcr4to5-35z" in done.stdout and "it comes from the package lantern-discs" in done.stderr
+
+
 def test_a_job_s_own_geometry_has_no_name_of_a_package_s(package, tmp_path):
     run = package(GEOMETRY.format(id=ID, sectors=26, gap=54))
     (tmp_path / "job.toml").write_text(f'[geometry.{ID}]\nbase = "{ID}"\n')

@@ -25,7 +25,7 @@ DECLARED = {
     "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
     "catalog-dos": ("formats.volumes.catalog_dos",),
     "block-tree": ("formats.blocks", "formats.block_tree", "formats.volumes.block_tree"),
-    "fat12": ("formats.fat", "formats.volumes.fat12"),
+    "fat12": ("formats.fat", "formats.fat_boot", "formats.volumes.fat12"),
 }
 
 

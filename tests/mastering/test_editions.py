@@ -270,6 +270,12 @@ def test_everything_wrong_with_all_of_them_is_told_at_once(shop):
     assert "edition.large: side.A: the disc is too full" in str(raised.value)
 
 
+def test_all_that_is_wrong_with_a_replacement_is_told_at_once(shop):
+    told = problems(shop, '[[edition.demo.replace]]\nname = "LAMPLIGHTER"\nsource = "missing.bin"\ntype = "prog"\nload_address = 99999\n')
+    where = "edition.demo.replace[0]."
+    assert sorted(each.partition(": ")[0] for each in told) == [where + key for key in ("load_address", "source", "type")]
+
+
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers(-1, 9) | st.sampled_from(["A", "LEVELS", "levels.bin", "program", "4C 41", ""]),
     lambda inner: (

@@ -1,9 +1,12 @@
 """Bad jobs: each has its one clear line with its dotted place, and all of them come at once."""
 
+import tomllib
 from pathlib import Path
 
 import pytest
 from bench import MARKER
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from mastering.builder import build, record, unproven
 from mastering.errors import MasteringError, ProblemsError
@@ -255,3 +258,79 @@ def test_a_job_that_is_not_there(shop):
 def test_the_platforms_words_are_the_publishers_to_leave_out(shop):
     (shop / "job.toml").write_text(changed('platform = "machine"', ""))
     assert build(load(shop / "job.toml")).job.sides["A"].platform == ""
+
+
+# One wrong key hides no other
+
+
+def places(told: list[str]) -> list[str]:
+    return [problem.partition(": ")[0] for problem in told]
+
+
+def test_all_that_is_wrong_with_a_file_is_told_at_once(shop):
+    """Found by the reader of the job: a source that is not there, a word that is too large; by the volume: a type, a name."""
+    wrong = 'name = "lamp"\nsource = "missing.bin"\ntype = "prog"\nload_address = 99999\n'
+    told = problems(shop, GOOD[: GOOD.index('name = "LAMPLIGHTER"')] + wrong)
+    where = "side.A.file[0]."
+    assert sorted(places(told)) == [where + key for key in ("load_address", "name", "source", "type")]
+
+
+def test_a_type_that_is_too_large_does_not_hide_that_a_name_is_a_directorys(shop):
+    side = GOOD[: GOOD.index("[side.A]")] + '[side.A]\ngeometry = "gcr6and2-35x16x256"\nvolume = "block-tree"\n'
+    files = '[[side.A.file]]\nname = "CAVES"\nsource = "program.bin"\ntype = 256\n[[side.A.file]]\nname = "CAVES/A"\nsource = "program.bin"\ntype = 4\n'
+    assert sorted(places(problems(shop, side + files))) == ["side.A.file[0]", "side.A.file[0].type"]
+
+
+def test_a_wrong_key_of_a_side_does_not_hide_what_is_wrong_with_its_files(shop):
+    told = problems(shop, changed('platform = "machine"', "platform = 4").replace('type = "program"', 'type = "prog"'))
+    assert places(told) == ["side.A.platform", "side.A.file[0].type"]
+
+
+def test_a_wrong_marker_does_not_hide_a_wrong_side(shop):
+    assert places(problems(shop, GOOD + '[serial]\nside = "B"\nmarker = 5\n')) == ["serial.marker", "serial.side"]
+
+
+def test_a_missing_source_does_not_hide_that_a_place_is_taken(shop):
+    told = problems(shop, GOOD + '[[side.A.place]]\ntrack = 18\nsector = 0\nsource = "missing.bin"\n')
+    assert places(told) == ["side.A.place[0].source", "side.A.place[0]"]
+
+
+def test_a_key_that_is_misspelt_is_not_missing_too(shop):
+    told = problems(shop, changed("load_address", "load_adress").replace('type = "program"', 'type = "prog"'))
+    assert places(told) == ["side.A.file[0].load_adress", "side.A.file[0].type"]
+
+
+@pytest.mark.parametrize("keys", ["", 'name = "A"\nname_bytes = "41"\n'])
+def test_a_file_without_a_name_or_with_two_has_one_problem(shop, keys):
+    assert places(problems(shop, changed('name = "LAMPLIGHTER"\n', keys))) == ["side.A.file[0].name"]
+
+
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers(-1, 70_000) | st.sampled_from(["A", "in-file", "program.bin", "program", "4C 41", "", "as-numbered"]),
+    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.sampled_from(["name", "source"]), inner, max_size=2),
+    max_leaves=4,
+)  # fmt: skip
+SIDE_KEYS = ("label", "disc_id", "volume_number", "interleave", "free", "boot", "image", "order", "suffix")
+FILE_KEYS = ("name", "name_bytes", "source", "type", "load_address", "locked", "volatile")
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    side=st.dictionaries(st.sampled_from(SIDE_KEYS), VALUES, max_size=3),
+    file=st.dictionaries(st.sampled_from(FILE_KEYS), VALUES, max_size=6),
+    place=st.dictionaries(st.sampled_from(["track", "sector", "head", "source"]), VALUES, max_size=4),
+    on=st.sampled_from([("gcr4to5-35z", "zoned-dos"), ("gcr6and2-35x16x256", "catalog-dos"), ("mfm-40x9x512", "fat12"), ("mfm-40x9x512", "none")]),
+)  # fmt: skip
+def test_whatever_stands_in_a_side_it_is_built_or_has_its_problems(shop, side, file, place, on):
+    raw = tomllib.loads(GOOD) | {"side": {"A": side | {"geometry": on[0], "volume": on[1], "file": [file], "place": [place]}}}
+    try:
+        build(load(shop / "job.toml", raw))
+    except ProblemsError as error:
+        assert all("side.A" in problem for problem in error.problems)
+
+
+def test_a_volume_of_a_broken_side_is_proved_with_what_is_right_of_it(shop):
+    """Two wrong keys of a side, and a file that is too large for the disc."""
+    (shop / "large.bin").write_bytes(bytes(200_000))
+    told = problems(shop, changed('platform = "machine"', "free = 4\ninterleave = 0").replace("program.bin", "large.bin"))
+    assert sorted(places(told)) == ["side.A", "side.A.free", "side.A.interleave"] and "the disc is too full" in told[-1]

@@ -191,6 +191,7 @@ def test_a_record_that_is_none_is_refused(lamplighter, tmp_path, change, said):
         (put("serial", "sector", 3), "side", "its place in the dump is not the sector that it names"),
         (put("serial", "bytes", 1), "side", "its slot does not hold a marker that occurs once"),
         (put("sides", "A", "identity", "id1", 0), "fields", "identity"),
+        (put("sides", "A", "identity", "id1", 0), "volume", "says that id1 is 53, the identifiers of its sectors have 00"),
     ],
 )
 def test_what_check_finds_in_a_record(lamplighter, tmp_path, change, check, said):
@@ -199,6 +200,13 @@ def test_what_check_finds_in_a_record(lamplighter, tmp_path, change, check, said
     found = [line for line in map(json.loads, done.stdout.splitlines()) if (line["check"], line["side"]) == (check, "A")]
     assert [line["ok"] for line in found] == [False]
     assert said in found[0]["problems"][0]["what"]
+
+
+def test_a_volume_number_that_is_not_the_identifiers_is_found(lamplighter, tmp_path):
+    """Customers' machines refuse such a disc: volume mismatch."""
+    done = run("check", forged(lamplighter, tmp_path / "forged", put("sides", "B", "identity", "volume", 6)))
+    assert done.returncode == 1
+    assert "volume: says that volume is 04, the identifiers of its sectors have 06" in done.stdout
 
 
 def test_a_geometry_that_is_not_its_records_judges_nothing(lamplighter, tmp_path):

@@ -1,6 +1,7 @@
 """An unknown dump: its length names geometries, its bytes a volume; whatever the bytes are, nothing crashes."""
 
 import json
+import shlex
 import subprocess
 import sys
 from dataclasses import astuple
@@ -150,3 +151,72 @@ def test_contents_of_what_is_no_dump(tmp_path):
     (tmp_path / "blank").write_bytes(bytes(81_920))
     done = run("contents", tmp_path / "blank")
     assert done.returncode == 0 and "no volume that is known here" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("volume", "geometry", "order"),
+    [
+        ("block-tree", "gcr6and2-35x16x256", "block-order"),
+        ("catalog-dos", "gcr6and2-35x16x256", "as-numbered"),
+        ("fat12", "mfm-80x15x512-2s", "heads-apart"),
+    ],
+)
+def test_the_command_that_is_printed_lists_a_dump_in_another_order(tmp_path, volume, geometry, order):
+    declared = registry.geometry(geometry)
+    image = Image(declared, built(volume, geometry))
+    (tmp_path / "found it.img").write_bytes(b"".join(image.read(address) for address in declared.image_order(order)))
+    done = run("contents", tmp_path / "found it.img")
+    assert f"likely: {volume} on {geometry}, its sectors in the order {order}; it holds 2 files" in done.stdout
+    words = shlex.split(done.stdout.splitlines()[-1])
+    assert words[-2:] == ["--order", order]
+    listed = run(*words[1:], "--extract", tmp_path / "out", "--json")
+    assert listed.returncode == 0
+    assert [json.loads(line).get("name") for line in listed.stdout.splitlines()] == ["FILE0", "FILE1", None]
+    assert (tmp_path / "out" / "A" / "FILE1").read_bytes() == bytes(range(1, 200)) * 9
+
+
+def test_an_order_that_a_geometry_lacks(tmp_path):
+    (tmp_path / "found").write_bytes(built("fat12", "mfm-40x9x512"))
+    done = run("contents", tmp_path / "found", "--geometry", "mfm-40x9x512", "--volume", "fat12", "--order", "block-order")
+    assert done.returncode == 2 and done.stderr == "obverse: mfm-40x9x512 has no order 'block-order'; it has as-numbered\n"
+    done = run("contents", tmp_path / "found", "--order", "as-numbered")
+    assert done.returncode == 2 and "to name the order of one give --geometry and --volume" in done.stderr
+    done = run("contents", tmp_path, "--order", "as-numbered")
+    assert done.returncode == 2 and "is no file: --order and --job go with a dump" in done.stderr
+
+
+OWN = '[geometry.lantern]\nbase = "mfm-40x9x512"\ndata_gap = 70\n'
+
+
+@pytest.mark.parametrize("given", ["job.toml", ""])
+def test_a_dump_of_a_geometry_of_one_s_own_is_listed_by_its_job(tmp_path, given):
+    job = tmp_path / "the job"
+    job.mkdir()
+    (job / "job.toml").write_text(OWN)
+    (tmp_path / "found").write_bytes(built("fat12", "mfm-40x9x512"))
+    words = ("contents", tmp_path / "found", "--geometry", "lantern", "--volume", "fat12", "--job", job / given)
+    assert run(*words).stdout.startswith("side A: fat12 LANTERN")
+    assert run(*words, "--extract", tmp_path / "out").returncode == 0
+    assert sorted(path.name for path in (tmp_path / "out" / "A").iterdir()) == ["FILE0", "FILE1"]
+    done = run(*words[:2], "--job", job / given)
+    printed = [line for line in done.stdout.splitlines() if "--geometry lantern" in line]
+    assert "likely: fat12 on lantern" in done.stdout and run(*shlex.split(printed[0])[1:]).stdout.startswith("side A: fat12 LANTERN")
+    assert [json.loads(line)["id"] for line in run("geometries", "--json", "--job", job / given).stdout.splitlines()] == ["lantern"]
+
+
+def test_a_job_whose_geometry_is_wrong_lists_nothing(tmp_path):
+    (tmp_path / "job.toml").write_text(OWN.replace("70", "7000"))
+    (tmp_path / "found").write_bytes(built("fat12", "mfm-40x9x512"))
+    done = run("contents", tmp_path / "found", "--job", tmp_path)
+    assert (done.returncode, done.stdout) == (2, "") and "geometry.lantern" in done.stderr
+
+
+def test_two_files_of_one_name_are_both_extracted(tmp_path):
+    """What no system makes, and discs have all the same: the second entry's name, in the root directory at sector 5, made the first's."""
+    dump = bytearray(built("fat12", "mfm-40x9x512"))
+    dump[dump.index(b"FILE1 ") + 4] = ord("0")
+    (tmp_path / "found").write_bytes(dump)
+    words = ("contents", tmp_path / "found", "--geometry", "mfm-40x9x512", "--volume", "fat12", "--extract", tmp_path / "out")
+    done = run(*words)
+    assert done.returncode == 0 and done.stderr == "obverse: side A: file 2 of the name FILE0 is extracted as FILE0~2\n"
+    assert sorted(path.name for path in (tmp_path / "out" / "A").iterdir()) == ["FILE0", "FILE0~2"]

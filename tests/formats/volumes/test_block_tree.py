@@ -179,6 +179,11 @@ DAMAGE = [
     (6, 34, "FF", "bit map: block 279 is free, and used by LEVELS"),
     (6, 35, "80", "bit map: block 280 is free, and the disc has no such block"),
     (2, LAMP, "4C", "LAMP.LIGHTER: storage type 4 is none that can be followed"),
+    (2, LAMP, "10", "block 2 entry 2: the name is empty, where 1 to 15 characters were expected"),
+    (5, CAVES, "D0", "block 5 entry 13: the name is empty, where 1 to 15 characters were expected"),
+    (2, 4, "F0", "volume directory: the name is empty, where 1 to 15 characters were expected"),
+    (2, LEVELS, b"\x24BOOK".hex(), "BOOK: 2 entries of the directory have this name"),
+    (2, LEVELS, b"\x25CAVES".hex(), "CAVES: 2 entries of the directory have this name"),
     (2, LAMP + 0x11, "1F", "CAVES/FIRST: leads to block 31, which belongs to LAMP.LIGHTER already"),
     (2, LAMP + 0x11, "00", "LAMP.LIGHTER: leads to block 0, which belongs to the loader already"),
     (2, LAMP + 0x11, "18 01", "LAMP.LIGHTER: leads to block 280, where no data can be"),
@@ -208,6 +213,18 @@ def test_check_finds(block, offset, found, text):
     dump = by_hand()
     lay(dump, block, offset, found)
     assert text in problems(dump)
+
+
+def test_a_file_may_be_called_like_one_of_another_directory():
+    dump = by_hand()
+    lay(dump, 2, LEVELS, b"\x25FIRST")
+    assert problems(dump) == []
+
+
+def test_blocks_that_are_not_there_are_not_free():
+    dump = blank()
+    lay(dump, 6, 35, "FF")
+    assert read(dump).free == 273
 
 
 def test_a_block_that_an_index_leads_to_is_the_files_behind_its_end_too():
@@ -420,10 +437,10 @@ def test_all_problems_come_at_once():
     "name, text",
     [
         (b"SIXTEEN.LETTERS.", "has 16 characters, where 1 to 15 fit"),
-        (b"", "nothing has 0 characters"),
-        (b"/A", "nothing has 0 characters"),
-        (b"A//B", "nothing has 0 characters"),
-        (b"A/", "nothing has 0 characters"),
+        (b"", "the name is empty, where 1 to 15 characters were expected"),
+        (b"/A", "/A has an empty name beside a slash"),
+        (b"A//B", "A//B has an empty name beside a slash"),
+        (b"A/", "A/ has an empty name beside a slash"),
         (b"A/9", "9 does not begin with a letter"),
         (b".A", ".A does not begin with a letter"),
         (b"A B", "A B has ' ', not among the volume's characters"),

@@ -159,6 +159,9 @@ DAMAGE = [
     (TABLE + 0x39 + 4 * 17, "01", "free map: track 17 sector 0 is free, and used by table of contents"),
     (TABLE + 0x38 + 4 * 17, "80", "free map: track 17 sector 15 is free, and used by catalog"),
     (TABLE + 0x38 + 4 * 35, "01", "free map: 35/8 is free, and the disc has no such sector"),
+    (TABLE + 0x3A + 4 * 34, "00 80", "free map: the last two bytes of track 34 are 0080, not 0000"),
+    (TABLE + 0x03, "09", "table of contents: its system's release is 9, not 3"),
+    (ENTRY + 35 + 3, high(b"LAMPLIGHTER").hex(), "LAMPLIGHTER: 2 entries of the directory have this name"),
     (TABLE + 0x06, "00", "table of contents: volume 0 is not 1 to 254"),
     (TABLE + 0x06, "ff", "table of contents: volume 255 is not 1 to 254"),
     (
@@ -423,7 +426,33 @@ def test_files_of_a_hand_laid_volume_of_13_sectors():
     dump[at_13(17, 0) + 0x39 + 4 * 34] = 0xF8
     assert problems_13(dump) == ["free map: track 34 sector 0 is free, and used by LAMPLIGHTER"]
     dump[at_13(17, 0) + 0x39 + 4 * 34] = 0xF4
-    assert problems_13(dump) == ["free map: 34/-1 is free, and the disc has no such sector"]
+    assert problems_13(dump) == ["free map: track 34 has bits behind its 13 sectors"]
+
+
+def test_bits_of_sectors_that_are_not_there_are_not_free():
+    dump = blank_13()
+    dump[at_13(17, 0) + 0x39 + 4 * 34] = 0xFF
+    dump[at_13(17, 0) + 0x38 + 4 * 35] = 0xFF
+    assert catalog().read(Image(thirteen(), dump)).free == 403
+    dump = blank()
+    dump[TABLE + 0x38 + 4 * 35] = 0xFF
+    assert read(dump).free == 496
+
+
+def test_the_release_of_13_sectors_is_from_memory_and_so_no_problem():
+    dump = blank_13()
+    dump[at_13(17, 0) + 3] = 1
+    assert problems_13(dump) == []
+
+
+def test_the_table_of_contents_says_the_volume_number_of_the_identifiers():
+    assert read(blank()).identity == {"volume": 254}
+
+
+def test_what_lies_in_the_map_behind_the_last_track_is_no_problem():
+    dump = blank()
+    dump[TABLE + 0x3A + 4 * 35] = 0xFF
+    assert problems(dump) == []
 
 
 def test_a_disc_of_13_sectors_can_be_filled():

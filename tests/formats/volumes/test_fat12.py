@@ -168,9 +168,31 @@ DAMAGE = [
     (ROOT + 32 * 4 + 28, "01", "EMPTY: the directory gives it 1 bytes, its chain holds 0"),
     (ROOT + 32 * 5 + 26, "08", "DATA: its chain leads to cluster 0, where no data can be"),
     (19, "67 01", "boot sector: sectors: 359, where this geometry has 360"),
-    (21, "f8", "boot sector: media descriptor: 248, where this geometry has 252"),
+    (21, "f8", "boot sector: media descriptor: F8, where this geometry has FC"),
     (24, "08", "boot sector: sectors of a track: 8, where this geometry has 9"),
     (26, "02", "boot sector: heads: 2, where this geometry has 1"),
+    (11, "00 04", "boot sector: bytes of a sector: 1024, where this geometry has 512"),
+    (13, "03", "boot sector: sectors of a cluster: 3, where this geometry has 1"),
+    (13, "02", "boot sector: sectors of a cluster: 2, where this geometry has 1"),
+    (14, "02", "boot sector: sectors before the tables: 2, where this geometry has 1"),
+    (16, "01", "boot sector: tables: 1, where this geometry has 2"),
+    (17, "70", "boot sector: entries of the root directory: 112, where this geometry has 64"),
+    (22, "58 02", "boot sector: sectors of a table: 600, where this geometry has 2"),
+    (19, "00 00", "boot sector: sectors: 0, where this geometry has 360"),
+    (ROOT + 32 + 1, "2a 01", "L*%01P.COM: its name has * %01, which no name can have"),
+    (ROOT + 32, "20", " AMP.COM: its name begins with a space"),
+    (ROOT + 32, "2e", ".AMP.COM: its name has ., which no name can have"),
+    (ROOT + 32 * 5, "3f", "?ATA: its name has ?, which no name can have"),
+    (ROOT + 32 * 4, "44 41 54 41 20", "DATA: 2 entries of the directory have this name"),
+]
+SOUND = [
+    (ROOT + 32 + 1, "20", "a space within a name, as old systems' own files have it"),
+    (ROOT + 32 + 1, "61 8e", "a small letter, and one beyond ASCII"),
+    (DATA + 512 + 64, "4c 41 4d 50 20 20 20 20 43 4f 4d", "a name that another directory has"),
+    (ROOT, "4c 41 4d 50 20 20 20 20 43 4f 4d", "a label that reads like a file"),
+    (3, "4d 41 4b 45 52", "another maker"),
+    (28, "01", "hidden sectors"),
+    (36, "80 00 00", "no serial number"),
 ]
 
 
@@ -179,6 +201,30 @@ def test_check_finds(place, found, text):
     dump = by_hand()
     lay(dump, place, bytes.fromhex(found))
     assert text in problems(dump)
+
+
+@pytest.mark.parametrize("place, found, what", SOUND)
+def test_what_other_systems_write_is_sound(place, found, what):
+    dump = by_hand()
+    lay(dump, place, bytes.fromhex(found))
+    assert problems(dump) == []
+
+
+def test_a_boot_program_in_the_place_of_the_parameter_block_is_no_problem():
+    """The oldest systems' discs have none: a program stands there, two of whose numbers may be right by chance."""
+    dump = by_hand()
+    lay(dump, 11, bytes.fromhex("2d 4d 61 79 2d 38 31 00 fa 33 c0 8e d0 09 00 01 00"))
+    assert problems(dump) == []
+    dump[16] = 2
+    assert len(problems(dump)) == 7
+
+
+def test_a_parameter_block_of_another_disc_is_found():
+    """That of the two-headed disc of 80 tracks: three of its numbers are those of every disc."""
+    dump = by_hand()
+    lay(dump, 11, bytes.fromhex(MEDIA["mfm-80x9x512-2s"][0]))
+    assert "boot sector: media descriptor: F9, where this geometry has FC" in problems(dump)
+    assert read(dump).files[0].data == b"L" * 512 + b"M" * 88
 
 
 def test_the_last_cluster_is_352():
@@ -340,8 +386,8 @@ def test_all_problems_come_at_once():
 @pytest.mark.parametrize(
     "name, what",
     [
-        (b"", "nothing has 0 characters"),
-        (b".COM", "nothing has 0 characters"),
+        (b"", "the name is empty, where 1 to 8 characters were expected"),
+        (b".COM", ".COM has nothing before its dot"),
         (b"LAMP.", "LAMP. ends in a dot"),
         (b"LAMP.COMM", "COMM has 4 characters, where 1 to 3 fit"),
         (b"LAMP.C.M", "has '.'"),
@@ -368,10 +414,10 @@ def accepted(raw: bool) -> bytes:
 
 def test_the_characters_of_names():
     """Common practice; the standard's own, letters, digits and the underline, are among them. Raw names are taken outright: all that is
-    no control, no space, no separator."""
+    no control, no space, no separator, and none of the characters that checkers find in no name."""
     text = b"!#$%&'()-0123456789@ABCDEFGHIJKLMNOPQRSTUVWXYZ^_"
     assert accepted(raw=False) == text
-    assert accepted(raw=True) == bytes(byte for byte in range(0x21, 0x100) if byte not in b"./\x7f")
+    assert accepted(raw=True) == bytes(byte for byte in range(0x21, 0x100) if byte not in b'"*./:<>?\\|\x7f')
 
 
 def test_two_files_of_one_name():

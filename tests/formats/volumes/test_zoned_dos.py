@@ -137,6 +137,13 @@ def test_the_directory_goes_on_over_its_link():
 
 
 HEADER, DIRECTORY = at(18, 0), at(18, 1)
+LAMP = b"LAMPLIGHTER".ljust(16, b"\xa0").hex()
+SOUND = [
+    (DIRECTORY + 5 * 32 + 5, LAMP, "a line across the directory that is called like a file"),
+    (DIRECTORY + 32 + 5, LAMP, "a scratched file of the same name"),
+    (HEADER + 0xA5, "33 44", "another version of the system"),
+    (DIRECTORY + 0x15, "00 00 05", "a record's length where the file has no records"),
+]
 DAMAGE = [
     (HEADER + 4 * 17 + 1, "ff", "block map: track 17 sector 0 is free, and used by LAMPLIGHTER"),
     (HEADER + 4 * 18 + 1, "fd", "block map: track 18 sector 0 is free, and used by the block map"),
@@ -145,6 +152,12 @@ DAMAGE = [
     (HEADER + 4 * 31 + 3, "03", "block map: 31/17 is free, and the disc has no such sector"),
     (HEADER + 4 * 1 + 3, "8f", "block map: 1/23 is free, and the disc has no such sector"),
     (HEADER + 1, "02", "header: the link of 18/0 leads to 18/2, not 18/1"),
+    (HEADER + 2, "42", "header: its format is 42, not 41: the drive would write nothing on it"),
+    (DIRECTORY + 0x02, "87", "LAMPLIGHTER: type 7 is none of this system's"),
+    (DIRECTORY + 0x02, "85", "LAMPLIGHTER: type 5 is none of this system's"),
+    (DIRECTORY + 0x02, "84", "LAMPLIGHTER: a relative file, and it has no side sector"),
+    (DIRECTORY + 4 * 32 + 0x15, "00 00", "RECORDS: a relative file, and it has no side sector"),
+    (DIRECTORY + 2 * 32 + 5, LAMP, "LAMPLIGHTER: 2 entries of the directory have this name"),
     (DIRECTORY, "13", "directory: its chain leads to 19/255, where no data can be"),
     (DIRECTORY, "12 00", "directory: its chain runs into 18/0, which belongs to the block map already"),
     (DIRECTORY + 0x02, "42", "LAMPLIGHTER: was never closed"),
@@ -164,6 +177,32 @@ def test_check_finds(place, found, text):
     dump = by_hand()
     dump[place : place + len(bytes.fromhex(found))] = bytes.fromhex(found)
     assert text in problems(dump)
+
+
+@pytest.mark.parametrize("place, found, what", SOUND)
+def test_what_other_programs_write_is_sound(place, found, what):
+    dump = by_hand()
+    dump[place : place + len(bytes.fromhex(found))] = bytes.fromhex(found)
+    assert problems(dump) == []
+
+
+def test_lines_across_the_directory_may_all_be_called_the_same():
+    dump = by_hand()
+    lay_entry(dump, 6, 0x80, 0, 0, b"------------", 0)
+    assert problems(dump) == []
+
+
+def test_blocks_that_are_not_there_are_not_free():
+    """Five bits behind the 19 sectors of track 20, by the count too; a track has no more free blocks than its count says either."""
+    dump = blank()
+    dump[HEADER + 4 * 20 : HEADER + 4 * 20 + 4] = bytes.fromhex("18 ff ff ff")
+    assert read(dump).free == 664
+    dump[HEADER + 4 * 20] = 9
+    assert read(dump).free == 664 - 10
+
+
+def test_a_header_says_the_id_of_the_identifiers():
+    assert read(blank()).identity == {"id1": 0x53, "id2": 0x4D}
 
 
 def test_a_file_without_an_end_is_not_read():
@@ -306,7 +345,7 @@ def test_names_that_are_refused():
     assert "two files have the name X, the other is a" in refused(
         FileIn(b"X", b"", type="user", where="a"), FileIn(b"X", b"", type="user", where="b")
     )
-    assert "has 0 characters" in refused(FileIn(b"", b"", type="user"))
+    assert "the name is empty, where 1 to 16 characters were expected" in refused(FileIn(b"", b"", type="user"))
     assert "name_bytes: A%A0 ends with the byte" in refused(FileIn(b"A\xa0", b"", raw_name=True, type="user"))
     assert "has '`'" in refused(FileIn(b"`", b"", type="user"))
 
@@ -505,6 +544,8 @@ def test_directories_step_three_blocks_on(kind, chain):
         (38, 3, 1, "02", "block map: the link of 38/3 leads to 39/2, not 39/1"),
         (38, 3, 4, "32", "block map: 38/3 says tracks 50 to 77, not 51 to 77"),
         (38, 0, 5, "34", "block map: 38/0 says tracks 1 to 51, not 1 to 50"),
+        (39, 0, 2, "41", "header: its format is 41, not 43: the drive would write nothing on it"),
+        (38, 3, 2, "41", "block map: the format of 38/3 is 41, not 43"),
         (38, 3, 6 + 5 * 26, "16", "block map: track 77 has 22 free blocks by its count, 23 by its bits"),
         (38, 0, 6 + 5 * 37 + 1, "f7", "block map: track 38 sector 0 is free, and used by the block map"),
         (38, 3, 6 + 5 * 26 + 4, "80", "block map: 77/31 is free, and the disc has no such sector"),
