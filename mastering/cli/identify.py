@@ -73,7 +73,9 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
             json_lines([_plain(each, other, disc)])
         else:
             lines([each.readback, *(f"  {text}" for text in _words(each, other, disc, known is not None))])
-    if len(good) < len(found):
+    if not found:
+        click.echo("no read-back was found", err=True)
+    if len(good) < len(found) or not found:
         return 2
     return 0 if all(each.matches for each in good) else 1
 
