@@ -4,7 +4,7 @@ import os
 import re
 import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from mastering.errors import MasteringError
 
@@ -23,10 +23,11 @@ class ReadBackError(MasteringError):
 
 @dataclass(frozen=True)
 class Source:
-    """A read-back's file, and its sector report's where it has one."""
+    """A read-back's file, its sector report's where it has one, and whether it was found in a folder rather than named."""
 
     path: str
     report: str | None = None
+    found: bool = False
 
 
 def report_path(path: str) -> str:
@@ -44,7 +45,10 @@ def sources(paths: Sequence[str]) -> Iterator[Source]:
     singles = [path for path in paths if not os.path.isdir(path)]
     reports = {path: _report_of(path, os.path.lexists) for path in singles if not path.endswith(REPORT)}
     for path in paths:
-        yield from _sources([path], reports) if path in reports or path.endswith(REPORT) else _folder(path)
+        if path in reports or path.endswith(REPORT):
+            yield from _sources([path], reports)
+        else:
+            yield from (replace(source, found=True) for source in _folder(path))
 
 
 def _folder(folder: str) -> Iterator[Source]:

@@ -1,5 +1,6 @@
 """Read-backs of a batch's discs, judged and put into the ledger."""
 
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -102,7 +103,7 @@ class Recorder:
 
     def record(self, source: Source) -> dict[str, Any]:
         """Judges a read-back and records it; returns its line, which is on the disk by then. MasteringError when it is refused."""
-        serial, side = self._named(source.path)
+        serial, side = self._named(source)
         with self.ledger.read() as known:
             known.disc(serial, self.batch)  # before the work of judging
         data, sha256 = _contents(source)
@@ -123,15 +124,12 @@ class Recorder:
         with self.ledger.read() as known:
             yield from (known.disc(serial, known.batch(self.batch.name)) for serial in serials)
 
-    def _named(self, path: str) -> tuple[str, str | None]:
+    def _named(self, source: Source) -> tuple[str, str | None]:
         """The disc and side that a file is of. LineError when neither its name nor the person says so, or the two contradict each other."""
-        name, said = path.rpartition("/")[2], self.said
-        match = NAMED.fullmatch(name)
+        path, said = source.path, self.said
+        match = NAMED.fullmatch(path.rpartition("/")[2])
         if match is None:
-            if said.disc is None:
-                example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"
-                raise LineError(f"{path}: its name does not say which disc it is: expected {example}; else say --disc and --side")
-            return said.disc, said.side or (None if len(self.master.sides) > 1 else "A")
+            return self._not_named(source)
         serial, side = match["serial"], match["side"]
         if said.disc not in (None, serial):
             raise LineError(f"{path}: named after {serial}, where --disc says {said.disc}; nothing was recorded")
@@ -142,6 +140,17 @@ class Recorder:
         if not serial.startswith(f"{self.master.catalogue}-"):
             raise LineError(f"{path}: {why_no_serial(serial, self.master.catalogue)}")
         return serial, side
+
+    def _not_named(self, source: Source) -> tuple[str, str | None]:
+        """The disc and side that a person says a file is of, whose name does not; what lies in a folder nobody has spoken of."""
+        path, said = source.path, self.said
+        if not os.path.lexists(path):
+            raise LineError(f"{path}: no such file")
+        if said.disc is None or source.found:
+            example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"
+            advice = "name the file itself with --disc and --side" if source.found else "say --disc and --side"
+            raise LineError(f"{path}: its name does not say which disc it is: expected {example}; else {advice}")
+        return said.disc, said.side or (None if len(self.master.sides) > 1 else "A")
 
     def _line(self, disc: Disc, verdict: Verdict, sha256: str) -> dict[str, Any]:
         """The read's line: what was found, and which disc, writing, lot and drives it is about."""

@@ -1,9 +1,10 @@
 """Batches and discs in words, for the helper at the table."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.lines import Line
 from mastering.standing import DiscAction, Standing, after_failure
 
 _ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
@@ -74,8 +75,8 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
         yield f"  rejected: {_some(rejected)}"
 
 
-def disc_story(disc: Disc) -> Iterator[str]:
-    """All that is known of a disc, read by read."""
+def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
+    """All that is known of a disc, read by read; then how it was rejected by eye and corrected."""
     yield disc_text(disc)
     simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
     yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "") + simulated
@@ -85,6 +86,17 @@ def disc_story(disc: Disc) -> Iterator[str]:
         told = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
         where = f"side {read.side or '?'}, writing {read.writing or '?'} by {drive or '?'}, read by {read.read_by or '?'}"
         yield f"  read {read.number}: {where}: {told}  {disc.files[read.number].name}{void}"
+    yield from (f"  {_correction_text(line)}" for line in corrections)
+
+
+def _correction_text(line: Line) -> str:
+    """What a reject or a correction says, when and why."""
+    if line["kind"] == "reject":
+        return f"rejected by eye {line['at']}: {line['reason']}"
+    said = [f"from lot {line['lot']}"] if line["lot"] else []
+    said += [f"written by {line['wrote']}"] if line["wrote"] else []
+    said += [f"read {line['read']} is void"] if line["void"] else []
+    return f"corrected {line['at']}: {', '.join(said)} ({line['reason']})"
 
 
 def _some(serials: list[str]) -> str:

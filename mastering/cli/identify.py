@@ -72,8 +72,10 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
         if as_json:
             json_lines([_plain(each, other, disc)])
         else:
-            lines([each.readback, *(f"  {text}" for text in _words(each, other, disc, known is not None))])
-    if len(good) < len(found):
+            lines([each.readback, *(f"  {text}" for text in _words(each, other, disc, known))])
+    if not found:
+        click.echo("no read-back was found", err=True)
+    if len(good) < len(found) or not found:
         return 2
     return 0 if all(each.matches for each in good) else 1
 
@@ -108,7 +110,7 @@ def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, An
     return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "rejected": disc.rejected}}
 
 
-def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool) -> Iterator[str]:
+def _words(found: "Identified", other: str | None, disc: Any, known: "Questions | None") -> Iterator[str]:
     """What is known, for people."""
     from mastering.cli.batch_words import disc_story
 
@@ -119,9 +121,9 @@ def _words(found: "Identified", other: str | None, disc: Any, with_ledger: bool)
         yield f"{match.label}: {match.equal} of {match.of} sectors ({match.share:.1%})".replace("%", " %")
     yield from _doubts(found)
     yield _serial_words(found, other)
-    if disc is not None:
-        yield from disc_story(disc)
-    elif with_ledger and (found.serial or other):
+    if known is not None and disc is not None:
+        yield from disc_story(disc, known.corrections(disc))
+    elif known is not None and (found.serial or other):
         yield "the ledger never handed out this serial"
 
 

@@ -24,6 +24,17 @@ def ledger_option(command: Command) -> Command:
     )
 
 
+def reason_option(text: str) -> Callable[[Command], Command]:
+    """`--reason`, which must say something; `text` says what of. Lines from elsewhere may lack one."""
+
+    def said(_ctx: click.Context, _option: click.Parameter, reason: str) -> str:
+        if not reason.strip():
+            raise click.UsageError("--reason says nothing: it is kept with the disc for good, so say what was seen")
+        return reason
+
+    return click.option("--reason", required=True, metavar="TEXT", callback=said, help=text)
+
+
 def json_option(text: str) -> Callable[[Command], Command]:
     """`--json`; `text` says what is printed."""
     return click.option("--json", "as_json", is_flag=True, help=text)

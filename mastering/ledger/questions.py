@@ -8,7 +8,8 @@ from typing import Any
 from sqlalchemy import Integer, Select, and_, case, func, or_, select, text
 
 from mastering.errors import MasteringError
-from mastering.ledger.entities import Batch
+from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.lines import Line, parsed
 from mastering.ledger.shelf import Shelf
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
 from mastering.rates import By, Rate, Role
@@ -69,6 +70,13 @@ class Questions(Shelf):
         """Whether any read of a batch was recorded."""
         read = select(READS.c.line).join(DISCS, DISCS.c.line == READS.c.disc).where(DISCS.c.batch == batch.id)
         return self.connection.execute(read.limit(1)).first() is not None
+
+    def corrections(self, disc: Disc) -> list[Line]:
+        """The lines by which a disc was rejected by eye or corrected, in their order."""
+        named = func.instr(LOG.c.text, f'"serial":"{disc.serial}"') > 0
+        texts = self.connection.scalars(select(LOG.c.text).where(LOG.c.number > disc.id, named).order_by(LOG.c.number))
+        found = (parsed(text) for text in texts)
+        return [line for line in found if line["kind"] in ("reject", "amend") and line["serial"] == disc.serial]
 
     # Rates
 

@@ -240,6 +240,56 @@ def test_lists_are_the_export_lines(table):
     }
 
 
+# What is said of a disc
+
+
+@pytest.mark.parametrize("reason", ["", "   ", "\t\n"])
+def test_a_reason_that_says_nothing_is_refused(table, reason):
+    for words in (("reject", table.batch, FIRST, "--by-eye"), ("amend", table.batch, FIRST, "--lot", "L-07")):
+        assert "--reason" in table.refused("batch", *words, "--reason", reason)
+
+
+def test_a_second_reject_is_refused(table):
+    rejecting = ("batch", "reject", table.batch, FIRST, "--by-eye", "--reason")
+    table.done(*rejecting, "mould")
+    assert f"{FIRST}: it was rejected by eye already" in table.refused(*rejecting, "a scratch")
+
+
+def test_what_corrects_nothing_is_refused(tmp_path):
+    table = Table(tmp_path, two_sides(), lots=("L-07", "L-09"))
+    table.read(FIRST, "A", "pass", "--lot", "L-07")
+    amending = ("batch", "amend", table.batch, FIRST, "--reason", "dust")
+    assert "nothing to correct" in table.refused(*amending)
+    assert "nothing to correct" in table.refused(*amending, "--read", 1)
+    assert f"{FIRST}: the ledger says so already" in table.refused(*amending, "--lot", "L-07")
+    table.done(*amending, "--read", 1, "--void")
+    assert f"{FIRST}: the ledger says so already" in table.refused(*amending, "--read", 1, "--void")
+    table.done(*amending, "--lot", "L-09")
+
+
+def test_a_discs_story_tells_rejects_and_corrections_with_time_and_reason(tmp_path, monkeypatch):
+    table = Table(tmp_path, two_sides(), lots=("L-07", "L-09"), drives=("D1", "D2"))
+    table.read(FIRST, "A", "pass", "--lot", "L-07", "--wrote", "D1")
+    table.read(SECOND, "A", "pass", "--lot", "L-07", "--wrote", "D1")
+    amending = ("batch", "amend", table.batch)
+    with clock(monkeypatch, "2036-11-25T20:00:00Z"):
+        table.done(*amending, FIRST, "--lot", "L-09", "--wrote", "D2", "--reason", "the wrong box")
+        table.done(*amending, FIRST, "--read", 1, "--void", "--reason", "dust")
+        table.done(*amending, SECOND, "--lot", "L-09", "--reason", "another disc's")
+    with clock(monkeypatch, "2036-11-25T21:00:00Z"):
+        table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
+    told = [
+        "  corrected 2036-11-25T20:00:00Z: from lot L-09, written by D2 (the wrong box)",
+        "  corrected 2036-11-25T20:00:00Z: read 1 is void (dust)",
+        "  rejected by eye 2036-11-25T21:00:00Z: mould",
+    ]
+    assert table.done("batch", "show", table.batch, FIRST).out[-3:] == told
+    rows = table.file("rows.jsonl", "\n".join(table.done("ledger", "export").out).encode())
+    other = ("--ledger", table.folder / "other.sqlite")
+    said("ledger", "import", rows, *other)
+    assert said("batch", "show", table.batch, FIRST, *other).out[-3:] == told
+
+
 # Close
 
 

@@ -371,3 +371,9 @@ def test_json_is_one_line_for_each_read_back(table):
     assert [set(json.loads(line)) for line in answer.out] == 2 * [
         {"readback", "matches", "serial", "evidence", "certain", "unsure", "by_other_side", "disc"}
     ]
+
+
+def test_an_empty_folder_is_nothing_to_ask_about(table):
+    (table.folder / "copies").mkdir()
+    answer = table.said("identify", table.folder / "copies", "--masters", table.master.path.parent)
+    assert (answer.status, answer.out, answer.err) == (2, [], ["no read-back was found"])

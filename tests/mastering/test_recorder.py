@@ -362,6 +362,25 @@ def test_what_is_refused_in_the_middle_of_its_row_holds_up_nothing_behind_it(tab
     assert len(answer.errors) == 1
 
 
+@pytest.mark.parametrize("name", ["notes.txt", f"{FIRST}-a.dump", f"{FIRST.lower()}-A.dump", f"{FIRST}.dump"])
+def test_in_a_folder_another_name_is_an_error_whatever_disc_and_side_are_said(table, name):
+    copies = table.folder / "copies"
+    copies.mkdir()
+    (copies / name).write_bytes(table.on_a_day("A", "pass")[0])
+    (copies / f"{FIRST}-A-good.dump").write_bytes(table.on_a_day("A", "pass")[0])
+    answer = table.record(copies, "--disc", FIRST, "--side", "A")
+    assert answer.status == 2
+    assert [line["readback"] for line in answer.reads] == [str(copies / f"{FIRST}-A-good.dump")]
+    [error] = answer.errors
+    assert error.startswith(f"{copies / name}: ") and "name the file itself with --disc and --side" in error
+    assert table.record(copies / name, "--disc", FIRST, "--side", "A").status == 0
+
+
+def test_a_name_that_says_nothing_and_names_nothing_is_told_as_no_file(table):
+    for words in ((), ("--disc", FIRST, "--side", "A")):
+        assert table.record("nosuch", *words).errors == ["nosuch: no such file"]
+
+
 def test_in_a_folder_another_name_is_an_error_and_the_rest_goes_on(table):
     copies = table.folder / "copies"
     copies.mkdir()

@@ -259,9 +259,51 @@ def test_what_it_refuses(table, words, told):
 
 def test_a_rejected_disc_gets_no_image(table):
     table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "a scratch")
-    answer = make(table, FIRST, "A", "x.dump")
+    answer = make(table, FIRST, "A", "x.dump", "--again")
     assert answer.status == 2 and "rejected by eye; take another blank and the next serial" in answer.err[0]
     assert not (table.folder / "x.dump").exists()
+
+
+def test_a_disc_that_was_written_in_vain_twice_gets_no_image_for_any_side(table):
+    for tag, words in (("1", ()), ("2", ()), ("3", ("--rewritten",)), ("4", ())):
+        table.read(FIRST, "A", "fail", *words, tag=tag)
+    for side in "AB":
+        answer = make(table, FIRST, side, "x.dump", "--again")
+        assert answer.status == 2 and "its last writing failed, too; take another blank and the next serial" in answer.err[0]
+    assert not (table.folder / "x.dump").exists()
+
+
+def test_a_disc_of_a_closed_batch_gets_no_image(table):
+    table.done("batch", "close", table.batch)
+    answer = make(table, FIRST, "A", "x.dump", "--again")
+    assert answer.status == 2 and "batch B-0001 is closed" in answer.err[0]
+    assert not (table.folder / "x.dump").exists()
+
+
+@pytest.mark.parametrize(("day", "told"), [("pass", "side A is good"), ("marginal", "side A is in doubt: read it again")])
+def test_a_side_that_may_be_good_is_written_over_on_purpose_only(table, day, told):
+    table.read(FIRST, "A", day)
+    answer = make(table, FIRST, "A", "x.dump")
+    assert answer.status == 2 and told in answer.err[0] and "--again" in answer.err[0]
+    assert not (table.folder / "x.dump").exists()
+    assert make(table, FIRST, "B", "b.dump").status == 0
+    assert make(table, FIRST, "A", "x.dump", "--again").err == []
+    assert (table.folder / "x.dump").exists()
+
+
+def test_the_next_writing_of_a_failed_side_is_made_and_told_where_it_comes_early(table):
+    table.read(FIRST, "A", "fail", tag="1")
+    assert make(table, FIRST, "A", "1.dump").err == [f"obverse: {FIRST}: side A failed; read it again first, as it may be the reading"]
+    assert make(table, FIRST, "A", "1b.dump", "--again").err == []
+    table.read(FIRST, "A", "fail", tag="2")
+    answer = make(table, FIRST, "A", "2.dump")
+    assert (answer.status, answer.err) == (0, [])
+
+
+def test_a_read_that_settled_nothing_hinders_no_image(table):
+    table.read(FIRST, "A", "short")
+    answer = make(table, FIRST, "A", "x.dump")
+    assert (answer.status, answer.err) == (0, [])
 
 
 def test_no_file_is_ever_replaced(table):

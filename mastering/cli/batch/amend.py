@@ -1,10 +1,16 @@
 """`obverse batch amend`."""
 
+from typing import TYPE_CHECKING
+
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
+from mastering.cli.options import json_option, ledger_option, open_ledger, reason_option, stamp
 from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
+
+if TYPE_CHECKING:
+    from mastering.ledger.entities import Disc
 
 
 @click.command(short_help="Correct what was said of a disc.")
@@ -14,7 +20,7 @@ from mastering.cli.output import json_lines, lines
 @click.option("--wrote", metavar="D", help="The drive that wrote its newest writings, or with --read the one that was read.")
 @click.option("--read", type=click.IntRange(1), metavar="N", help="The read meant, by its number (`batch show BATCH SERIAL`).")
 @click.option("--void", is_flag=True, help="That read settles nothing: it was of another disc, or made by mistake.")
-@click.option("--reason", required=True, metavar="TEXT", help="Why.")
+@reason_option("Why.")
 @ledger_option
 @json_option("Print the disc's line.")
 def command(
@@ -34,7 +40,16 @@ def command(
     fields = {"lot": lot, "wrote": wrote, "read": read, "void": void, "reason": reason}
     with open_ledger(ledger) as opened:
         with opened.write() as book:
+            disc = book.disc(serial, book.batch(batch))
+            before = _known(disc)
             book.add({"kind": "amend", "batch": batch, "serial": serial, **fields, "at": stamp(book)})
+            if _known(disc) == before:
+                raise MasteringError(f"{serial}: the ledger says so already; nothing was changed")
         with opened.read() as known:
             disc = known.disc(serial, known.batch(batch))
     json_lines([disc.plain()]) if as_json else lines([disc_text(disc)])
+
+
+def _known(disc: "Disc") -> tuple[object, ...]:
+    """What can be corrected of a disc, as it is now."""
+    return disc.lot, [read.void for read in disc.reads], {key: writing.drive for key, writing in disc.writings.items()}

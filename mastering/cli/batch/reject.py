@@ -3,7 +3,7 @@
 import click
 
 from mastering.cli.batch_words import disc_text
-from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
+from mastering.cli.options import json_option, ledger_option, open_ledger, reason_option, stamp
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
 
@@ -13,7 +13,7 @@ from mastering.errors import MasteringError
 @click.argument("serial")
 @click.option("--by-eye", is_flag=True, required=True, help="It was seen to be bad: scratched, mouldy, bent.")
 @click.option("--lot", metavar="L", help="The lot that it is from, where the batch has several and the disc was not read yet.")
-@click.option("--reason", required=True, metavar="TEXT", help="What was seen.")
+@reason_option("What was seen.")
 @ledger_option
 @json_option("Print the disc's line.")
 def command(batch: str, serial: str, by_eye: bool, lot: str | None, reason: str, ledger: str | None, as_json: bool) -> None:
@@ -24,6 +24,8 @@ def command(batch: str, serial: str, by_eye: bool, lot: str | None, reason: str,
     with open_ledger(ledger) as opened:
         with opened.write() as book:
             disc = book.disc(serial, book.batch(batch))
+            if disc.rejected:
+                raise MasteringError(f"{serial}: it was rejected by eye already (`batch show {batch} {serial}`); nothing was changed")
             if disc.lot is None and lot is None:
                 raise MasteringError(f"{serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
             book.add({"kind": "reject", "batch": batch, "serial": serial, "lot": lot, "reason": reason, "at": stamp(book)})

@@ -18,8 +18,9 @@ def command(batch: str, serial: str | None, ledger: str | None, as_json: bool) -
         found = known.batch(batch)
         counts = known.counts(found)
         discs = known.discs(found) if serial is None else [known.disc(serial, found)]
+        corrections = [] if serial is None else known.corrections(discs[0])
     if as_json:
         json_lines([batch_plain(found, counts)] if serial is None else [])
         json_lines(disc.plain() for disc in discs)
     else:
-        lines(batch_text(found, discs, counts) if serial is None else disc_story(discs[0]))
+        lines(batch_text(found, discs, counts) if serial is None else disc_story(discs[0], corrections))

@@ -91,17 +91,25 @@ class Story(RuleBasedStateMachine):
     def void(self, data):
         serial = data.draw(st.sampled_from(sorted(self.reads)))
         number = data.draw(st.integers(1, self.reads[serial]))
-        self.table.done("batch", "amend", self.table.batch, serial, "--read", number, "--void", "--reason", "dust")
-        for (of, _), writings in self.sides.items():
-            for read in (each for writing in writings for each in writing if of == serial and each[0] == number):
-                read[2] = True
+        words = ("batch", "amend", self.table.batch, serial, "--read", number, "--void", "--reason", "dust")
+        all_reads = (read for (of, _), writings in self.sides.items() if of == serial for writing in writings for read in writing)
+        read = next(each for each in all_reads if each[0] == number)
+        if read[2]:
+            assert "already" in self.table.refused(*words)
+            return
+        self.table.done(*words)
+        read[2] = True
         self.rows += 1
 
     @rule(disc=st.integers(0, DISCS - 1), sure=RARELY)
     def reject(self, disc, sure):
         if not sure:
             return
-        self.table.done("batch", "reject", self.table.batch, self.serial(disc), "--by-eye", "--reason", "mould")
+        words = ("batch", "reject", self.table.batch, self.serial(disc), "--by-eye", "--reason", "mould")
+        if self.serial(disc) in self.rejected:
+            assert "already" in self.table.refused(*words)
+            return
+        self.table.done(*words)
         self.rejected.add(self.serial(disc))
         self.rows += 1
 
