@@ -156,7 +156,10 @@ def test_blanks_that_cost_nothing_are_not_used_beyond_the_new_ones_rate():
 def test_prices_are_said():
     made = need(100, [(3, 100)], (3, 100), prices=Prices(1.5, 2.0))
     assert made.plain()["cost"] == pytest.approx(109 * 3.5)
-    assert made.say_prices == "That costs 381.50; about 3 % of this lot are bad, and others are cheaper from 45 % on: by cost alone go on with it."
+    assert (
+        made.say_prices
+        == "That costs 381.50; about 3 % of this lot are bad, and others are cheaper from 45 % on: by cost alone go on with it."
+    )
     bad = need(100, [(3, 100), (60, 100)], (60, 100), prices=Prices(1.5, 2.0), lot="L-31")
     assert str(bad.say_prices).endswith("about 60 % of lot L-31 are bad, and others are cheaper from 45 % on: by cost alone buy others.")
     new = need(100, [(3, 100)], prices=Prices(1.5, 2.0))
