@@ -13,6 +13,7 @@ from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Paddin
 
 from formats.errors import Problem
 from formats.volume import ANY_BYTE, NameRule, shown
+from formats.words import counted
 
 STAMP = Struct("date" / Int16ul, "time" / Default(Int16ul, 0))
 
@@ -132,11 +133,11 @@ def wrong_entry(file: Found, owned: int, length: int | None = None) -> Iterator[
     """What is wrong with an entry that owns so many blocks; `length` is what it must say, where that is known."""
     entry = file.entry
     if entry.blocks != owned:
-        yield Problem(file.where, f"the directory gives it {entry.blocks} blocks, it has {owned}")
+        yield Problem(file.where, f"the directory gives it {counted(entry.blocks, 'block')}, it has {owned}")
     if entry.header != file.directory:
         yield Problem(file.where, f"its directory begins in block {file.directory}, its entry says {entry.header}")
     if length is not None and entry.length != length:
-        yield Problem(file.where, f"the directory gives it {entry.length} bytes, it has {length}")
+        yield Problem(file.where, f"the directory gives it {counted(entry.length, 'byte')}, it has {length:,}")
 
 
 @dataclass

@@ -14,6 +14,7 @@ from formats.image import Image
 from formats.plans import has_plan
 from formats.source import Source
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.words import counted
 
 Unit = TypeVar("Unit", bound=Hashable)
 
@@ -170,10 +171,8 @@ def lay_places(image: Image, places: Sequence[Place], owners: dict[Address, str]
         elif not count:
             problems.add(where, "there are no bytes to place")
         elif start + count > len(geometry.addresses):
-            problems.add(
-                where,
-                f"{count} sectors from {say(place.address)} on run {start + count - len(geometry.addresses)} past the end of the disc",
-            )
+            past = start + count - len(geometry.addresses)
+            problems.add(where, f"{counted(count, 'sector')} from {say(place.address)} on run {past:,} past the end of the disc")
         else:
             run = geometry.addresses[start : start + count]
             for address, owner in claim(owners, run, where):
@@ -220,10 +219,10 @@ def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, ent
     """Note by how much a disc is too full, and files that its directory has no entry for."""
     if needed > available:
         over = needed - available
-        text = f"the disc is too full: needs {over} more {unit}{'s' if over > 1 else ''} than the {available} it has"
+        text = f"the disc is too full: needs {counted(over, f'more {unit}')} than the {available:,} it has"
         problems.add(content.where, text)
     if len(content.files) > entries:
-        problems.add(content.where, f"the directory is too full: {len(content.files)} files, where it holds {entries}")
+        problems.add(content.where, f"the directory is too full: {counted(len(content.files), 'file')}, where it holds {entries}")
 
 
 def word_of(types: Mapping[str, int], number: int) -> str | int:

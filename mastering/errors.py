@@ -20,8 +20,11 @@ class ProblemsError(MasteringError):
 
 
 def unknown(name: str, known: Sequence[str]) -> str:
-    """That there is no such name; all there are, or of many the nearest."""
+    """That there is no such name; the nearest there is, in capitals or not; all there are, unless they are many and one is near."""
     from difflib import get_close_matches
 
-    near = get_close_matches(name, known, 1) if len(known) > _FEW else []
-    return f"there is no {name!r}; " + (f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}")
+    folded = {each.casefold(): each for each in known}
+    near = [folded[each] for each in get_close_matches(name.casefold(), folded, 1)]
+    meant = [f"did you mean {each}?" for each in near]
+    there = [] if near and (len(known) > _FEW or len(known) == 1) else [f"there are {', '.join(known)}"]
+    return f"there is no {name!r}; {' '.join(meant + there)}"

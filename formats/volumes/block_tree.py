@@ -46,6 +46,7 @@ from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.words import counted
 
 SOURCES = (
     Source("A technical reference manual of the system's", "appendix B: directories, entries, index blocks, bit map", "published"),
@@ -127,7 +128,7 @@ class _Reader:
             return file
         found, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
         if not wrong and length > len(found) * BLOCK:
-            wrong = f"the directory gives it {length} bytes, its blocks hold {len(found) * BLOCK} at most"
+            wrong = f"the directory gives it {counted(length, 'byte')}, its blocks hold {len(found) * BLOCK:,} at most"
         if wrong:
             self.problems.add(file.where, wrong)
         return replace(file, owned=owned, data=tuple(found[: -(-length // BLOCK)]))
@@ -152,7 +153,9 @@ class _Reader:
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
         if self.header.total != len(self.blocks.pairs):
-            yield Problem("volume directory", f"the volume has {self.header.total} blocks, this disc has {len(self.blocks.pairs)}")
+            yield Problem(
+                "volume directory", f"the volume has {counted(self.header.total, 'block')}, this disc has {len(self.blocks.pairs)}"
+            )
         if self.folders and (wrong := NAMES.problem(name_of(self.header), raw=True)):
             yield Problem("volume directory", wrong)
         for folder in self.folders:
@@ -224,7 +227,7 @@ class _Builder:
         boot, size = self.content.boot or b"", self.image.geometry.size
         sectors = [address for block in range(self.plan.boot) for address in self.blocks.pairs[block]]
         if len(boot) > len(sectors) * size:
-            self.problems.add(volume.key(self.content.where, "boot"), f"{len(boot)} bytes, where {len(sectors) * size} fit")
+            self.problems.add(volume.key(self.content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * size:,} fit")
         for start, address in zip(range(0, len(boot), size), sectors, strict=False):
             owners[address] = "the boot bytes"
             self.image.write(address, boot[start : start + size])

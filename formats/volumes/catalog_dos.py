@@ -21,6 +21,7 @@ from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.words import counted
 
 SOURCES = (
     Source("A textbook on the 16-sector system", "chapter 4: table of contents, catalog, lists, 496 sectors free", "published"),
@@ -158,7 +159,7 @@ class _Reader(Walk):
         if words is None:
             return "its length word is missing" if file.number in WORDS else ""
         need = WORDS[file.number].sizeof() + words.length
-        return f"needs {need} bytes by its length word, its sectors hold {room}" if need > room else ""
+        return f"needs {counted(need, 'byte')} by its length word, its sectors hold {room:,}" if need > room else ""
 
     def _file(self, file: _File) -> FileOut:
         size = self.image.geometry.size
@@ -210,10 +211,12 @@ class _Reader(Walk):
         for file in self.files:
             count = len(file.lists) + sum(pair is not None for pair in file.pairs)
             if file.entry.sectors != count:
-                yield Problem(file.where, f"the catalog gives it {file.entry.sectors} sectors, it has {count}")
+                yield Problem(file.where, f"the catalog gives it {counted(file.entry.sectors, 'sector')}, it has {count:,}")
             for number, link in enumerate(file.lists):
                 if (offset := self.sector(LIST, link).offset) != number * PAIRS:
-                    yield Problem(file.where, f"list {number + 1} says that {offset} sectors come before it, not {number * PAIRS}")
+                    yield Problem(
+                        file.where, f"list {number + 1} says that it begins with sector {offset} of the file, not {number * PAIRS}"
+                    )
         yield from self._map()
 
     def _map(self) -> Iterator[Problem]:
@@ -243,7 +246,7 @@ class _Builder(LinkedBuilder):
         boot = content.boot or b""
         sectors = [address for (track, _), address in self.addresses.items() if track < self.plan.boot]
         if len(boot) > len(sectors) * geometry.size:
-            self.problems.add(volume.key(content.where, "boot"), f"{len(boot)} bytes, where {len(sectors) * geometry.size} fit")
+            self.problems.add(volume.key(content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * geometry.size:,} fit")
         for start, address in zip(range(0, len(boot), geometry.size), sectors, strict=False):
             owners[address] = "the boot bytes"
             self.image.write(address, boot[start : start + geometry.size])
@@ -322,7 +325,7 @@ def _check_file(file: FileIn, problems: Problems) -> None:
     if file.type == "text" and 0 in file.data:
         problems.add(source, f"a text ends at its first 00, and byte {file.data.index(0)} is one")
     if TYPES.get(str(file.type)) in WORDS and len(file.data) > LONGEST:
-        problems.add(source, f"{len(file.data)} bytes, where the length word counts to {LONGEST}")
+        problems.add(source, f"{len(file.data):,} bytes, where the length word counts to {LONGEST:,}")
 
 
 VOLUME = FileSystem("catalog-dos", SOURCES, PLANS, _Builder, _Reader)

@@ -24,6 +24,7 @@ from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.words import counted
 
 SOURCES = (
     Source("ECMA-107, Volume and File Structure of Disk Cartridges", "parameter block, allocation tables, directory", "published"),
@@ -114,7 +115,8 @@ class _Reader:
         where = volume.shown(name)
         chain = self._chain(entry.cluster, where) if entry.cluster else ()
         if entry.size > len(chain) * self.layout.cluster_bytes:
-            self.problems.add(where, f"the directory gives it {entry.size} bytes, its chain holds {len(chain) * self.layout.cluster_bytes}")
+            room = len(chain) * self.layout.cluster_bytes
+            self.problems.add(where, f"the directory gives it {counted(entry.size, 'byte')}, its chain holds {room:,}")
         self.files.append((name, entry, chain))
 
     def volume(self) -> VolumeOut:
@@ -145,7 +147,10 @@ class _Reader:
         yield from volume.twice(where for where, _ in self.names)
         for name, entry, chain in self.files:
             if len(chain) > -(-entry.size // layout.cluster_bytes):
-                yield Problem(volume.shown(name), f"its chain holds {len(chain)} clusters, more than its {entry.size} bytes need")
+                yield Problem(
+                    volume.shown(name),
+                    f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
+                )
 
 
 def _entries(data: bytes) -> Iterator[Any]:

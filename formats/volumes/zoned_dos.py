@@ -21,6 +21,7 @@ from formats.plans import plan_of
 from formats.source import Source
 from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.words import counted
 from formats.zoned_map import LINK, PLANS
 
 SOURCES = (
@@ -120,7 +121,7 @@ class _Reader(Walk):
         yield from volume.twice(volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
         for track, (count, free) in self.map.items():
             if count != len(free):
-                yield Problem("block map", f"track {track} has {count} free blocks by its count, {len(free)} by its bits")
+                yield Problem("block map", f"track {track} has {counted(count, 'free block')} by its count, {len(free)} by its bits")
             yield from self.free_in_map(free, "block map")
 
     def _entry(self, entry: Any, chain: Sequence[Link], blocks: int, where: str) -> Iterator[Problem]:
@@ -132,7 +133,7 @@ class _Reader(Walk):
         if number == RELATIVE and not link_of(entry.side):
             yield Problem(where, "a relative file, and it has no side sector")
         if entry.blocks != blocks:
-            yield Problem(where, f"the directory gives it {entry.blocks} blocks, it has {blocks}")
+            yield Problem(where, f"the directory gives it {counted(entry.blocks, 'block')}, it has {blocks:,}")
         if not chain and number != DELETED:
             yield Problem(where, "has no first block")
         if chain and (last := self.sector(BLOCK, chain[-1]).link).track == 0 and last.sector < EMPTY:
@@ -227,7 +228,7 @@ def _check_file(file: FileIn, problems: Problems) -> None:
     volume.check_type(file, TYPES, "zoned-dos", problems)
     if file.load_address == "in-file":
         if len(file.data) < 2:
-            problems.add(where, f"a source of {len(file.data)} bytes can't begin with its load address")
+            problems.add(where, f"a source of {counted(len(file.data), 'byte')} can't begin with its load address")
     elif file.load_address is not None:
         volume.check_word(file.load_address, where, problems)
     elif file.type == "program":

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.words import counted
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError, unknown
 
@@ -83,12 +84,13 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         words = (side.plan.platform, f"{geometry.id}, {side.plan.volume.id}")
         told.append(f"  side {name}: {': '.join(filter(None, words))}")
         told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
-        room = f", {side.free:,} units of {side.unit} bytes free" if side.files else ""
+        room = "" if side.plan.volume.id == "none" else f", {counted(side.free, 'unit')} of {side.unit} bytes free"
         told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
         doubtful = len(unproven(side.dump, geometry.size))
         if doubtful:
-            many = f"{doubtful} sector{'' if doubtful == 1 else 's'}"
-            told.append(f"    {many} would look the same filled in by a reader: read copies as captures, or with reports")
+            told.append(
+                f"    {counted(doubtful, 'sector')} would look the same filled in by a reader: read copies as captures, or with reports"
+            )
     for slot in built.slots:
         told.append(f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}")
     told.append(f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}")

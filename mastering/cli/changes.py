@@ -40,8 +40,10 @@ def _told(was: "Master", now: "Master", found: "list[Change]") -> Iterator[str]:
         yield f"publisher: {was.publisher} -> {now.publisher}"
     for name in sorted({*was.sides, *now.sides}):
         of_side = [change for change in found if change["side"] == name]
-        yield f"side {name}:" if of_side else f"side {name}: nothing is other"
-        yield from (f"  {line}" for change in of_side for line in _line(change))
+        whole = next((change for change in of_side if change["change"] == "side"), None)
+        said = ("is new: " + _words(whole["new"]) if whole["new"] else "is gone: " + _words(whole["old"])) if whole else ""
+        yield f"side {name} {said}" if whole else f"side {name}:" if of_side else f"side {name}: nothing is other"
+        yield from (f"  {line}" for change in of_side if change is not whole for line in _line(change))
 
 
 def _line(change: "Change") -> Iterator[str]:
@@ -51,8 +53,6 @@ def _line(change: "Change") -> Iterator[str]:
     new: Any = change.get("new")
     if kind == "sectors":
         yield from _sectors(change)
-    elif kind == "side":
-        yield f"came: {_words(new)}" if old is None else f"went: {_words(old)}"
     elif kind == "declaration":
         yield "geometry: the same id, declared otherwise"
     elif kind == "renamed":

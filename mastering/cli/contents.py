@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.words import counted
 from mastering.cli.options import job_geometries
 from mastering.cli.output import json_lines, lines, printable
 from mastering.errors import MasteringError, unknown
@@ -124,7 +125,7 @@ def _told(name: str, volume: str, held: "VolumeOut") -> Iterator[str]:
         where = f"${file.load_address:04X}" if file.load_address is not None else ""
         kind = "" if file.type is None else str(file.type)
         yield f"  {_text(file.name):32} {kind:12} {where:6} {len(file.data):>8,} bytes  {'locked' if file.locked else ''}"
-    yield "  a ready image, without files" if volume == "none" else f"  {held.free:,} units of {held.unit} bytes free"
+    yield "  a ready image, without files" if volume == "none" else f"  {counted(held.free, 'unit')} of {held.unit} bytes free"
 
 
 def _extract(target: Path, sides: list[Side]) -> None:
@@ -186,8 +187,8 @@ def _recognised(path: Path, length: int, sized: "Sequence[Geometry]", found: "Se
     """What an unknown dump may be, for people. `of_job`: what a command needs to know of the geometries that a job declares."""
     yield f"{length:,} bytes: the length of {', '.join(each.id for each in sized)}"
     for guess in found:
-        held = f"{guess.files} file{'' if guess.files == 1 else 's'}"
-        doubt = f", and contradicts itself in {guess.problems} place{'' if guess.problems == 1 else 's'}" if guess.problems else ""
+        held = counted(guess.files, "file")
+        doubt = f", and contradicts itself in {counted(guess.problems, 'place')}" if guess.problems else ""
         order = f", its sectors in the order {guess.order}" if guess.order else ""
         yield f"  {guess.sure}: {guess.volume} on {guess.geometry}{order}; it holds {held}{doubt}"
         option = f" --order {guess.order}" if guess.order else ""

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.words import counted
 from mastering.bag import MasterError
-from mastering.cli.output import lines
+from mastering.cli.output import lines, printable
 from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
 from mastering.master import masters_at, open_master
@@ -38,21 +39,25 @@ def command(masters: tuple[str, ...], file: str | None, digits: str | None, text
     from mastering.search import Searcher
 
     searcher = Searcher(_pieces(file, digits, text))
-    folders = list(_folders(masters))
+    wrong: list[str] = []
+    folders = list(_folders(masters, wrong))
     carried: list[str] = []
     without: list[str] = []
-    status = 0
+    for problem in wrong:
+        click.echo(f"obverse: {printable(problem)}", err=True)
+    status = MasteringError.status if wrong else 0
     for state, made in in_order(folders, partial(_searched, searcher)):
         if state == "error":
             sys.stdout.flush()
-            click.echo(f"obverse: {made}", err=True)
-            status = 2
+            click.echo(f"obverse: {printable(made)}", err=True)
+            status = MasteringError.status
             continue
         for line in map(json.loads, made.splitlines()):
             (carried if line["found"] else without).append(f"{line['title']} {line['side']}")
             sys.stdout.write(json.dumps(line) + "\n") if as_json else lines(_told(line))
     sys.stdout.flush()
-    click.echo(_summary(carried, without), err=True)
+    if folders:
+        click.echo(_summary(carried, without), err=True)
     return status
 
 
@@ -79,12 +84,16 @@ def _pieces(file: str | None, digits: str | None, text: str | None) -> list[byte
     return pieces
 
 
-def _folders(masters: Sequence[str]) -> Iterator[Path]:
-    """The masters named, folders by those in them."""
+def _folders(masters: Sequence[str], wrong: list[str]) -> Iterator[Path]:
+    """The masters named, folders by those in them; what is none and holds none is added to `wrong`."""
     for path in dict.fromkeys(map(Path, masters)):
-        found = masters_at(path)
+        try:
+            found = masters_at(path)
+        except MasterError as error:
+            wrong.append(str(error))
+            continue
         if not found:
-            raise MasterError(f"{path}: no master, and no master lies in it")
+            wrong.append(f"{path}: no master, and no master lies in it")
         yield from found
 
 
@@ -120,6 +129,6 @@ def _summary(carried: list[str], without: list[str]) -> str:
     """How many sides carry it, and which do not."""
     total = len(carried) + len(without)
     missing = ", ".join(without[:_SHOWN]) + (f" and {len(without) - _SHOWN} more" if len(without) > _SHOWN else "")
-    return f"{len(carried)} of {total} side{'' if total == 1 else 's'} carr{'ies' if len(carried) == 1 else 'y'} it" + (
+    return f"{len(carried):,} of {counted(total, 'side')} carr{'ies' if len(carried) == 1 else 'y'} it" + (
         f"; not: {missing}" if without else ""
     )

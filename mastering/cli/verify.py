@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from formats.words import counted
 from mastering.cli.output import printable
 from mastering.cli.spread import in_order
 from mastering.cli.words import findings_text, hands_text, holds_marker
@@ -139,4 +140,4 @@ def _summary(counts: Counter[str]) -> str:
     """How many read-backs came out how."""
     told = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail", "error") if counts[state])
     total = sum(counts.values())
-    return f"{total} read-back{'' if total == 1 else 's'}: {told}" if total else "no read-back was found"
+    return f"{counted(total, 'read-back')}: {told}" if total else "no read-back was found"

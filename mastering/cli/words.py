@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
+from formats.words import counted
 from mastering.serial import slot_words
 from mastering.verdict import Verdict
 
@@ -64,7 +65,7 @@ def found_text(verdict: Verdict) -> str:
 def _failed_text(verdict: Verdict) -> str:
     """A failed read-back without a diagnosis: how many sectors, and whether reading or writing may help."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]
-    share = f"{len(bad)} of {verdict.expected} sectors"
+    share = f"{len(bad):,} of {counted(verdict.expected, 'sector')}"
     if verdict.action == "write-again":
         return f"Write it again: {share} were written wrong."
     if all(finding.kind == "differs" for finding in bad):
@@ -73,7 +74,7 @@ def _failed_text(verdict: Verdict) -> str:
 
 
 def _sectors(count: int) -> str:
-    return f"{count} sector{'' if count == 1 else 's'}"
+    return counted(count, "sector")
 
 
 _DIAGNOSED = {
@@ -96,4 +97,4 @@ def findings_text(verdict: Verdict, catalogue: str, shown: int = _SHOWN) -> Iter
             what += f": {slot_words(verdict.slot, catalogue)}"
         yield f"track {finding.track}{head} sector {finding.sector}: {what}"
     if len(verdict.findings) > shown:
-        yield f"and {len(verdict.findings) - shown} sectors more (all of them with --json)"
+        yield f"and {_sectors(len(verdict.findings) - shown)} more (all of them with --json)"

@@ -219,6 +219,21 @@ def test_the_command_tells_people_and_programs(shop, capsys):
     assert capsys.readouterr().out.splitlines()[1] == "side A: nothing is other"
 
 
+def test_a_side_that_is_gone_is_said_to_be(tmp_path, capsys):
+    geometry = registry.geometry("mfm-40x9x512")
+    for name, sides in (("two", "AB"), ("one", "A")):
+        (tmp_path / f"{name}.dump").write_bytes(random_dump(geometry, 1))
+        title = f'[title]\nname = "L"\npublisher = "S"\ncatalogue = "SM-1"\nrevision = "{name}"\n'
+        side = 'geometry = "mfm-40x9x512"\nvolume = "none"\nimage = "' + name + '.dump"\n'
+        (tmp_path / f"{name}.toml").write_text(title + "".join(f"[side.{each}]\n{side}" for each in sides))
+        assert run(["build", str(tmp_path / f"{name}.toml"), "--out", str(tmp_path / name)]) == 0
+    capsys.readouterr()
+    assert run(["changes", str(tmp_path / "two"), str(tmp_path / "one")]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == "side B is gone: mfm-40x9x512, none"
+    assert run(["changes", str(tmp_path / "one"), str(tmp_path / "two")]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == "side B is new: mfm-40x9x512, none"
+
+
 def test_what_is_no_master_is_refused(shop, capsys):
     one = master(shop)
     (one.path / "data" / "side-A.dump").write_bytes(bytes(174_848))

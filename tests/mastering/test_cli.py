@@ -464,6 +464,29 @@ def test_no_words_at_all_show_the_help():
     assert done.stderr == run("--help").stdout
 
 
+@pytest.mark.parametrize(
+    ("geometry", "volume", "said"),
+    [
+        ("gcr4to5-35z", "zoned-dos", "2 of 683 sectors used (0 %), 664 units of 254 bytes free"),
+        ("mfm-40x9x512", "fat12", "9 of 360 sectors used (2 %), 351 units of 512 bytes free"),
+    ],
+)
+def test_an_empty_side_has_its_room_said(tmp_path, geometry, volume, said):
+    title = '[title]\nname = "L"\npublisher = "S"\ncatalogue = "SM-1"\nrevision = "1"\n'
+    (tmp_path / "job.toml").write_text(f'{title}[side.A]\ngeometry = "{geometry}"\nvolume = "{volume}"\n')
+    assert said in run("build", tmp_path / "job.toml", "--dry-run").stdout
+
+
+def test_one_of_a_thing_is_one(tmp_path):
+    title = '[title]\nname = "L"\npublisher = "S"\ncatalogue = "SM-1"\nrevision = "1"\n'
+    file = '[[side.A.file]]\nname = "ALL"\nsource = "all.bin"\n'
+    (tmp_path / "all.bin").write_bytes(b"1" * 512 * 350)
+    (tmp_path / "job.toml").write_text(f'{title}[side.A]\ngeometry = "mfm-40x9x512"\nvolume = "fat12"\n{file}')
+    done = run("build", tmp_path / "job.toml", "--out", tmp_path / "m")
+    assert "359 of 360 sectors used (99 %), 1 unit of 512 bytes free" in done.stdout
+    assert "  1 unit of 512 bytes free" in run("contents", tmp_path / "m").stdout
+
+
 @pytest.mark.parametrize("name", ["two\nlines]", b"no text \xff"])
 def test_a_new_job_in_a_folder_of_any_name(tmp_path, name):
     folder = tmp_path / (name if isinstance(name, str) else os.fsdecode(name))

@@ -214,7 +214,7 @@ def test_two_editions_of_a_title_stand_in_one_ledger_and_share_no_serial(shop, t
         ("[edition.plain]", "edition.plain: a name has up to 32 of a-z, 0-9, - and _, begins with a letter or digit, and is not plain"),
         ("[edition.demo]\nleave_uot = []", "edition.demo.leave_uot: unknown key; did you mean `leave_out`?"),
         ('[edition.demo]\nleave_out = "LEVELS"', "edition.demo.leave_out: must be a list, not 'LEVELS'"),
-        ('[edition.demo]\nleave_out = ["LEVLES"]', "edition.demo.leave_out[0]: there is no 'LEVLES'; there are LEVELS, LAMPLIGHTER, name_bytes 4C41"),
+        ('[edition.demo]\nleave_out = ["LEVLES"]', "edition.demo.leave_out[0]: there is no 'LEVLES'; did you mean LEVELS? there are LEVELS, LAMPLIGHTER, name_bytes 4C41"),
         ("[edition.demo]\nleave_out = [4]", 'edition.demo.leave_out[0]: must be a file\'s name, or a table such as {side = "A", name = "LEVELS"}'),
         ('[edition.demo]\nleave_out = [{side = "B"}]', "edition.demo.leave_out[0]: names a file with either `name` or `name_bytes`"),
         ('[edition.demo]\nleave_out = [{side = "C", name = "LEVELS"}]', "edition.demo.leave_out[0].side: must be 'A' or 'B', not 'C'"),
@@ -318,7 +318,7 @@ def test_one_command_builds_all_or_one_of_them(shop, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (["--edition", "dmo"], "--edition: there is no 'dmo'; there are demo"),
+        (["--edition", "dmo"], "--edition: there is no 'dmo'; did you mean demo?"),
         (["--edition", "demo", "--all"], "give either --edition NAME or --all"),
     ],
 )

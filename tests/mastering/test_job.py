@@ -72,7 +72,7 @@ def test_a_good_job_builds(shop):
         (changed("[side.A]", "[side.B]").replace("side.A", "side.B"), "side.A: is missing: side A is the one with the label up"),
         (changed("gcr4to5-35z", "gcr4to5-36z"), "side.A.geometry: there is no 'gcr4to5-36z'; did you mean gcr4to5-35z?"),
         (changed("zoned-dos", "fat12"), "side.A.volume: fat12 is not defined on gcr4to5-35z"),
-        (changed("zoned-dos", "fat"), "side.A.volume: there is no 'fat'; there are block-tree, catalog-dos, fat12, none, zoned-dos"),
+        (changed("zoned-dos", "fat"), "side.A.volume: there is no 'fat'; did you mean fat12? there are block-tree, catalog-dos, fat12, none, zoned-dos"),
         (changed("0x2000", "0x20000"), "side.A.file[0].load_address: must be at most 65535 or 'in-file', not 131072"),
         (changed("load_address", "load_adress"), "side.A.file[0].load_adress: unknown key; did you mean `load_address`?"),
         (changed("program.bin", "missing.bin"), "side.A.file[0].source: there is no file missing.bin beside the job"),

@@ -273,6 +273,17 @@ def test_a_piece_that_is_none(capsys, options, said):
     assert said in told.err and told.out == ""
 
 
+def test_a_folder_without_masters_does_not_keep_the_others_from_being_searched(tmp_path, capsys):
+    held = str(master(tmp_path, "fat12", "mfm-40x9x512", b"x" * 300).path)
+    (tmp_path / "none").mkdir()
+    words = [str(tmp_path / "none"), held, str(tmp_path / "nowhere")]
+    assert run(["find", "--text", "x", *words, "--json"]) == 2
+    told = capsys.readouterr()
+    assert [json.loads(line)["master"] for line in told.out.splitlines()] == [held]
+    assert told.err.splitlines()[0] == f"obverse: {tmp_path / 'none'}: no master, and no master lies in it"
+    assert told.err.splitlines()[1].startswith(f"obverse: {tmp_path / 'nowhere'}: ")
+
+
 def test_a_folder_without_masters_is_an_error_not_an_answer(tmp_path, capsys):
     assert run(["find", "--text", "x", str(tmp_path)]) == 2
     assert capsys.readouterr().err == f"obverse: {tmp_path}: no master, and no master lies in it\n"

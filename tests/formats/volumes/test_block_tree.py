@@ -190,11 +190,11 @@ DAMAGE = [
     (2, LAMP + 0x13, "02", "LAMP.LIGHTER: the directory gives it 2 blocks, it has 1"),
     (2, LAMP + 0x15, "01 02", "LAMP.LIGHTER: the directory gives it 513 bytes, its blocks hold 512 at most"),
     (2, LAMP + 0x25, "03", "LAMP.LIGHTER: its directory begins in block 2, its entry says 3"),
-    (2, LEVELS + 0x15, "01 00 02", "LEVELS: the directory gives it 131073 bytes, its blocks hold 131072 at most"),
+    (2, LEVELS + 0x15, "01 00 02", "LEVELS: the directory gives it 131,073 bytes, its blocks hold 131,072 at most"),
     (21, 2, "15", "BOOK: leads to block 21, which belongs to BOOK already"),
     (20, 5, "FF", "BOOK: the directory gives it 3 blocks, it has 4"),
     (5, CAVES + 0x13, "02", "CAVES: the directory gives it 2 blocks, it has 1"),
-    (5, CAVES + 0x15, "00 04", "CAVES: the directory gives it 1024 bytes, it has 512"),
+    (5, CAVES + 0x15, "00 04", "CAVES: the directory gives it 1,024 bytes, it has 512"),
     (5, CAVES + 0x25, "05", "CAVES: its directory begins in block 2, its entry says 5"),
     (5, CAVES + 0x11, "02", "CAVES: its chain runs into block 2, which belongs to volume directory already"),
     (30, 4, "F5", "CAVES: its header does not lead back to entry 13 of block 5"),
@@ -384,7 +384,7 @@ def test_boot_bytes_lie_in_blocks_0_and_1():
     assert set(sectors(0, 1)) <= image.used
     assert read(image.dump).free == 273
     assert build(boot=bytes(257)).used - build().used == set(sectors(0))
-    assert refused(boot=bytes(1025), where="side.B") == "side.B.boot: 1025 bytes, where 1024 fit"
+    assert refused(boot=bytes(1025), where="side.B") == "side.B.boot: 1,025 bytes, where 1,024 fit"
 
 
 def test_placed_bytes_are_marked_used_and_files_go_around_them():

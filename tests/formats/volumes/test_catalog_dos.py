@@ -183,7 +183,7 @@ DAMAGE = [
     (at(18, 15) + 12, "00 00", "LAMPLIGHTER: its length word is missing"),
     (at(18, 14) + 2, "fd 01", "LAMPLIGHTER: needs 513 bytes by its length word, its sectors hold 512"),
     (at(16, 0) + 12, "14 03", "HOW TO PLAY: its chain runs into 20/3, which belongs to LAMPLIGHTER already"),
-    (at(21, 1) + 5, "79", "MOVED: list 2 says that 121 sectors come before it, not 122"),
+    (at(21, 1) + 5, "79", "MOVED: list 2 says that it begins with sector 121 of the file, not 122"),
 ]
 
 
@@ -320,7 +320,7 @@ def test_all_problems_come_at_once():
         where="side.A",
     )
     assert found.split("; side.A.") == [
-        "side.A.boot: 12289 bytes, where 12288 fit",
+        "side.A.boot: 12,289 bytes, where 12,288 fit",
         "image: catalog-dos has no place for it; leave the key out",
         "interleave: a step of 16, where 1 to 15 make sense",
         "volume_number: 255 is not 1 to 254",
@@ -329,7 +329,7 @@ def test_all_problems_come_at_once():
         "file[0].load_address: is missing: such a file needs one, for instance 0x2000",
         "file[1].load_address: only a binary file has one; leave the key out",
         "file[1].source: a text ends at its first 00, and byte 1 is one",
-        "file[2].source: 65536 bytes, where the length word counts to 65535",
+        "file[2].source: 65,536 bytes, where the length word counts to 65,535",
         "file[3].type: 'program' is no type; catalog-dos has text, integer, floating, binary",
     ]
     assert "volume_number: 0 is not 1 to 254" in refused(volume_number=0)
@@ -464,7 +464,7 @@ def test_a_disc_of_13_sectors_can_be_filled():
     assert image.dump[:9984] == b"B" * 9984
     with pytest.raises(VolumeError, match="needs 1 more sector than the 403"):
         build_13(text(b"ALL", 256 * 399))
-    with pytest.raises(VolumeError, match="9985 bytes, where 9984 fit"):
+    with pytest.raises(VolumeError, match="9,985 bytes, where 9,984 fit"):
         build_13(boot=bytes(9985))
 
 

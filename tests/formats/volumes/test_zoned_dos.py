@@ -505,7 +505,7 @@ def test_a_disc_of_every_kind_can_be_filled(kind):
     (file,) = zoned().read(image).files
     assert len(set(file.sectors)) == FREE[kind] and file.sectors[0].track == FIRST[kind]
     assert zoned().read(image).free == 0 and zoned().check(image) == []
-    with pytest.raises(VolumeError, match=f"needs 1 more block than the {FREE[kind]}"):
+    with pytest.raises(VolumeError, match=f"needs 1 more block than the {FREE[kind]:,}"):
         build_on(kind, program(b"ALL", 254 * FREE[kind] + 1))
 
 
