@@ -229,6 +229,30 @@ def test_when_all_serials_are_used_the_next_step_is_named(tmp_path):
     assert any("batch serials B-0001" in line for line in table.done("batch", "show", table.batch).out)
 
 
+def test_when_enough_are_good_the_next_step_is_to_close(table):
+    for disc in (FIRST, SECOND):
+        for side in "AB":
+            table.read(disc, side)
+    told = "  next: enough are good; `obverse batch close B-0001` closes it and backs the ledger up"
+    assert told in table.done("batch", "show", table.batch).out
+    table.read(THIRD, "A")
+    assert table.done("batch", "show", table.batch).out[2:] == [told, f"  {THIRD}  open      turn it over: side B is still to be read"]
+
+
+def test_a_closed_batch_asks_for_nothing_any_more(table):
+    table.read(FIRST, "A")
+    for side, day in (("A", "pass"), ("B", "marginal")):
+        table.read(SECOND, side, day)
+    table.read(THIRD, "A", "fail")
+    table.done("batch", "close", table.batch)
+    out = table.done("batch", "show", table.batch).out
+    assert out[2:] == [
+        f"  {disc}  {verdict:8}  don't box it: its batch was closed before it was finished"
+        for disc, verdict in ((FIRST, "open"), (SECOND, "marginal"), (THIRD, "fail"))
+    ]
+    assert table.done("batch", "show", table.batch, FOURTH).out[0] == f"{FOURTH}  open      not read yet, and its batch is closed"
+
+
 def test_lists_are_the_export_lines(table):
     rows = table.rows()
     assert table.done("lot", "list", "--json").json == [row for row in rows if row["kind"] == "lot"]
@@ -291,6 +315,32 @@ def test_a_discs_story_tells_rejects_and_corrections_with_time_and_reason(tmp_pa
 
 
 # Close
+
+
+def test_closing_tells_what_is_left_unfinished(table):
+    table.read(FIRST, "A")
+    for side, day in (("A", "pass"), ("B", "marginal")):
+        table.read(SECOND, side, day)
+    table.done("batch", "reject", table.batch, FOURTH, "--by-eye", "--reason", "mould")
+    assert table.done("batch", "close", table.batch).out == [
+        "batch B-0001 is closed: 0 good, 1 in doubt, 1 bad, 2 open; 2 good were wanted",
+        f"  never finished, so don't box them: {FIRST}, {SECOND}",
+        f"  serials that were never read: {THIRD}",
+    ]
+
+
+def test_closing_a_finished_batch_leaves_nothing_to_tell(tmp_path):
+    table = Table(tmp_path, one_side(), discs=2)
+    for disc in table.serials:
+        table.read(disc, "A")
+    assert table.done("batch", "close", table.batch).out == [
+        "batch B-0001 is closed: 2 good, 0 in doubt, 0 bad, 0 open; 2 good were wanted"
+    ]
+
+
+def test_a_second_close_is_refused_with_the_reason(table):
+    table.done("batch", "close", table.batch)
+    assert table.refused("batch", "close", table.batch) == "obverse: batch B-0001 is closed already"
 
 
 def test_closing_backs_the_ledger_up_unasked(table):
