@@ -58,7 +58,8 @@ def action_text(disc: Disc) -> str:
     if action == "other-drive":
         others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
         return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
-    return _ACTIONS[action].format(side=" and ".join(sides))
+    doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
+    return _ACTIONS[action].format(side=" and ".join(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:

@@ -1,8 +1,11 @@
 """The commands over batches: what they say to the helper at the table, and to programs."""
 
 import pytest
+from bench import Copy, make_master, random_dump
 from table import Table, clock, one_side, said, serials, two_sides
 
+from formats import registry
+from formats.containers import capture
 from mastering.serial import is_serial
 
 FIRST, SECOND, THIRD, FOURTH = serials(4)
@@ -138,6 +141,49 @@ def test_a_blank_is_told_as_what_was_found_so_that_one_line_says_what_to_do(tabl
     assert answer.out == [f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing", f"{FIRST}  fail      read side B again"]
 
 
+def test_what_was_written_wrong_is_told_as_found_so_that_one_line_says_what_to_do(table):
+    wrong = Copy(table.master, "B", dump=table.on_a_day("B", "fail")[0]).capture()
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.capture", capture.write(wrong)))
+    assert answer.out[0] == f"{FIRST}-B.capture: 1 of 360 sectors are recorded, but not as the master's"
+    assert answer.out[-1] == f"{FIRST}  fail      read side B again"
+
+
+@pytest.mark.parametrize(("day", "found"), [
+    ("other-side", "it was the wrong way up: this is Lamplighter 1.2 A, so the read settles nothing"),
+    ("short", "the reading ended early, so the read settles nothing"),
+])  # fmt: skip
+def test_a_good_disc_that_was_put_in_wrong_is_boxed_all_the_same(table, day, found):
+    for side in "AB":
+        table.read(FIRST, side)
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B-2.dump", *table.on_a_day("B", day)))
+    assert (answer.status, answer.out) == (1, [f"{FIRST}-B-2.dump: {found}", f"{FIRST}  pass      box it"])
+
+
+def test_another_titles_disc_is_told_as_one_to_put_aside(table):
+    stranger = one_side("SM-009", name="Undertow")
+    table.open(stranger)
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.dump", stranger.sides["A"].dump))
+    assert answer.out[0] == f"{FIRST}-B.dump: it carries Undertow 1.0 A: put this one aside and ask where it came from"
+
+
+def test_sectors_that_a_filler_could_have_made_are_told(tmp_path):
+    geometry = registry.geometry("mfm-40x9x512")
+    dump = random_dump(geometry, 3)[: -2 * geometry.size] + bytes(2 * geometry.size)
+    table = Table(tmp_path, make_master({"A": (geometry.id, dump)}, catalogue="SM-004"))
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A.dump", dump))
+    assert answer.out == [
+        f"{FIRST}-A.dump: 2 sectors would look the same filled in by the reader",
+        f"{FIRST}  pass      box it",
+    ]
+
+
+def test_a_side_in_doubt_is_told_beside_the_one_still_to_be_read(table):
+    table.read(FIRST, "A", "marginal")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == (
+        f"{FIRST}  open      turn it over: side B is still to be read; side A is in doubt, read it again"
+    )
+
+
 def test_a_files_name_stays_on_one_line_and_gives_the_terminal_no_commands(table):
     copies = table.folder / "copies"
     copies.mkdir()
@@ -208,7 +254,7 @@ def test_a_batch_for_people_begins_with_how_many_good_ones_and_what_is_next(tabl
     out = table.done("batch", "show", table.batch).out
     assert out[0] == "batch B-0001 (open), Lamplighter 1.2: 1 good of 2 wanted"
     assert f"  next: {FOURTH}" in out
-    assert f"  {SECOND}  open      turn it over: side B is still to be read" in out
+    assert f"  {SECOND}  open      turn it over: side B is still to be read; side A is in doubt, read it again" in out
     assert f"  rejected: {THIRD}" in out
 
 
