@@ -6,6 +6,8 @@ from table import Table, clock, one_side, said, serials, two_sides
 
 from formats import registry
 from formats.containers import capture
+from mastering.ledger.store import Ledger
+from mastering.rates import rows
 from mastering.serial import is_serial
 
 FIRST, SECOND, THIRD, FOURTH = serials(4)
@@ -438,7 +440,48 @@ def test_a_simulated_drive_marks_what_it_wrote(table):
     table.read(FIRST, "A", "fail", "--read", "S1")
     assert table.reads()[0]["simulated"] is True
     assert table.done("rates", "--by", "lot", "--json").json[0]["simulated"] is True
-    assert table.done("rates", "--by", "lot").out[1].endswith("too few to say simulated")
+    assert table.done("rates", "--by", "lot").out[1].endswith("too few to say, simulated")
+
+
+def test_a_disc_that_was_rejected_unread_has_no_first_pass(table):
+    table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
+    assert table.done("rates").out[1].split()[:8] == ["L-07", "1", "1", "100.0", "%", "20.7", "%", "to"]
+    assert table.done("rates").out[1].count("100.0 %") == 2  # the rate and its upper limit
+    for side in "AB":
+        table.read(SECOND, side)
+    table.read(THIRD, "A", "fail")
+    for by in ("lot", "batch"):
+        assert " 50.0 % " in table.done("rates", "--by", by).out[1]
+
+
+@pytest.mark.parametrize("by", ["lot", "batch", "side", "drive", "track"])
+def test_a_writing_whose_reads_are_void_has_no_first_pass(tmp_path, by):
+    """Of the first disc nothing is left of its first writing; the second one passed."""
+    table = Table(tmp_path, one_side())
+    table.read(FIRST, "A")
+    table.done("batch", "amend", table.batch, FIRST, "--read", 1, "--void", "--reason", "dust")
+    table.read(FIRST, "A", "pass", "--rewritten", tag="2")
+    shown = []
+    with Ledger.open(table.ledger) as ledger, ledger.read() as known:
+        shown.append(list(rows(known.rates(by)))[1][5])
+    table.read(SECOND, "A")
+    with Ledger.open(table.ledger) as ledger, ledger.read() as known:
+        [rate, *_] = known.rates(by)
+        assert (rate.discs, rate.unread) == (2, 1)
+        shown.append(list(rows([rate]))[1][5])
+    assert shown == ["", "100.0 %"]
+
+
+@pytest.mark.parametrize("by", ["batch", "lot", "side", "track"])
+@pytest.mark.parametrize("role", ["wrote", "read"])
+def test_a_role_is_a_drives(table, by, role):
+    table.read(FIRST, "A")
+    assert "--role" in table.refused("rates", "--by", by, "--role", role)
+
+
+def test_the_bar_is_explained_below_its_table(table):
+    table.read(FIRST, "A", "fail")
+    assert table.done("rates").out[-1] == "bar: # the rate, - between its limits, + both"
 
 
 # The clock
