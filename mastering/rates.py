@@ -11,6 +11,7 @@ Role = Literal["wrote", "read"]
 Z95 = 1.959963984540054  # the normal distribution's 0.975 quantile, as scipy.stats.norm.ppf(0.975) gives it
 TOO_FEW = 20  # discs below which a rate says little
 _BAR = 20
+LEGEND = "bar: # the rate, - between its limits, + both"
 
 
 def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
@@ -28,7 +29,7 @@ def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Rate:
-    """A group's discs that are settled, and how many of them are what."""
+    """A group's discs that are settled, and how many of them are what. `unread`: of no first writing of theirs a read is known."""
 
     by: By
     group: str
@@ -38,6 +39,7 @@ class Rate:
     rewritten: int
     first_bad: int
     simulated: bool
+    unread: int = 0
 
     def plain(self) -> dict[str, Any]:
         """A line of `rates --json`."""
@@ -64,22 +66,22 @@ def rows(rates: Sequence[Rate]) -> Iterator[tuple[str, ...]]:
     yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
     for rate in rates:
         low, high = wilson(rate.bad, rate.discs)
-        first = 1 - rate.first_bad / rate.discs
+        read = rate.discs - rate.unread
         yield (
             rate.group,
             f"{rate.discs:,}",
             f"{rate.bad:,}",
             f"{rate.bad / rate.discs:.1%}".replace("%", " %"),
             f"{low:.1%} to {high:.1%}".replace("%", " %"),
-            f"{first:.1%}".replace("%", " %"),
+            f"{1 - rate.first_bad / read:.1%}".replace("%", " %") if read else "",
             f"{rate.rewritten:,}",
             bar(rate.bad / rate.discs, low, high),
-            " ".join(_remarks(rate)),
+            ", ".join(_remarks(rate)),
         )
 
 
 def bar(share: float, low: float, high: float) -> str:
-    """A rate as a bar of `#` with its interval in `-`."""
+    """A rate as a bar of `#` with its interval in `-`, and `+` where it is both."""
     cells = ["#" if place < round(share * _BAR) else " " for place in range(_BAR)]
     for place in range(int(low * _BAR), min(_BAR, int(high * _BAR) + 1)):
         cells[place] = "+" if cells[place] == "#" else "-"

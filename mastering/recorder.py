@@ -103,6 +103,13 @@ class Recorder:
 
     def record(self, source: Source) -> dict[str, Any]:
         """Judges a read-back and records it; returns its line, which is on the disk by then. MasteringError when it is refused."""
+        try:
+            return self._recorded(source)
+        except LineError as error:
+            named = str(error).startswith((f"{source.path}: ", f"{self.called(source.path)}: "))
+            raise error if named else LineError(f"{source.path}: {error}") from error
+
+    def _recorded(self, source: Source) -> dict[str, Any]:
         serial, side = self._named(source)
         with self.ledger.read() as known:
             known.disc(serial, self.batch)  # before the work of judging
@@ -158,9 +165,10 @@ class Recorder:
         writing, wrote = self._writing(disc, side)
         lot = self.said.lot or disc.lot or _only(self.batch.lots)
         if lot is None or (side is not None and wrote is None):
-            asked = [f"--lot ({', '.join(self.batch.lots)})"] if lot is None else []
-            asked += [f"--wrote ({', '.join(self.batch.drives)})"] if side is not None and wrote is None else []
-            raise LineError(f"{disc.serial}: batch {self.batch.name} has several of these; say with {' and '.join(asked)} which it was")
+            asked = {"lots": f"--lot ({', '.join(self.batch.lots)})"} if lot is None else {}
+            asked |= {"drives": f"--wrote ({', '.join(self.batch.drives)})"} if side is not None and wrote is None else {}
+            several, say = " and ".join(asked), " and ".join(asked.values())
+            raise LineError(f"{disc.serial}: batch {self.batch.name} has several {several}; say with {say} which it was")
         read_by = self.said.read_by or wrote
         return {
             "kind": "read",

@@ -4,7 +4,7 @@ The check character is that of ISO/IEC 7064, MOD 37,36, over the letters and dig
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 
 def check_character(catalogue: str, number: int) -> str:
@@ -54,6 +54,26 @@ def why_no_serial(text: str, catalogue: str) -> str:
     if match[1] != catalogue:
         return f"a serial of {match[1]}, where one of {catalogue} was expected"
     return "no serial as they are handed out"
+
+
+def meant(text: str, known: Iterable[str]) -> str | None:
+    """The known serial that somebody meant who typed another text: the one with its number, else the only one that is one slip away."""
+    known = list(known)
+    number = re.search(r"\d+(?=-?[^-]?$)", text, re.ASCII)
+    same = [each for each in known if number is not None and number_of(each) == int(number[0][-18:])]
+    near = [each for each in known if _one_slip(text, each)]
+    return same[0] if same else near[0] if len(near) == 1 else None
+
+
+def _one_slip(text: str, other: str) -> bool:
+    """Whether two texts differ in one character, or by two neighbours that were swapped."""
+    if len(text) != len(other):
+        return False
+    places = [place for place, (a, b) in enumerate(zip(text, other, strict=True)) if a != b]
+    if len(places) == 2:
+        first, second = places
+        return second == first + 1 and text[first] == other[second] and text[second] == other[first]
+    return len(places) == 1
 
 
 def slot_words(texts: Sequence[str], catalogue: str) -> str:

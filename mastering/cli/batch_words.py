@@ -46,6 +46,8 @@ def action_text(disc: Disc) -> str:
     standings = disc.standings()
     verdict = disc.verdict()
     sides = [name for name, side in standings.items() if side.verdict == verdict]
+    if not disc.batch.open and verdict != "pass" and disc.action() != "reject":
+        return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
     if verdict == "open" and len(sides) == len(standings):
         return "not read yet" if not disc.reads else f"read it: nothing is known of side {' and '.join(sides)}"
     action, drives = disc.action(), disc.batch.drives
@@ -56,7 +58,8 @@ def action_text(disc: Disc) -> str:
     if action == "other-drive":
         others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
         return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
-    return _ACTIONS[action].format(side=" and ".join(sides))
+    doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
+    return _ACTIONS[action].format(side=" and ".join(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
@@ -65,14 +68,40 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
     simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
     yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
-    fresh = [disc.serial for disc in discs if not disc.reads and not disc.rejected]
     if batch.open:
-        yield f"  next: {_some(fresh)}" if fresh else f"  next: no serial is free; `obverse batch serials {batch.name}` hands out more"
-    waiting = [disc for disc in discs if disc.reads and disc.verdict() not in ("pass",) and disc.action() != "reject"]
-    yield from (f"  {disc_text(disc)}" for disc in waiting)
+        yield f"  next: {_next_text(batch, discs, counts)}"
+    yield from (f"  {disc_text(disc)}" for disc in discs if _waits(disc))
     rejected = [disc.serial for disc in discs if disc.action() == "reject"]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
+
+
+def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> str:
+    """What comes next in an open batch, apart from the discs that wait for something."""
+    if counts["pass"] >= batch.line["good"]:
+        return f"enough are good; `obverse batch close {batch.name}` closes it and backs the ledger up"
+    fresh = _fresh(discs)
+    return _some(fresh) if fresh else f"no serial is free; `obverse batch serials {batch.name}` hands out more"
+
+
+def _fresh(discs: list[Disc]) -> list[str]:
+    """The serials of which nothing is known yet."""
+    return [disc.serial for disc in discs if not disc.reads and not disc.rejected]
+
+
+def _waits(disc: Disc) -> bool:
+    """Whether something was begun on a disc and is not finished."""
+    return bool(disc.reads) and disc.verdict() != "pass" and disc.action() != "reject"
+
+
+def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+    """A batch that was closed: what it came to, and what is left unfinished for good."""
+    yield f"batch {batch.name} is closed: {counts_text(counts)}; {batch.line['good']} good were wanted"
+    waiting, fresh = [disc.serial for disc in discs if _waits(disc)], _fresh(discs)
+    if waiting:
+        yield f"  never finished, so don't box them: {_some(waiting)}"
+    if fresh:
+        yield f"  serials that were never read: {_some(fresh)}"
 
 
 def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:

@@ -16,7 +16,7 @@ from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
 from mastering.master import Master
 from mastering.opening import Run, batch_line
-from mastering.rates import By, Rate, rows
+from mastering.rates import LEGEND, By, Rate, rows
 from mastering.readback import Source
 from mastering.recorder import Judge, Recorder, Said
 from mastering.serial import serial
@@ -145,6 +145,7 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     for found in rates.values():
         yield ""
         yield from (f"   {line}" for line in table(rows(found)))
+    yield f"   {LEGEND}"
     yield ""
     yield "   What that says (`obverse advise`):"
     yield from (f"   {entry.level:5} {entry.say}" for entry in advice)

@@ -36,7 +36,7 @@ def hands_text(verdict: Verdict, sides: int) -> str:
     """What to do with the disc, in a sentence or two."""
     if verdict.verdict == "pass":
         good = f"Side {verdict.side} is good; box the disc when both sides are." if sides > 1 else "Good: box it."
-        return good + (f" ({_sectors(verdict.unproven)} would look the same filled in by the reader)" if verdict.unproven else "")
+        return good + (f" ({filler_text(verdict)})" if verdict.unproven else "")
     if verdict.verdict == "marginal":
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
     if verdict.diagnosis == "blank" and verdict.evidence != "cells":
@@ -48,18 +48,29 @@ def hands_text(verdict: Verdict, sides: int) -> str:
     return _failed_text(verdict)
 
 
+def filler_text(verdict: Verdict) -> str:
+    """How many sectors of a passing read-back prove nothing."""
+    return f"{_sectors(verdict.unproven)} would look the same filled in by the reader"
+
+
 def holds_marker(verdict: Verdict, sides: "Mapping[str, Side]") -> bool:
     """Whether a copy that is not bad has the master's marker where its serial belongs."""
     return verdict.verdict != "fail" and verdict.side is not None and sides[verdict.side].slot is not None and verdict.serial is None
 
 
 def found_text(verdict: Verdict) -> str:
-    """What is wrong with a read-back that was judged as a side, without saying what to do."""
+    """What is wrong with a read-back, without saying what to do with the disc that it should be of."""
     if verdict.verdict == "marginal":
         return f"{_sectors(len(verdict.findings))} came right at some turns only"
-    if verdict.diagnosis == "blank":
-        return "nothing is recorded on it, or its reader met nothing"
-    return _failed_text(verdict).partition(": ")[2]
+    if verdict.diagnosis:
+        return _FOUND[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
+    if verdict.side is None:
+        return "it can't be told which side this is; name it with --side"
+    bad = [finding for finding in verdict.findings if finding.kind != "soft"]
+    share = f"{len(bad)} of {verdict.expected} sectors"
+    if verdict.action == "write-again":
+        return f"{share} are recorded, but not as the master's"
+    return f"{share} hold other bytes" if all(finding.kind == "differs" for finding in bad) else f"{share} can't be read"
 
 
 def _failed_text(verdict: Verdict) -> str:
@@ -84,6 +95,14 @@ _DIAGNOSED = {
     "other-geometry": "Ask where it came from: it is recorded for another machine.",
     "shifted": "Read it again: the reader left sectors out.",
     "short": "Read it again: the reading ended early.",
+}
+_FOUND = {
+    "blank": "nothing is recorded on it, or its reader met nothing",
+    "other-side": "it was the wrong way up: this is {}, so the read settles nothing",
+    "other-master": "it carries {}: put this one aside and ask where it came from",
+    "other-geometry": "it is recorded for another machine: put this one aside and ask where it came from",
+    "shifted": "the reader left sectors out",
+    "short": "the reading ended early, so the read settles nothing",
 }
 
 

@@ -152,7 +152,9 @@ class Book(Shelf):
         self._pages.disc(disc)
 
     def _close(self, number: int, line: Line) -> None:
-        batch = self._open(line)
+        batch = self.batch(line["batch"])
+        if not batch.open:
+            raise LineError(f"batch {batch.name} is closed already")
         batch.open = False
         self._pages.change(BATCHES, batch.id, open=False)
 

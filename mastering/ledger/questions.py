@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Integer, Select, and_, case, func, or_, select, text
+from sqlalchemy import Integer, Select, and_, case, exists, func, or_, select, text
 
 from mastering.errors import MasteringError
 from mastering.ledger.entities import Batch, Disc
@@ -29,6 +29,7 @@ class _Tally:
     rewritten: int = 0
     first_bad: int = 0
     simulated: int = 0
+    unread: int = 0
 
     def add(self, counts: Any, times: int) -> None:
         """Counts sides, or with -1 no longer counts them; which of them are bad on the track is told by `found`."""
@@ -37,6 +38,7 @@ class _Tally:
         self.rewritten += times * counts.rewritten
         self.first_bad += times * counts.first_bad
         self.simulated += times * counts.simulated
+        self.unread += times * counts.unread
 
     def found(self, counts: Any, left_out: bool) -> None:
         """Takes in what the newest reads of some of its sides found on the track; a read that left it out says nothing of it."""
@@ -46,7 +48,7 @@ class _Tally:
             self.bad += counts.discs
 
     def rate(self, by: By, group: str) -> Rate:
-        return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0)
+        return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0, self.unread)
 
 
 class Questions(Shelf):
@@ -93,9 +95,9 @@ class Questions(Shelf):
     def _grouped(by: By, role: Role) -> Select[Any]:
         """The query of a grouping's counts."""
         if by in ("batch", "lot"):
-            return _counted(DISCS, DISCS.c.lot if by == "lot" else DISCS.c.batch)
+            return _counted(DISCS, DISCS.c.lot if by == "lot" else DISCS.c.batch, ~_FIRST_READ)
         if by == "side":
-            return _counted(SIDES, SIDES.c.side, SIDES.c.writing > 1)
+            return _counted(SIDES, SIDES.c.side, SIDES.c.first.is_(None), SIDES.c.writing > 1)
         drive = SIDES.c.wrote if role == "wrote" else SIDES.c.read_by
         discs = (
             select(
@@ -104,12 +106,13 @@ class Questions(Shelf):
                 func.max(SIDES.c.writing > 1).label("rewritten"),
                 func.max(SIDES.c.first_bad).label("first_bad"),
                 func.max(SIDES.c.simulated).label("simulated"),
+                func.min(SIDES.c.first.is_(None)).label("unread"),
             )
             .where(drive.is_not(None))
             .group_by(SIDES.c.disc, drive)
             .subquery()
         )
-        return _counted(discs, discs.c.grp)
+        return _counted(discs, discs.c.grp, discs.c.unread)
 
     # By track
 
@@ -118,7 +121,7 @@ class Questions(Shelf):
         zones: dict[tuple[int, str], Zones] = {}
         alike: dict[tuple[str, Zones], _Tally] = defaultdict(_Tally)  # sides whose tracks are the same
         batches = {batch.id: batch for batch in self.batches()}
-        for row in self.connection.execute(_counted(SIDES, SIDES.c.side, SIDES.c.writing > 1, SIDES.c.batch)):
+        for row in self.connection.execute(_counted(SIDES, SIDES.c.side, SIDES.c.first.is_(None), SIDES.c.writing > 1, SIDES.c.batch)):
             zones[row.batch, row.grp] = zones_of(batches[row.batch], row.grp)
             alike[row.grp, zones[row.batch, row.grp]].add(row, 1)
         tallies: dict[tuple[str, int, int], _Tally] = defaultdict(_Tally)
@@ -133,7 +136,10 @@ class Questions(Shelf):
         yield from (tallies[key].rate("track", "/".join(map(str, key))) for key in sorted(tallies) if tallies[key].discs)
 
 
-def _counted(table: Any, group: Any, rewritten: Any = None, *more: Any) -> Select[Any]:
+_FIRST_READ = exists().where(SIDES.c.disc == DISCS.c.line, SIDES.c.first.is_not(None))
+
+
+def _counted(table: Any, group: Any, unread: Any, rewritten: Any = None, *more: Any) -> Select[Any]:
     """Counts of the settled rows of a table by a column, called `grp` and what a rate calls them."""
     columns = table.c
     return (
@@ -146,6 +152,7 @@ def _counted(table: Any, group: Any, rewritten: Any = None, *more: Any) -> Selec
             _sum(columns.rewritten if rewritten is None else rewritten).label("rewritten"),
             _sum(columns.first_bad).label("first_bad"),
             _sum(columns.simulated).label("simulated"),
+            _sum(unread).label("unread"),
         )
         .where(columns.verdict != _OPEN, group.is_not(None))
         .group_by(group, *more)
@@ -158,7 +165,7 @@ def _sum(flag: Any) -> Any:
 
 
 def _rate(by: By, name: str, row: Any) -> Rate:
-    return Rate(by, name, row.discs, row.bad, row.marginal, row.rewritten, row.first_bad, bool(row.simulated))
+    return Rate(by, name, row.discs, row.bad, row.marginal, row.rewritten, row.first_bad, bool(row.simulated), row.unread)
 
 
 _BATCH = case((FINDINGS.c.not_tried > 0, SIDES.c.batch), else_=0).label("batch")  # needed only where a track may have been left out
@@ -172,6 +179,7 @@ _NEWEST_FINDINGS = (
         _sum(SIDES.c.writing > 1).label("rewritten"),
         _sum(SIDES.c.first_bad).label("first_bad"),
         _sum(SIDES.c.simulated).label("simulated"),
+        _sum(SIDES.c.first.is_(None)).label("unread"),
     )
     .select_from(FINDINGS)
     .join(READS, READS.c.line == FINDINGS.c.read)

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Row, Table, bindparam, func, select
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.lines import Line, LineError, parsed
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
-from mastering.serial import is_serial, why_no_serial
+from mastering.serial import is_serial, meant, why_no_serial
 from mastering.standing import Read
 
 
@@ -140,12 +140,8 @@ class Shelf:
             raise LineError(f"{serial}: a disc of batch {disc.batch.name}, not of {batch.name}")
         catalogue = batch.line["catalogue"]
         if not is_serial(serial, catalogue):
-            known = self._serials(batch)
-            near = [each for each in known if each.rsplit("-", 2)[1].lstrip("0") == serial.lstrip("0")] or get_close_matches(
-                serial, known, 1
-            )
-            why = why_no_serial(serial, catalogue)
-            raise LineError(f"{serial}: {why}" + (f"; did you mean {near[0]}?" if near and near[0] not in why else ""))
+            near, why = meant(serial, self._serials(batch)), why_no_serial(serial, catalogue)
+            raise LineError(f"{serial}: {why}" + (f"; did you mean {near}?" if near and near not in why else ""))
         raise LineError(f"{serial}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
 
     def find(self, serial: str) -> Disc | None:

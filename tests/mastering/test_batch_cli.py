@@ -1,8 +1,13 @@
 """The commands over batches: what they say to the helper at the table, and to programs."""
 
 import pytest
+from bench import Copy, make_master, random_dump
 from table import Table, clock, one_side, said, serials, two_sides
 
+from formats import registry
+from formats.containers import capture
+from mastering.ledger.store import Ledger
+from mastering.rates import rows
 from mastering.serial import is_serial
 
 FIRST, SECOND, THIRD, FOURTH = serials(4)
@@ -138,6 +143,49 @@ def test_a_blank_is_told_as_what_was_found_so_that_one_line_says_what_to_do(tabl
     assert answer.out == [f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing", f"{FIRST}  fail      read side B again"]
 
 
+def test_what_was_written_wrong_is_told_as_found_so_that_one_line_says_what_to_do(table):
+    wrong = Copy(table.master, "B", dump=table.on_a_day("B", "fail")[0]).capture()
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.capture", capture.write(wrong)))
+    assert answer.out[0] == f"{FIRST}-B.capture: 1 of 360 sectors are recorded, but not as the master's"
+    assert answer.out[-1] == f"{FIRST}  fail      read side B again"
+
+
+@pytest.mark.parametrize(("day", "found"), [
+    ("other-side", "it was the wrong way up: this is Lamplighter 1.2 A, so the read settles nothing"),
+    ("short", "the reading ended early, so the read settles nothing"),
+])  # fmt: skip
+def test_a_good_disc_that_was_put_in_wrong_is_boxed_all_the_same(table, day, found):
+    for side in "AB":
+        table.read(FIRST, side)
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B-2.dump", *table.on_a_day("B", day)))
+    assert (answer.status, answer.out) == (1, [f"{FIRST}-B-2.dump: {found}", f"{FIRST}  pass      box it"])
+
+
+def test_another_titles_disc_is_told_as_one_to_put_aside(table):
+    stranger = one_side("SM-009", name="Undertow")
+    table.open(stranger)
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.dump", stranger.sides["A"].dump))
+    assert answer.out[0] == f"{FIRST}-B.dump: it carries Undertow 1.0 A: put this one aside and ask where it came from"
+
+
+def test_sectors_that_a_filler_could_have_made_are_told(tmp_path):
+    geometry = registry.geometry("mfm-40x9x512")
+    dump = random_dump(geometry, 3)[: -2 * geometry.size] + bytes(2 * geometry.size)
+    table = Table(tmp_path, make_master({"A": (geometry.id, dump)}, catalogue="SM-004"))
+    answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A.dump", dump))
+    assert answer.out == [
+        f"{FIRST}-A.dump: 2 sectors would look the same filled in by the reader",
+        f"{FIRST}  pass      box it",
+    ]
+
+
+def test_a_side_in_doubt_is_told_beside_the_one_still_to_be_read(table):
+    table.read(FIRST, "A", "marginal")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == (
+        f"{FIRST}  open      turn it over: side B is still to be read; side A is in doubt, read it again"
+    )
+
+
 def test_a_files_name_stays_on_one_line_and_gives_the_terminal_no_commands(table):
     copies = table.folder / "copies"
     copies.mkdir()
@@ -208,7 +256,7 @@ def test_a_batch_for_people_begins_with_how_many_good_ones_and_what_is_next(tabl
     out = table.done("batch", "show", table.batch).out
     assert out[0] == "batch B-0001 (open), Lamplighter 1.2: 1 good of 2 wanted"
     assert f"  next: {FOURTH}" in out
-    assert f"  {SECOND}  open      turn it over: side B is still to be read" in out
+    assert f"  {SECOND}  open      turn it over: side B is still to be read; side A is in doubt, read it again" in out
     assert f"  rejected: {THIRD}" in out
 
 
@@ -227,6 +275,30 @@ def test_when_all_serials_are_used_the_next_step_is_named(tmp_path):
     table = Table(tmp_path, one_side(), discs=1)
     table.read(FIRST, "A")
     assert any("batch serials B-0001" in line for line in table.done("batch", "show", table.batch).out)
+
+
+def test_when_enough_are_good_the_next_step_is_to_close(table):
+    for disc in (FIRST, SECOND):
+        for side in "AB":
+            table.read(disc, side)
+    told = "  next: enough are good; `obverse batch close B-0001` closes it and backs the ledger up"
+    assert told in table.done("batch", "show", table.batch).out
+    table.read(THIRD, "A")
+    assert table.done("batch", "show", table.batch).out[2:] == [told, f"  {THIRD}  open      turn it over: side B is still to be read"]
+
+
+def test_a_closed_batch_asks_for_nothing_any_more(table):
+    table.read(FIRST, "A")
+    for side, day in (("A", "pass"), ("B", "marginal")):
+        table.read(SECOND, side, day)
+    table.read(THIRD, "A", "fail")
+    table.done("batch", "close", table.batch)
+    out = table.done("batch", "show", table.batch).out
+    assert out[2:] == [
+        f"  {disc}  {verdict:8}  don't box it: its batch was closed before it was finished"
+        for disc, verdict in ((FIRST, "open"), (SECOND, "marginal"), (THIRD, "fail"))
+    ]
+    assert table.done("batch", "show", table.batch, FOURTH).out[0] == f"{FOURTH}  open      not read yet, and its batch is closed"
 
 
 def test_lists_are_the_export_lines(table):
@@ -293,6 +365,32 @@ def test_a_discs_story_tells_rejects_and_corrections_with_time_and_reason(tmp_pa
 # Close
 
 
+def test_closing_tells_what_is_left_unfinished(table):
+    table.read(FIRST, "A")
+    for side, day in (("A", "pass"), ("B", "marginal")):
+        table.read(SECOND, side, day)
+    table.done("batch", "reject", table.batch, FOURTH, "--by-eye", "--reason", "mould")
+    assert table.done("batch", "close", table.batch).out == [
+        "batch B-0001 is closed: 0 good, 1 in doubt, 1 bad, 2 open; 2 good were wanted",
+        f"  never finished, so don't box them: {FIRST}, {SECOND}",
+        f"  serials that were never read: {THIRD}",
+    ]
+
+
+def test_closing_a_finished_batch_leaves_nothing_to_tell(tmp_path):
+    table = Table(tmp_path, one_side(), discs=2)
+    for disc in table.serials:
+        table.read(disc, "A")
+    assert table.done("batch", "close", table.batch).out == [
+        "batch B-0001 is closed: 2 good, 0 in doubt, 0 bad, 0 open; 2 good were wanted"
+    ]
+
+
+def test_a_second_close_is_refused_with_the_reason(table):
+    table.done("batch", "close", table.batch)
+    assert table.refused("batch", "close", table.batch) == "obverse: batch B-0001 is closed already"
+
+
 def test_closing_backs_the_ledger_up_unasked(table):
     table.read(FIRST, "A")
     answer = table.done("batch", "close", table.batch, "--json")
@@ -342,7 +440,48 @@ def test_a_simulated_drive_marks_what_it_wrote(table):
     table.read(FIRST, "A", "fail", "--read", "S1")
     assert table.reads()[0]["simulated"] is True
     assert table.done("rates", "--by", "lot", "--json").json[0]["simulated"] is True
-    assert table.done("rates", "--by", "lot").out[1].endswith("too few to say simulated")
+    assert table.done("rates", "--by", "lot").out[1].endswith("too few to say, simulated")
+
+
+def test_a_disc_that_was_rejected_unread_has_no_first_pass(table):
+    table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
+    assert table.done("rates").out[1].split()[:8] == ["L-07", "1", "1", "100.0", "%", "20.7", "%", "to"]
+    assert table.done("rates").out[1].count("100.0 %") == 2  # the rate and its upper limit
+    for side in "AB":
+        table.read(SECOND, side)
+    table.read(THIRD, "A", "fail")
+    for by in ("lot", "batch"):
+        assert " 50.0 % " in table.done("rates", "--by", by).out[1]
+
+
+@pytest.mark.parametrize("by", ["lot", "batch", "side", "drive", "track"])
+def test_a_writing_whose_reads_are_void_has_no_first_pass(tmp_path, by):
+    """Of the first disc nothing is left of its first writing; the second one passed."""
+    table = Table(tmp_path, one_side())
+    table.read(FIRST, "A")
+    table.done("batch", "amend", table.batch, FIRST, "--read", 1, "--void", "--reason", "dust")
+    table.read(FIRST, "A", "pass", "--rewritten", tag="2")
+    shown = []
+    with Ledger.open(table.ledger) as ledger, ledger.read() as known:
+        shown.append(list(rows(known.rates(by)))[1][5])
+    table.read(SECOND, "A")
+    with Ledger.open(table.ledger) as ledger, ledger.read() as known:
+        [rate, *_] = known.rates(by)
+        assert (rate.discs, rate.unread) == (2, 1)
+        shown.append(list(rows([rate]))[1][5])
+    assert shown == ["", "100.0 %"]
+
+
+@pytest.mark.parametrize("by", ["batch", "lot", "side", "track"])
+@pytest.mark.parametrize("role", ["wrote", "read"])
+def test_a_role_is_a_drives(table, by, role):
+    table.read(FIRST, "A")
+    assert "--role" in table.refused("rates", "--by", by, "--role", role)
+
+
+def test_the_bar_is_explained_below_its_table(table):
+    table.read(FIRST, "A", "fail")
+    assert table.done("rates").out[-1] == "bar: # the rate, - between its limits, + both"
 
 
 # The clock

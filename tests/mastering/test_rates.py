@@ -80,7 +80,17 @@ def test_rates_are_told_without_scipy(tmp_path):
 
 
 def rate(discs, bad, **keys) -> Rate:
-    return Rate("lot", "L-07", discs, bad, 0, keys.get("rewritten", 0), keys.get("first_bad", bad), keys.get("simulated", False))
+    return Rate(
+        "lot",
+        "L-07",
+        discs,
+        bad,
+        0,
+        keys.get("rewritten", 0),
+        keys.get("first_bad", bad),
+        keys.get("simulated", False),
+        keys.get("unread", 0),
+    )
 
 
 def test_a_row_says_how_sure_the_rate_is():
@@ -98,7 +108,12 @@ def test_below_twenty_discs_it_is_too_few_to_say(discs, said):
 
 def test_what_was_simulated_is_called_so():
     assert list(rows([rate(50, 1, simulated=True)]))[1][-1] == "simulated"
-    assert list(rows([rate(5, 1, simulated=True)]))[1][-1] == "too few to say simulated"
+    assert list(rows([rate(5, 1, simulated=True)]))[1][-1] == "too few to say, simulated"
+
+
+def test_first_pass_counts_only_discs_that_were_read_at_all():
+    told = [row[5] for row in list(rows([rate(10, 6, first_bad=2, unread=2), rate(3, 3, first_bad=0, unread=3), rate(4, 0)]))[1:]]
+    assert told == ["75.0 %", "", "100.0 %"]
 
 
 @given(st.integers(1, 5000).flatmap(lambda discs: st.tuples(st.integers(0, discs), st.just(discs))))

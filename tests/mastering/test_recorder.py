@@ -208,7 +208,7 @@ def test_an_amended_drive_is_that_of_each_sides_newest_writing(two_drives):
     two_drives.done("batch", "amend", two_drives.batch, FIRST, "--wrote", "D2", "--reason", "cables were swapped")
     assert [line["group"] for line in two_drives.done("rates", "--by", "drive", "--json").json] == ["D2"]
     story = two_drives.done("batch", "show", two_drives.batch, FIRST).out
-    assert ["by D1" in line.partition("read by")[0] for line in story[2:]] == [True, False, False]
+    assert ["by D1" in line.partition("read by")[0] for line in story[2:-1]] == [True, False, False]
 
 
 def test_an_amended_drive_with_a_read_is_that_of_the_writing_that_was_read(two_drives):
@@ -432,6 +432,40 @@ def test_a_disc_of_another_batch_is_refused_with_that_batchs_name(table):
     assert other in told
 
 
+def typed_wrong(serial: str, at: int, to: str) -> str:
+    return serial[:at] + to + serial[at + 1 :]
+
+
+@pytest.mark.parametrize("wrong", [
+    typed_wrong(FIRST, -1, "Q"), typed_wrong(FIRST, 3, "5"), typed_wrong(FIRST, 7, "4"), f"{FIRST[:9]}10-{FIRST[-1]}", f"SM-005-0001-{FIRST[-1]}",
+])  # fmt: skip
+def test_a_guess_shares_the_number_or_is_one_slip_away(table, wrong):
+    assert table.refused("batch", "show", table.batch, wrong).endswith(f"; did you mean {FIRST}?")
+
+
+@pytest.mark.parametrize("wrong", ["SM-004-0099-X", "SM-004-0100-Q", "SM-004-0511-X", "lamplighter", ""])
+def test_no_guess_is_better_than_a_wrong_one(tmp_path, wrong):
+    table = Table(tmp_path, two_sides(), discs=50)
+    assert "did you mean" not in table.refused("batch", "show", table.batch, wrong)
+
+
+def test_each_error_names_its_file(two_drives):
+    data = two_drives.on_a_day("B", "pass")[0]
+    strange = [f"{serials(9)[-1]}-B.dump", f"{FIRST[:-1]}Q-B.dump", f"{FIRST}-B.dump"]
+    for name in strange:
+        [error] = two_drives.record(two_drives.file(name, data)).errors
+        assert error.startswith(f"{two_drives.folder / name}: {name[:13]}: ")
+
+
+@pytest.mark.parametrize(("words", "told"), [
+    ((), "B-0001 has several lots and drives; say with --lot (L-07, L-09) and --wrote (D1, D2) which it was"),
+    (("--wrote", "D1"), "B-0001 has several lots; say with --lot (L-07, L-09) which it was"),
+    (("--lot", "L-07"), "B-0001 has several drives; say with --wrote (D1, D2) which it was"),
+])  # fmt: skip
+def test_what_a_batch_has_several_of_is_named(two_drives, words, told):
+    assert two_drives.read(FIRST, "B", "pass", *words).errors[0].endswith(told)
+
+
 # The serial that is on the disc
 
 
@@ -455,7 +489,7 @@ def test_what_is_no_serial_is_kept_in_the_row_and_said_in_words(table):
     assert again == line | {"again": True}
     assert table.reads()[0]["slot"] == line["slot"]
     told = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A-2.dump", stamped(table, "SM-004-0001-A"))).out
-    assert told[0].endswith("1 of 560 sectors were written wrong.")
+    assert told[0].endswith("1 of 560 sectors are recorded, but not as the master's")
     assert told[1].endswith(
         "no serial of this title in its place: it holds SM-004-0001-A: mistyped: its last character does not fit the others"
     )

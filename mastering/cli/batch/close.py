@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mastering.cli.batch_words import batch_plain, counts_text
+from mastering.cli.batch_words import batch_plain, closed_text
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
@@ -26,9 +26,10 @@ def command(batch: str, ledger: str | None, as_json: bool) -> None:
         with opened.write() as book:
             book.add({"kind": "close", "batch": batch, "at": stamp(book)})
         with opened.read() as known:
-            counts = known.counts(known.batch(batch))
-            plain = batch_plain(known.batch(batch), counts)
-        json_lines([plain]) if as_json else lines([f"batch {batch} is closed: {counts_text(counts)}"])
+            found = known.batch(batch)
+            counts = known.counts(found)
+            discs = known.discs(found)
+        json_lines([batch_plain(found, counts)]) if as_json else lines(closed_text(found, discs, counts))
         try:
             target = _backed_up(opened, batch)
         except (MasteringError, OSError) as error:

@@ -10,7 +10,7 @@ import click
 from mastering.cli.batch_words import disc_text
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
 from mastering.cli.output import json_lines, lines, printable
-from mastering.cli.words import findings_text, found_text, hands_text, holds_marker
+from mastering.cli.words import filler_text, findings_text, found_text, holds_marker
 from mastering.errors import MasteringError
 from mastering.readback import Source, sources
 from mastering.verdict import Verdict
@@ -154,20 +154,16 @@ def _bar_aside() -> AbstractContextManager[object]:
     return aside
 
 
-def _asks(verdict: Verdict) -> bool:
-    """Whether a read says what to do where its disc's line can't."""
-    return verdict.diagnosis != "blank" and (verdict.diagnosis is not None or verdict.side is None)
-
-
 def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
-    """What a read found, where it was not simply good."""
+    """What a read found, where it was not simply good; what to do is its disc's line to say."""
     verdict = Verdict.from_plain(line)
     name = line["readback"].rpartition("/")[2]
     if line.get("again"):
         yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
     elif verdict.verdict != "pass":
-        told = hands_text(verdict, len(master.sides)) if _asks(verdict) else found_text(verdict)
-        yield f"{name}: {told}"
+        yield f"{name}: {found_text(verdict)}"
+    elif verdict.unproven:
+        yield f"{name}: {filler_text(verdict)}"
     if holds_marker(verdict, master.sides):
         yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
     if verdict.verdict != "pass" and not verdict.diagnosis:
