@@ -9,7 +9,7 @@ from typing import Any
 from formats.errors import Problem
 from formats.geometry import Address, Geometry
 from formats.image import Image
-from formats.volume import Problems, follow, say, text_of
+from formats.volume import Problems, follow, say
 from formats.volumes.interface import VolumeIn
 
 Link = tuple[int, int]
@@ -44,18 +44,27 @@ class Walk:
 
     def chain(self, first: Link | None, following: Callable[[Link], Link | None], owner: str) -> tuple[Link, ...]:
         """The sectors of a chain as far as it can be followed, now the owner's."""
-        found, wrong = follow(first, following, self.addresses.__contains__, self.owners, owner)
+        found, wrong = follow(first, following, self.addresses.__contains__, self.owners, owner, self.said)
         if wrong:
             self.problems.add(owner, wrong)
         return found
+
+    def said(self, link: Link) -> str:
+        """A sector for people, by the numbers in its identifier where there is one."""
+        return say(self.addresses[link]) if link in self.addresses else text_of(link)
 
     def free_in_map(self, links: Iterable[Link], where: str) -> Iterator[Problem]:
         """Problems of sectors that the map calls free: those that are used, those that are not there."""
         for link in links:
             if link not in self.addresses:
-                yield Problem(where, f"{text_of(link)} is free, and the disc has no such sector")
+                yield Problem(where, f"{self.said(link)} is free, and the disc has no such sector")
             elif link in self.owners:
-                yield Problem(where, f"{say(self.addresses[link])} is free, and used by {self.owners[link]}")
+                yield Problem(where, f"{self.said(link)} is free, and used by {self.owners[link]}")
+
+
+def text_of(link: Link) -> str:
+    """A link for people, as it stands on the disc."""
+    return f"track {link[0]} sector {link[1]}"
 
 
 def link_of(parsed: Any) -> Link | None:

@@ -144,6 +144,13 @@ def refuse(content: VolumeIn, volume: str, unused: Iterable[str], problems: Prob
             problems.add(key(content.where, name), f"{volume} has no place for it; leave the key out")
 
 
+def other_numbers(where: str, numbers: Iterable[tuple[str, int, int]]) -> Iterator[Problem]:
+    """A problem for each number that a record has other than it should be: what it is, as it stands there, as it should be."""
+    for what, found, right in numbers:
+        if found != right:
+            yield Problem(where, f"{what}: {found:,}, where {right:,} was expected")
+
+
 # Sectors
 
 
@@ -189,30 +196,26 @@ def follow(
     exists: Callable[[Unit], bool],
     owners: dict[Unit, str],
     owner: str,
-    *,
-    called: str = "cluster",
+    said: Callable[[Unit], str],
 ) -> tuple[tuple[Unit, ...], str]:
     """Own the units of a chain; they, and what was wrong with it: empty when it comes to its end.
 
     It stops where it leads to a unit that does not exist or that has an owner, so all chains of a disc together are never
-    longer than the disc. `called`: what a unit is called that is a number.
+    longer than the disc. `said`: a unit for people.
     """
     found: list[Unit] = []
     unit = first
     while unit is not None:
         if not exists(unit):
-            return tuple(found), f"its chain leads to {text_of(unit, called)}, where no data can be"
+            return tuple(found), f"its chain leads to {said(unit)}, where no data can be"
         if unit in owners:
-            return tuple(found), f"its chain runs into {text_of(unit, called)}, which belongs to {owners[unit]} already"
+            if unit in found:
+                return tuple(found), f"its chain runs in a circle: it comes to {said(unit)} a second time"
+            return tuple(found), f"its chain runs into {said(unit)}, which belongs to {owners[unit]} already"
         owners[unit] = owner
         found.append(unit)
         unit = following(unit)
     return tuple(found), ""
-
-
-def text_of(unit: object, called: str = "cluster") -> str:
-    """A link, or a cluster or block by its number, for people."""
-    return f"{unit[0]}/{unit[1]}" if isinstance(unit, tuple) else f"{called} {unit}"
 
 
 def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, entries: int, problems: Problems) -> None:

@@ -6,8 +6,7 @@ from typing import Any
 
 from construct import Byte, Bytes, BytesInteger, Default, Padding, Struct
 
-from formats.linked import Link, link_of, parts_of
-from formats.volume import text_of
+from formats.linked import Link, link_of, parts_of, text_of
 
 LINK = Struct("track" / Byte, "sector" / Byte)
 

@@ -84,6 +84,8 @@ class _Reader:
         if block not in self.blocks:
             return f"leads to block {block}, where no data can be"
         there = volume.claim(self.owners, [block], owner)
+        if there and there[0][1] == owner:
+            return f"leads to block {block} a second time"
         return f"leads to block {block}, which belongs to {there[0][1]} already" if there else ""
 
     def _chain(self, first: int, owner: str) -> tuple[int, ...]:
@@ -93,7 +95,7 @@ class _Reader:
             after: int = DIRECTORY.parse(self.blocks.read(block)).next
             return after or None
 
-        found, wrong = volume.follow(first, following, self.blocks.__contains__, self.owners, owner, called="block")
+        found, wrong = volume.follow(first, following, self.blocks.__contains__, self.owners, owner, "block {}".format)
         if wrong:
             self.problems.add(owner, wrong)
         return found
@@ -174,9 +176,12 @@ class _Reader:
 
     def _folder(self, folder: Folder) -> Iterator[Problem]:
         header, where, own = folder.header, folder.where, folder.own
-        said = (header.entry_bytes, header.block_entries, header.files)
-        if said != (right := (ENTRY.sizeof(), DIRECTORY.entries.count, folder.count)):
-            yield Problem(where, f"bytes of an entry, entries of a block, files are {said}, not {right}")
+        numbers = (
+            ("bytes of an entry", header.entry_bytes, ENTRY.sizeof()),
+            ("entries of a block", header.block_entries, DIRECTORY.entries.count),
+            ("files", header.files, folder.count),
+        )
+        yield from volume.other_numbers(where, numbers)
         for block, before in zip(folder.blocks, (0, *folder.blocks), strict=False):
             if (previous := DIRECTORY.parse(self.blocks.read(block)).previous) != before:
                 yield Problem(where, f"block {block} says that {previous} comes before it, not {before}")

@@ -9,9 +9,23 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from construct import Array, Byte, Bytes, Default, Int8sb, Int16ub, Int16ul, Padding, Struct
-
 from formats import volume
+from formats.catalog import (
+    CATALOG,
+    CONTENTS,
+    DELETED,
+    HIGHEST_VOLUME,
+    LIST,
+    LOCKED,
+    LONGEST,
+    MAP_BITS,
+    NAMES,
+    NOTHING,
+    PAIRS,
+    TEXT,
+    TYPES,
+    WORDS,
+)
 from formats.errors import Problem
 from formats.free_space import DownwardSpace
 from formats.geometry import Geometry
@@ -19,7 +33,7 @@ from formats.image import Image
 from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
 from formats.plans import plan_of
 from formats.source import Source
-from formats.volume import FileSystem, NameRule, Problems
+from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 from formats.words import counted
 
@@ -28,54 +42,6 @@ SOURCES = (
     Source("Sectors of a track taken from the highest down, lists before data", "", "from memory"),
     Source("13 sectors", "403 sectors free; release 2, catalog from sector 12, the map's bits from the highest down", "from memory"),
 )
-
-LINK = Struct("track" / Byte, "sector" / Byte)
-
-CONTENTS = Struct(
-    Padding(1),
-    "catalog" / LINK,  # 01: first catalog sector
-    "release" / Byte,
-    Padding(2),
-    "volume" / Byte,  # 06: 1 to 254
-    Padding(32),
-    "pairs" / Default(Byte, 122),  # 27: of a track/sector list
-    Padding(8),
-    "last" / Byte,  # 30: track allocated last, and where to go on from it
-    "direction" / Int8sb,
-    Padding(2),
-    "tracks" / Byte,
-    "sectors" / Byte,
-    "size" / Int16ul,  # 36: bytes of a sector
-    "map" / Array(50, Struct("free" / Int16ub, "unused" / Default(Int16ub, 0))),  # 38: the highest sector is the highest bit; 1 is free
-)
-
-ENTRY = Struct(
-    "list" / LINK,  # track FF: deleted, 00: never used, nor any behind it
-    "type" / Byte,  # bit 7 locked
-    "name" / Bytes(30),  # 03: bit 7 set, padded A0
-    "sectors" / Int16ul,  # 21: lists and data
-)
-
-CATALOG = Struct(Padding(1), "next" / LINK, Padding(8), "entries" / Array(7, ENTRY))
-
-LIST = Struct(
-    Padding(1),
-    "next" / LINK,
-    Padding(2),
-    "offset" / Int16ul,  # 05: how many sectors of the file stand in the lists before
-    Padding(5),
-    "pairs" / Array(122, LINK),  # 0C: track 00 is a hole, which reads as zeros
-)
-
-NAMES = NameRule(longest=30, pad=0xA0, high=0x80)
-TYPES = {"text": 0x00, "integer": 0x01, "floating": 0x02, "binary": 0x04}
-WORDS = {0x01: Struct("length" / Int16ul), 0x02: Struct("length" / Int16ul), 0x04: Struct("address" / Int16ul, "length" / Int16ul)}
-NOTHING: Link = (0, 0)
-TEXT, LOCKED, DELETED = 0x00, 0x80, 0xFF
-PAIRS = 122
-MAP_BITS = 16  # of a track
-HIGHEST_VOLUME = 254
-LONGEST = 0xFFFF  # what a length word counts
 
 
 @dataclass(frozen=True)
@@ -199,10 +165,13 @@ class _Reader(Walk):
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
         geometry, contents = self.image.geometry, self.contents
-        said = (contents.tracks, contents.sectors, contents.size, contents.pairs)
-        real = (geometry.cylinders, len(geometry.numbers(0)), geometry.size, PAIRS)
-        if said != real:
-            yield Problem("table of contents", f"tracks, sectors, bytes of a sector, pairs of a list are {said}, not {real}")
+        numbers = (
+            ("tracks", contents.tracks, geometry.cylinders),
+            ("sectors of a track", contents.sectors, len(geometry.numbers(0))),
+            ("bytes of a sector", contents.size, geometry.size),
+            ("pairs of a list", contents.pairs, PAIRS),
+        )
+        yield from volume.other_numbers("table of contents", numbers)
         if not 1 <= contents.volume <= HIGHEST_VOLUME:
             yield Problem("table of contents", f"volume {contents.volume} is not 1 to {HIGHEST_VOLUME}")
         if self.plan.sure and contents.release != self.plan.release:

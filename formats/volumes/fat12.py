@@ -87,7 +87,7 @@ class _Reader:
         def following(cluster: int) -> int | None:
             return None if self.table[cluster] >= LAST else self.table[cluster]
 
-        found, wrong = volume.follow(first, following, self.layout.clusters.__contains__, self.owners, owner)
+        found, wrong = volume.follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
         if wrong:
             self.problems.add(owner, wrong)
         return found

@@ -38,6 +38,6 @@ def command(master: str, as_json: bool) -> int:
 
 
 def _told(made: dict[str, Any]) -> list[str]:
-    side = f" side {made['side']}" if made["side"] else ""
-    head = f"{'good' if made['ok'] else 'WRONG':6} {made['check']}{side}"
+    what = f"side {made['side']}: {'record' if made['check'] == 'side' else made['check']}" if made["side"] else made["check"]
+    head = f"{'good' if made['ok'] else 'WRONG':6} {what}"
     return [head, *(f"       {': '.join(filter(None, problem.values()))}" for problem in made["problems"])]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from formats.words import counted
 from mastering.cli.output import lines
 from mastering.cli.words import findings_text, hands_text
 from mastering.errors import MasteringError
@@ -166,7 +167,7 @@ def _told_copies(master: "Master", made: "list[Copy]", verdicts: "list[Verdict]"
         if not verdict.diagnosis:
             more = len(verdict.findings) - _SHOWN
             yield from (f"   {'':24}   {text}" for text in islice(findings_text(verdict, master.catalogue), _SHOWN))
-            yield from [f"   {'':24}   and {more} sectors more"] if more > 0 else []
+            yield from [f"   {'':24}   and {counted(more, 'sector')} more"] if more > 0 else []
     counts = Counter(verdict.verdict for verdict in verdicts)
     summary = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail"))
     yield f"   {len(made)} read-backs: {summary}. Each came out as it should."

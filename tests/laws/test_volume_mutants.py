@@ -23,7 +23,10 @@ from formats import registry
 ROOT = Path(__file__).parents[2]
 DECLARED = {
     "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
-    "catalog-dos": ("formats.volumes.catalog_dos",),
+    "catalog-dos": (
+        "formats.catalog",
+        "formats.volumes.catalog_dos",
+    ),
     "block-tree": ("formats.blocks", "formats.block_tree", "formats.volumes.block_tree"),
     "fat12": ("formats.fat", "formats.fat_boot", "formats.volumes.fat12"),
 }

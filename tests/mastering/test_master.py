@@ -123,8 +123,8 @@ def test_a_missing_and_an_extra_file_are_found(lamplighter, tmp_path):
 def test_a_good_master_checks_and_opens_from_a_shelf(lamplighter):
     done = run("check", lamplighter)
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.splitlines()[0] == "good   fixity"
-    assert len(done.stdout.splitlines()) == 7
+    sides = [f"good   side {side}: {what}" for side in "AB" for what in ("fields", "volume", "record")]
+    assert done.stdout.splitlines() == ["good   fixity", *sides]
     assert [open_master(folder).label for folder in master_folders(lamplighter.parent)] == ["Lamplighter 1.2"]
 
 

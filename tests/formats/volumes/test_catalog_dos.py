@@ -152,37 +152,30 @@ def test_the_catalog_goes_on_over_its_link():
 
 
 TABLE, ENTRY = at(17, 0), at(17, 15) + 0x0B
-SIZES = "table of contents: tracks, sectors, bytes of a sector, pairs of a list are"
 DAMAGE = [
     (TABLE + 0x38 + 4 * 18, "ff", "free map: track 18 sector 15 is free, and used by LAMPLIGHTER"),
     (TABLE + 0x39 + 4 * 20, "ff", "free map: track 20 sector 9 is free, and used by LAMPLIGHTER"),
     (TABLE + 0x39 + 4 * 17, "01", "free map: track 17 sector 0 is free, and used by table of contents"),
     (TABLE + 0x38 + 4 * 17, "80", "free map: track 17 sector 15 is free, and used by catalog"),
-    (TABLE + 0x38 + 4 * 35, "01", "free map: 35/8 is free, and the disc has no such sector"),
+    (TABLE + 0x38 + 4 * 35, "01", "free map: track 35 sector 8 is free, and the disc has no such sector"),
     (TABLE + 0x3A + 4 * 34, "00 80", "free map: the last two bytes of track 34 are 0080, not 0000"),
     (TABLE + 0x03, "09", "table of contents: its system's release is 9, not 3"),
     (ENTRY + 35 + 3, high(b"LAMPLIGHTER").hex(), "LAMPLIGHTER: 2 entries of the directory have this name"),
     (TABLE + 0x06, "00", "table of contents: volume 0 is not 1 to 254"),
     (TABLE + 0x06, "ff", "table of contents: volume 255 is not 1 to 254"),
-    (
-        TABLE + 0x27,
-        "79",
-        f"{SIZES} (35, 16, 256, 121), not (35, 16, 256, 122)",
-    ),
-    (
-        TABLE + 0x34,
-        "28 0d 00 02",
-        f"{SIZES} (40, 13, 512, 122), not (35, 16, 256, 122)",
-    ),
-    (at(17, 3) + 1, "11 04", "catalog: its chain runs into 17/4, which belongs to catalog already"),
-    (at(17, 3) + 1, "23 04", "catalog: its chain leads to 35/4, where no data can be"),
+    (TABLE + 0x27, "79", "table of contents: pairs of a list: 121, where 122 was expected"),
+    (TABLE + 0x34, "28", "table of contents: tracks: 40, where 35 was expected"),
+    (TABLE + 0x35, "0d", "table of contents: sectors of a track: 13, where 16 was expected"),
+    (TABLE + 0x36, "00 02", "table of contents: bytes of a sector: 512, where 256 was expected"),
+    (at(17, 3) + 1, "11 04", "catalog: its chain runs in a circle: it comes to track 17 sector 7 a second time"),
+    (at(17, 3) + 1, "23 04", "catalog: its chain leads to track 35 sector 4, where no data can be"),
     (ENTRY + 0x21, "04", "LAMPLIGHTER: the catalog gives it 4 sectors, it has 3"),
     (ENTRY + 0x22, "01", "LAMPLIGHTER: the catalog gives it 259 sectors, it has 3"),
-    (at(18, 15) + 1, "12 0f", "LAMPLIGHTER: its chain runs into 18/15, which belongs to LAMPLIGHTER already"),
-    (at(18, 15) + 12, "12 10", "LAMPLIGHTER: its chain leads to 18/16, where no data can be"),
+    (at(18, 15) + 1, "12 0f", "LAMPLIGHTER: its chain runs in a circle: it comes to track 18 sector 15 a second time"),
+    (at(18, 15) + 12, "12 10", "LAMPLIGHTER: its chain leads to track 18 sector 16, where no data can be"),
     (at(18, 15) + 12, "00 00", "LAMPLIGHTER: its length word is missing"),
     (at(18, 14) + 2, "fd 01", "LAMPLIGHTER: needs 513 bytes by its length word, its sectors hold 512"),
-    (at(16, 0) + 12, "14 03", "HOW TO PLAY: its chain runs into 20/3, which belongs to LAMPLIGHTER already"),
+    (at(16, 0) + 12, "14 03", "HOW TO PLAY: its chain runs into track 20 sector 9, which belongs to LAMPLIGHTER already"),
     (at(21, 1) + 5, "79", "MOVED: list 2 says that it begins with sector 121 of the file, not 122"),
 ]
 

@@ -156,7 +156,7 @@ DAMAGE = [
     (TABLE + 2, "7f", "allocation table: begins with fc ff 7f, where fc ff ff was expected"),
     (COPY + 100, "01", "allocation table: copy 2 differs from the first"),
     (TABLE + 12, "ff 0f", "allocation table: cluster 8 is allocated, and no file's"),
-    (TABLE + 3, "02 f0", "LAMP.COM: its chain runs into cluster 2, which belongs to LAMP.COM already"),
+    (TABLE + 3, "02 f0", "LAMP.COM: its chain runs in a circle: it comes to cluster 2 a second time"),
     (TABLE + 3, "03 f0", "DATA: its chain runs into cluster 3, which belongs to LAMP.COM already"),
     (TABLE + 3, "00 f0", "LAMP.COM: its chain leads to cluster 0, where no data can be"),
     (TABLE + 3, "61 f1", "LAMP.COM: its chain leads to cluster 353, where no data can be"),

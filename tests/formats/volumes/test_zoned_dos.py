@@ -149,25 +149,25 @@ DAMAGE = [
     (HEADER + 4 * 18 + 1, "fd", "block map: track 18 sector 0 is free, and used by the block map"),
     (HEADER + 4 * 18 + 1, "fe", "block map: track 18 sector 1 is free, and used by directory"),
     (HEADER + 4 * 30, "13", "block map: track 30 has 19 free blocks by its count, 18 by its bits"),
-    (HEADER + 4 * 31 + 3, "03", "block map: 31/17 is free, and the disc has no such sector"),
-    (HEADER + 4 * 1 + 3, "8f", "block map: 1/23 is free, and the disc has no such sector"),
-    (HEADER + 1, "02", "header: the link of 18/0 leads to 18/2, not 18/1"),
+    (HEADER + 4 * 31 + 3, "03", "block map: track 31 sector 17 is free, and the disc has no such sector"),
+    (HEADER + 4 * 1 + 3, "8f", "block map: track 1 sector 23 is free, and the disc has no such sector"),
+    (HEADER + 1, "02", "header: the link of track 18 sector 0 leads to track 18 sector 2, not track 18 sector 1"),
     (HEADER + 2, "42", "header: its format is 42, not 41: the drive would write nothing on it"),
     (DIRECTORY + 0x02, "87", "LAMPLIGHTER: type 7 is none of this system's"),
     (DIRECTORY + 0x02, "85", "LAMPLIGHTER: type 5 is none of this system's"),
     (DIRECTORY + 0x02, "84", "LAMPLIGHTER: a relative file, and it has no side sector"),
     (DIRECTORY + 4 * 32 + 0x15, "00 00", "RECORDS: a relative file, and it has no side sector"),
     (DIRECTORY + 2 * 32 + 5, LAMP, "LAMPLIGHTER: 2 entries of the directory have this name"),
-    (DIRECTORY, "13", "directory: its chain leads to 19/255, where no data can be"),
-    (DIRECTORY, "12 00", "directory: its chain runs into 18/0, which belongs to the block map already"),
+    (DIRECTORY, "13", "directory: its chain leads to track 19 sector 255, where no data can be"),
+    (DIRECTORY, "12 00", "directory: its chain runs into track 18 sector 0, which belongs to the block map already"),
     (DIRECTORY + 0x02, "42", "LAMPLIGHTER: was never closed"),
     (DIRECTORY + 0x03, "00", "LAMPLIGHTER: has no first block"),
     (DIRECTORY + 0x1E, "03", "LAMPLIGHTER: the directory gives it 3 blocks, it has 2"),
     (DIRECTORY + 0x1F, "01", "LAMPLIGHTER: the directory gives it 258 blocks, it has 2"),
-    (DIRECTORY + 4 * 32 + 0x15, "24", "RECORDS: its chain leads to 36/9, where no data can be"),
-    (at(17, 0), "11 15", "LAMPLIGHTER: its chain leads to 17/21, where no data can be"),
-    (at(17, 10), "11 00", "LAMPLIGHTER: its chain runs into 17/0, which belongs to LAMPLIGHTER already"),
-    (at(17, 10), "13 03", "HOW TO PLAY: its chain runs into 19/3, which belongs to LAMPLIGHTER already"),
+    (DIRECTORY + 4 * 32 + 0x15, "24", "RECORDS: its chain leads to track 36 sector 9, where no data can be"),
+    (at(17, 0), "11 15", "LAMPLIGHTER: its chain leads to track 17 sector 21, where no data can be"),
+    (at(17, 10), "11 00", "LAMPLIGHTER: its chain runs in a circle: it comes to track 17 sector 0 a second time"),
+    (at(17, 10), "13 03", "HOW TO PLAY: its chain runs into track 19 sector 3, which belongs to LAMPLIGHTER already"),
     (at(19, 3), "00 00", "HOW TO PLAY: the last byte used of its last block would be a byte of the link"),
 ]
 
@@ -208,7 +208,7 @@ def test_a_header_says_the_id_of_the_identifiers():
 def test_a_file_without_an_end_is_not_read():
     dump = by_hand()
     dump[at(17, 10) : at(17, 10) + 2] = b"\x11\x00"
-    with pytest.raises(VolumeError, match="runs into 17/0"):
+    with pytest.raises(VolumeError, match="in a circle: it comes to track 17 sector 0 a second time"):
         read(dump)
 
 
@@ -539,16 +539,16 @@ def test_directories_step_three_blocks_on(kind, chain):
 @pytest.mark.parametrize(
     "track, sector, offset, found, text",
     [
-        (39, 0, 0, "27", "header: the link of 39/0 leads to 39/0, not 38/0"),
-        (38, 0, 0, "00", "block map: the link of 38/0 leads to nothing, not 38/3"),
-        (38, 3, 1, "02", "block map: the link of 38/3 leads to 39/2, not 39/1"),
-        (38, 3, 4, "32", "block map: 38/3 says tracks 50 to 77, not 51 to 77"),
-        (38, 0, 5, "34", "block map: 38/0 says tracks 1 to 51, not 1 to 50"),
+        (39, 0, 0, "27", "header: the link of track 39 sector 0 leads to track 39 sector 0, not track 38 sector 0"),
+        (38, 0, 0, "00", "block map: the link of track 38 sector 0 leads to nothing, not track 38 sector 3"),
+        (38, 3, 1, "02", "block map: the link of track 38 sector 3 leads to track 39 sector 2, not track 39 sector 1"),
+        (38, 3, 4, "32", "block map: track 38 sector 3 says tracks 50 to 77, not 51 to 77"),
+        (38, 0, 5, "34", "block map: track 38 sector 0 says tracks 1 to 51, not 1 to 50"),
         (39, 0, 2, "41", "header: its format is 41, not 43: the drive would write nothing on it"),
-        (38, 3, 2, "41", "block map: the format of 38/3 is 41, not 43"),
+        (38, 3, 2, "41", "block map: the format of track 38 sector 3 is 41, not 43"),
         (38, 3, 6 + 5 * 26, "16", "block map: track 77 has 22 free blocks by its count, 23 by its bits"),
         (38, 0, 6 + 5 * 37 + 1, "f7", "block map: track 38 sector 0 is free, and used by the block map"),
-        (38, 3, 6 + 5 * 26 + 4, "80", "block map: 77/31 is free, and the disc has no such sector"),
+        (38, 3, 6 + 5 * 26 + 4, "80", "block map: track 77 sector 31 is free, and the disc has no such sector"),
     ],
 )
 def test_check_finds_on_77_tracks(track, sector, offset, found, text):
