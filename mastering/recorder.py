@@ -18,7 +18,7 @@ from mastering.quick import Quick
 from mastering.readback import LARGEST_CAPTURE, LARGEST_REPORT, NAMED, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.serial import serial as serial_of
 from mastering.serial import why_no_serial
-from mastering.verdict import Verdict
+from mastering.verdict import Verdict, sides_text
 
 if TYPE_CHECKING:
     from mastering.verify import Verifier
@@ -81,7 +81,7 @@ class Recorder:
     def __post_init__(self) -> None:
         said, sides = self.said, tuple(self.judge.master.sides)
         if said.side is not None and said.side not in sides:
-            raise MasteringError(f"--side {said.side}: this master has side {' and '.join(sides)}")
+            raise MasteringError(f"--side {said.side}: this master has {sides_text(sides)}")
         with self.ledger.read() as known:
             if not self.batch.open:
                 raise MasteringError(f"batch {self.batch.name} is closed; open another one for these discs")
@@ -143,7 +143,7 @@ class Recorder:
         if said.side not in (None, side):
             raise LineError(f"{path}: named after side {side}, where --side says {said.side}; nothing was recorded")
         if side not in self.master.sides:
-            raise LineError(f"{path}: side {side}, where this master has side {' and '.join(self.master.sides)}")
+            raise LineError(f"{path}: side {side}, where this master has {sides_text(self.master.sides)}")
         if not serial.startswith(f"{self.master.catalogue}-"):
             raise LineError(f"{path}: {why_no_serial(serial, self.master.catalogue)}")
         return serial, side

@@ -1,6 +1,6 @@
 """What can be said of a read-back: findings, diagnosis, verdict, action. Plain values, to JSON and back."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -37,6 +37,11 @@ _BY_DIAGNOSIS: dict[Diagnosis, Action] = {
     "short": "read-again",
 }
 _WRITTEN_WRONG = {"data-mark", "identity", "serial"}  # reading once more can't change these
+
+
+def sides_text(names: Collection[str]) -> str:
+    """Sides as they are called: side A, sides A and B."""
+    return f"side{'s' if len(names) > 1 else ''} {' and '.join(names)}"
 
 
 @dataclass(frozen=True)

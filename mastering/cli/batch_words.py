@@ -6,12 +6,13 @@ from typing import Any
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line
 from mastering.standing import DiscAction, Standing, after_failure
+from mastering.verdict import sides_text
 
 _ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
     "box": "box it",
-    "turn-over": "turn it over: side {side} is still to be read",
-    "read-again": "read side {side} again",
-    "write-again": "write side {side} again",
+    "turn-over": "turn it over: {sides} is still to be read",
+    "read-again": "read {sides} again",
+    "write-again": "write {sides} again",
     "reject": "reject it: put it aside and don't use the blank again",
     "clean-drive": "clean the drive first",
 }
@@ -49,7 +50,7 @@ def action_text(disc: Disc) -> str:
     if not disc.batch.open and verdict != "pass" and disc.action() != "reject":
         return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
     if verdict == "open" and len(sides) == len(standings):
-        return "not read yet" if not disc.reads else f"read it: nothing is known of side {' and '.join(sides)}"
+        return "not read yet" if not disc.reads else f"read it: nothing is known of {sides_text(sides)}"
     action, drives = disc.action(), disc.batch.drives
     if disc.rejected:
         return f"{_ACTIONS[action]} (rejected by eye)"
@@ -59,7 +60,7 @@ def action_text(disc: Disc) -> str:
         others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
         return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
     doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
-    return _ACTIONS[action].format(side=" and ".join(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
+    return _ACTIONS[action].format(sides=sides_text(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:

@@ -1,11 +1,14 @@
 """What commands print: JSON Lines and nothing else, or text for people."""
 
 import json
+import re
 import sys
 from collections.abc import Iterable
 from typing import Any
 
 _CONTROL = {code: f"%{code:02X}" for code in (*range(0x20), *range(0x7F, 0xA0))}  # a disc's names reach no terminal as commands
+
+_NUMBER = re.compile(r"\d[\d.,]*( %)?( to [\d.,]+ %| % sure)?")  # or the limits of one, or their head
 
 
 def json_lines(values: Iterable[Any]) -> None:
@@ -26,10 +29,10 @@ def printable(text: str) -> str:
 
 
 def table(rows: Iterable[tuple[str, ...]]) -> list[str]:
-    """Rows of texts in columns; what looks like a number stands to the right."""
+    """Rows of texts in columns; numbers stand to the right."""
     rows = list(rows)
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
-        "  ".join(cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        "  ".join(cell.rjust(width) if _NUMBER.fullmatch(cell) else cell.ljust(width) for cell, width in zip(row, widths, strict=True))
         for row in rows
     ]

@@ -18,7 +18,7 @@ from mastering.errors import MasteringError
 from mastering.master import Master, masters_at, open_master
 from mastering.quick import Match, Quick
 from mastering.readback import Source, sources
-from mastering.verdict import Verdict
+from mastering.verdict import Verdict, sides_text
 
 if TYPE_CHECKING:
     from mastering.verify import Verifier
@@ -84,7 +84,7 @@ class _Run:
 
     def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master], names: _Names) -> None:
         if side is not None and side not in master.sides:
-            raise MasteringError(f"--side {side}: this master has side {' and '.join(master.sides)}")
+            raise MasteringError(f"--side {side}: this master has {sides_text(master.sides)}")
         self.master, self.side, self.at_hand, self.names = master, side, at_hand, names
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())

@@ -16,6 +16,7 @@ from mastering.ledger.shelf import Shelf, UnknownError
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
 from mastering.serial import is_serial, number_of, why_no_serial
 from mastering.standing import Read
+from mastering.verdict import sides_text
 
 START = "0" * 64  # the digest before the first row
 
@@ -178,7 +179,7 @@ class Book(Shelf):
     def _check_read(self, disc: Disc, line: Line) -> None:
         side, writing, newest = line["side"], line["writing"], disc.newest_writing(line["side"] or "")
         if side is not None and side not in disc.batch.sides:
-            raise LineError(f"{disc.serial}: side {side}, where its batch has side {' and '.join(disc.batch.sides)} only")
+            raise LineError(f"{disc.serial}: side {side}, where its batch has {sides_text(disc.batch.sides)} only")
         if (side is None) != (writing is None) or (writing is not None and writing < max(1, newest)):
             raise LineError(f"{disc.serial}: writing {writing} of side {side}, whose newest one is {newest}")
         if line["read"] in disc.files:

@@ -1,12 +1,12 @@
 """Lines out of a ledger and into one, and the proof that nobody changed it behind its back."""
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Table, select
 
 from mastering.errors import MasteringError
 from mastering.ledger.book import START, chained
@@ -16,6 +16,7 @@ from mastering.ledger.tables import METADATA
 
 _CHUNK = 20_000  # lines whose rows are gathered before they are written
 _TOLD = 5  # problems of a check
+Row = tuple[object, ...]
 
 
 def take(ledger: Ledger, lines: Iterable[str], name: str) -> int:
@@ -115,21 +116,28 @@ def _replayed(ledger: Ledger) -> Iterator[str]:
             return
         with ledger.read() as found, anew.read() as wanted:
             for table in METADATA.sorted_tables:
-                yield from _differences(table.name, _dump(found.connection, table.name), _dump(wanted.connection, table.name))
+                yield from _differences(table, _dump(found.connection, table.name), _dump(wanted.connection, table.name))
 
 
-def _dump(connection: Connection, name: str) -> Iterator[tuple[object, ...]]:
+def _dump(connection: Connection, name: str) -> Iterator[Row]:
     table = METADATA.tables[name]
     for row in connection.execute(select(table).order_by(*table.primary_key)):
         yield tuple(row)
 
 
-def _differences(name: str, found: Iterable[object], wanted: Iterable[object]) -> Iterator[str]:
+def _differences(table: Table, found: Iterable[Row], wanted: Iterable[Row]) -> Iterator[str]:
+    """The first row of a table that is not what the log gives: its key and what differs, or all of it where there is no such key."""
+    names = [column.name for column in table.columns]
+    keys = {column.name for column in table.primary_key}
     for row, expected in zip_longest(found, wanted):
         if row != expected:
-            yield f"table {name}: holds {_shown(row)}, where the log gives {_shown(expected)}"
+            cells = dict(zip(names, zip(row or (), expected or (), strict=False), strict=False))
+            other = {name for name, (one, two) in cells.items() if one != two}
+            shown = keys | other if other and not keys & other else set(names)
+            told = [_shown(dict(zip(names, each or (), strict=False)), shown) for each in (row, expected)]
+            yield f"table {table.name}: holds {told[0]}, where the log gives {told[1]}"
             return
 
 
-def _shown(row: object) -> str:
-    return "no such row" if row is None else str(row)[:80]
+def _shown(row: Mapping[str, object], names: Collection[str]) -> str:
+    return ", ".join(f"{name} {value}" for name, value in row.items() if name in names)[:120] or "no such row"

@@ -95,9 +95,9 @@ class Questions(Shelf):
     def _grouped(by: By, role: Role) -> Select[Any]:
         """The query of a grouping's counts."""
         if by in ("batch", "lot"):
-            return _counted(DISCS, DISCS.c.lot if by == "lot" else DISCS.c.batch, ~_FIRST_READ)
+            return _counted(DISCS, DISCS.c.lot if by == "lot" else DISCS.c.batch, _DISC_UNREAD)
         if by == "side":
-            return _counted(SIDES, SIDES.c.side, SIDES.c.first.is_(None), SIDES.c.writing > 1)
+            return _counted(SIDES, SIDES.c.side, _SIDE_UNREAD, SIDES.c.writing > 1)
         drive = SIDES.c.wrote if role == "wrote" else SIDES.c.read_by
         discs = (
             select(
@@ -106,7 +106,7 @@ class Questions(Shelf):
                 func.max(SIDES.c.writing > 1).label("rewritten"),
                 func.max(SIDES.c.first_bad).label("first_bad"),
                 func.max(SIDES.c.simulated).label("simulated"),
-                func.min(SIDES.c.first.is_(None)).label("unread"),
+                func.min(_SIDE_UNREAD).label("unread"),
             )
             .where(drive.is_not(None))
             .group_by(SIDES.c.disc, drive)
@@ -121,7 +121,7 @@ class Questions(Shelf):
         zones: dict[tuple[int, str], Zones] = {}
         alike: dict[tuple[str, Zones], _Tally] = defaultdict(_Tally)  # sides whose tracks are the same
         batches = {batch.id: batch for batch in self.batches()}
-        for row in self.connection.execute(_counted(SIDES, SIDES.c.side, SIDES.c.first.is_(None), SIDES.c.writing > 1, SIDES.c.batch)):
+        for row in self.connection.execute(_counted(SIDES, SIDES.c.side, _SIDE_UNREAD, SIDES.c.writing > 1, SIDES.c.batch)):
             zones[row.batch, row.grp] = zones_of(batches[row.batch], row.grp)
             alike[row.grp, zones[row.batch, row.grp]].add(row, 1)
         tallies: dict[tuple[str, int, int], _Tally] = defaultdict(_Tally)
@@ -136,7 +136,13 @@ class Questions(Shelf):
         yield from (tallies[key].rate("track", "/".join(map(str, key))) for key in sorted(tallies) if tallies[key].discs)
 
 
-_FIRST_READ = exists().where(SIDES.c.disc == DISCS.c.line, SIDES.c.first.is_not(None))
+# Judged without a read of the first writing: rejected unread, or written again. Only those are looked up (a case, as SQLite asks both
+# sides of an `and`); the indexes hold the rest.
+_OWN = SIDES.alias()
+_OWN_UNREAD = exists().where(_OWN.c.disc == SIDES.c.disc, _OWN.c.side == SIDES.c.side, _OWN.c.first.is_(None))
+_SIDE_UNREAD = case((SIDES.c.writing > 1, _OWN_UNREAD), else_=0)
+_ANY_READ = exists().where(_OWN.c.disc == DISCS.c.line, _OWN.c.first.is_not(None))
+_DISC_UNREAD = case((or_(DISCS.c.verdict == _FAIL, DISCS.c.rewritten), ~_ANY_READ), else_=0)
 
 
 def _counted(table: Any, group: Any, unread: Any, rewritten: Any = None, *more: Any) -> Select[Any]:

@@ -1,5 +1,7 @@
 """The commands over batches: what they say to the helper at the table, and to programs."""
 
+import re
+
 import pytest
 from bench import Copy, make_master, random_dump
 from table import Table, clock, one_side, said, serials, two_sides
@@ -360,6 +362,50 @@ def test_a_discs_story_tells_rejects_and_corrections_with_time_and_reason(tmp_pa
     other = ("--ledger", table.folder / "other.sqlite")
     said("ledger", "import", rows, *other)
     assert said("batch", "show", table.batch, FIRST, *other).out[-3:] == told
+
+
+# The bench
+
+
+def test_a_lots_description_stays_in_its_column_whatever_it_begins_with(tmp_path):
+    table = Table(tmp_path, one_side())
+    table.done("lot", "add", "K-2", "--count", 1200, "--coercivity", 300, "--faces", 2)
+    table.done("lot", "add", "K-3", "--faces", 1, "--condition", "new", "--supplier", "a dealer with a long name")
+    assert table.done("lot", "list").out == [
+        "lot   blanks  used  what they are",
+        "L-07  ?          4",
+        "K-2    1,200     0  300 Oe, 2 faces certified",
+        "K-3   ?          0  1 face certified, new, from a dealer with a long name",
+    ]
+
+
+def test_batches_are_listed_in_the_words_that_show_has(table):
+    assert re.split("  +", table.done("batch", "list").out[0]) == [
+        "batch", "state", "master", "wanted", "good", "in doubt", "bad", "open", "opened",
+    ]  # fmt: skip
+
+
+def test_an_empty_list_says_what_makes_one(tmp_path):
+    ledger = ("--ledger", tmp_path / "ledger.sqlite")
+    said("drive", "add", "D1", "--tpi", 48, "--heads", 1, *ledger)
+    for what, maker in (("lot", "lot add"), ("batch", "batch open")):
+        answer = said(what, "list", *ledger)
+        assert (answer.status, answer.out, answer.err) == (0, [], [f"no {what} yet; `obverse {maker}` makes one"])
+    other = ("--ledger", tmp_path / "other.sqlite")
+    said("lot", "add", "L-07", *other)
+    assert said("drive", "list", *other).err == ["no drive yet; `obverse drive add` makes one"]
+
+
+@pytest.mark.parametrize("tpi", [0, 47, 50, 135, "x"])
+def test_a_drive_has_a_track_density_that_there_is(table, tpi):
+    assert "'48', '96', '100'" in table.refused("drive", "add", "D9", "--tpi", tpi, "--heads", 1)
+
+
+def test_several_sides_are_called_sides(table):
+    assert "this master has sides A and B" in table.refused("batch", "record", table.batch, "x", "--side", "C")
+    for side in "AB":
+        table.read(FIRST, side, "fail")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read sides A and B again"
 
 
 # Close

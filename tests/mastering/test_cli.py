@@ -318,7 +318,7 @@ def test_a_name_in_no_encoding_is_judged_all_the_same(master, copies):
 
 def test_a_side_that_the_master_lacks(master, copies):
     done = run("verify", master, copies, "--side", "C")
-    assert (done.returncode, done.stderr) == (2, "obverse: --side C: this master has side A and B\n")
+    assert (done.returncode, done.stderr) == (2, "obverse: --side C: this master has sides A and B\n")
 
 
 def test_a_read_back_that_is_not_there(master, copies):

@@ -243,7 +243,7 @@ def test_a_side_without_a_place_for_it_is_told(table):
 
 
 @pytest.mark.parametrize(("words", "told"), [
-    ((FIRST, "C", "x.dump"), "--side C: this master has side A and B"),
+    ((FIRST, "C", "x.dump"), "--side C: this master has sides A and B"),
     (("SM-004-0001-A", "A", "x.dump"), "mistyped"),
     (("SM-004-0009-" + serial("SM-004", 9)[-1], "A", "x.dump"), "not handed out in batch B-0001"),
     (("sm-004-0001-x", "A", "x.dump"), "in small letters; the serial is SM-004-0001-X"),

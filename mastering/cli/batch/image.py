@@ -10,6 +10,7 @@ from mastering.cli.options import json_option, ledger_option, open_ledger, shelv
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
 from mastering.standing import after_failure
+from mastering.verdict import sides_text
 
 if TYPE_CHECKING:
     from mastering.ledger.entities import Disc
@@ -39,7 +40,7 @@ def command(batch: str, serial: str, side: str, out: str, again: bool, shelf: st
         found = known.batch(batch)
         disc = known.disc(serial, found)
         if side not in found.sides:
-            raise MasteringError(f"--side {side}: this master has side {' and '.join(found.sides)}")
+            raise MasteringError(f"--side {side}: this master has {sides_text(found.sides)}")
         _check(disc)
         early = None if again else _early(disc, side)
         master = find_master(found, opened.path, shelves(shelf), whole=False)

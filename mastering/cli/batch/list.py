@@ -24,8 +24,10 @@ def command(ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(dict(batch.line) | {"state": "open" if batch.open else "closed", "discs": counts} for batch, counts in found)
     elif found:
-        head = ("batch", "state", "master", "wanted", "good", "marginal", "bad", "open", "opened")
+        head = ("batch", "state", "master", "wanted", "good", "in doubt", "bad", "open", "opened")
         lines(table([head, *(_row(batch, counts) for batch, counts in found)]))
+    else:
+        click.echo("no batch yet; `obverse batch open` makes one", err=True)
 
 
 def _row(batch: "Batch", counts: "Mapping[Standing, int]") -> tuple[str, ...]:

@@ -21,3 +21,5 @@ def command(ledger: str | None, as_json: bool) -> None:
         head = ("drive", "tpi", "heads", "index", "")
         body = ((d["name"], str(d["tpi"]), str(d["heads"]), d.get("index") or "", "simulated" if d["simulated"] else "") for d in found)
         lines(table([head, *body]))
+    else:
+        click.echo("no drive yet; `obverse drive add` makes one", err=True)

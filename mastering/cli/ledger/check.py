@@ -5,6 +5,12 @@ import click
 from mastering.cli.options import json_option, ledger_option, open_ledger
 from mastering.cli.output import json_lines, lines
 
+_ROWS_WHOLE = (
+    "the rows of the log are whole: `ledger export` prints them, and `ledger import` makes a sound ledger of them; "
+    "if that is refused, go on with the newest backup"
+)
+_ROWS_LOST = "rows were changed, lost or damaged: move this ledger away and go on with the newest backup"
+
 
 @click.command(short_help="Prove that nobody changed the ledger behind its back.")
 @ledger_option
@@ -23,4 +29,7 @@ def command(ledger: str | None, as_json: bool) -> int:
     else:
         for each in found:
             lines([f"{'good' if each.ok else 'BAD':5}  {each.check}", *(f"       {problem}" for problem in each.problems)])
+    bad = {each.check for each in found if not each.ok}
+    if bad:
+        click.echo(f"obverse: {_ROWS_WHOLE if bad == {'tables'} else _ROWS_LOST}", err=True)
     return 0 if all(each.ok for each in found) else 1

@@ -1,6 +1,7 @@
 """Lines out of a ledger and into one; and whatever is changed behind its back is found by `ledger check`."""
 
 import json
+import re
 import sqlite3
 from contextlib import closing
 
@@ -270,9 +271,27 @@ def test_the_whole_log_emptied_is_found(table):
 
 def test_people_are_told_which_check_failed_and_where(table):
     edited(table, "UPDATE discs SET verdict = 0 WHERE verdict = 3")
-    out = table.said("ledger", "check").out
+    answer = table.said("ledger", "check")
+    out = answer.out
     assert out[:3] == ["good   database", "good   chain", "BAD    tables"]
-    assert out[3].startswith("       table discs: holds")
+    assert re.fullmatch(r" {7}table discs: holds line \d+, verdict 0, where the log gives line \d+, verdict 3", out[3])
+    assert len(answer.err) == 1 and "ledger export" in answer.err[0] and "ledger import" in answer.err[0]
+    edited(table, "DELETE FROM log WHERE number = (SELECT max(number) FROM log)")
+    [advice] = table.said("ledger", "check").err
+    assert "go on with the newest backup" in advice and "ledger export" not in advice
+
+
+def test_a_sound_ledger_needs_no_advice(table):
+    assert table.done("ledger", "check").err == []
+
+
+@pytest.mark.parametrize("text", ["", "\n\r\n"])
+def test_importing_nothing_is_refused_and_makes_no_ledger(table, text):
+    file = table.file("rows.jsonl", text.encode())
+    assert f"{file}: no line in it" in table.refused("ledger", "import", file)
+    other = table.folder / "other.sqlite"
+    assert said("ledger", "import", file, "--ledger", other).status == 2
+    assert not other.exists()
 
 
 def test_each_digest_is_over_the_one_before_and_the_rows_text(table):
