@@ -5,21 +5,25 @@ import click
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
 from mastering.cli.output import json_lines, lines
 
+_USUAL = (48, 96, 100)  # what the declared geometries have; a job's own may have another
+
 
 @click.command(short_help="Add a disc drive.")
 @click.argument("name")
-@click.option("--tpi", type=click.Choice(["48", "96", "100"]), required=True, metavar="N", help="Tracks per inch: 48, 96 or 100.")
+@click.option("--tpi", type=click.IntRange(1, 999), required=True, metavar="N", help="Tracks per inch: usually 48, 96 or 100.")
 @click.option("--heads", type=click.IntRange(1, 2), required=True, metavar="N", help="How many heads it has.")
 @click.option("--index", type=click.Choice(["needed", "ignored"]), help="Whether it needs the disc's index hole.")
 @click.option("--simulated", is_flag=True, help="It is no real drive: whatever it writes or reads is marked so.")
 @ledger_option
 @json_option("Print the drive's line.")
-def command(name: str, tpi: str, heads: int, index: str | None, simulated: bool, ledger: str | None, as_json: bool) -> None:
+def command(name: str, tpi: int, heads: int, index: str | None, simulated: bool, ledger: str | None, as_json: bool) -> None:
     """Add the drive NAME, and what is known of it."""
     from mastering.ledger.lines import check_name
 
     check_name(name, "drive")
     with open_ledger(ledger, create=True) as opened, opened.write() as book:
-        line = {"kind": "drive", "name": name, "tpi": int(tpi), "heads": heads, "index": index, "simulated": simulated, "at": stamp(book)}
+        line = {"kind": "drive", "name": name, "tpi": tpi, "heads": heads, "index": index, "simulated": simulated, "at": stamp(book)}
         book.add(line)
+    if tpi not in _USUAL:
+        click.echo(f"obverse: drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?", err=True)
     json_lines([line]) if as_json else lines([f"drive {name} added"])
