@@ -63,7 +63,7 @@ def fm_sector(size: int, data_gap: int, least: int = 10, inverted: bool = False)
             (Check("crc16", "type", "length", stored="crc"),),
             tag="type",
         ),
-        Gap(11, 0xFF, "fm", minimum=11, maximum=11),
+        Gap(11, 0xFF, "fm", minimum=11, maximum=23),  # written as 11; a reader waits 30 bytes for the mark behind it
         Gap(6, 0x00, "fm", minimum=6, maximum=6),
         Record(
             "block",
@@ -106,7 +106,7 @@ def mfm_sector(size: int, data_gap: int, least: int = 24) -> tuple[Element, ...]
             (Check("crc16", "mark", "length", stored="crc"),),
             tag="type",
         ),
-        Gap(22, 0x4E, "mfm", minimum=22, maximum=22),
+        Gap(22, 0x4E, "mfm", minimum=22, maximum=27),  # written as 22; a reader waits 43 bytes for the mark behind it
         Gap(12, 0x00, "mfm", minimum=12, maximum=12),
         Record(
             "block",

@@ -98,7 +98,7 @@ def test_gaps_are_told_with_what_a_controller_asks_for():
     assert rows("mfm-40x9x512")["gap"] == [
         "80 1,280 2,560.0 4E",
         "50 800 1,600.0 4E, at least 32 from the track's start",
-        "22 352 704.0 4E, exactly 22",
+        "22 352 704.0 4E, at least 22, at most 27",
         "80 1,280 2,560.0 4E, at least 24",
         "218 3,488 6,976.0 4E, at least 16",
     ]
