@@ -26,12 +26,10 @@ def command(file: str, ledger: str | None) -> None:
         raise MasteringError(f"{file}: can't be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
         raise MasteringError(f"{name}: not UTF-8 text (byte {error.start})") from error
-    if not any(line.strip() for line in lines):
-        raise MasteringError(f"{name}: no line in it; nothing was imported")
     path = shop().ledger(ledger)
     if path.exists():
         with open_ledger(ledger) as opened:
             count = take(opened, lines, name)
     else:
         count = take_anew(path, lines, name)
-    click.echo(f"{count:,} rows imported", err=True)
+    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
