@@ -204,7 +204,10 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
         ),
         ('base = "mfm-40x9x512"\nidentifier_gap = 21', [".identifier_gap: a gap of 21 is below its minimum of 22"]),
         ('base = "mfm-40x8x512"\nidentifier_gap = 100', [".identifier_gap: a gap of 100 is above its maximum of 27"]),
-        ('base = "fm-40x16x128"\nidentifier_gap = 24', [".identifier_gap: a gap of 24 is above its maximum of 23"]),
+        (
+            'base = "fm-40x16x128"\nidentifier_gap = 24\nsectors = 12',
+            [".identifier_gap: a gap of 24 is above its maximum of 23"],
+        ),
         (
             'base = "fm-40x10x256"\ndata_gap = 22',
             [": tracks 0-39: 10 sectors are 10 bytes too long: at least 9 must be left behind the last sector's gap"],
