@@ -64,7 +64,7 @@ def fm_sector(size: int, data_gap: int, least: int = 10, inverted: bool = False)
             tag="type",
         ),
         Gap(11, 0xFF, "fm", minimum=11, maximum=23),  # written as 11; a reader waits 30 bytes for the mark behind it
-        Gap(6, 0x00, "fm", minimum=6, maximum=6),
+        Gap(6, 0x00, "fm", minimum=6),
         Record(
             "block",
             _FM_BLOCK,
@@ -107,7 +107,7 @@ def mfm_sector(size: int, data_gap: int, least: int = 24) -> tuple[Element, ...]
             tag="type",
         ),
         Gap(22, 0x4E, "mfm", minimum=22, maximum=27),  # written as 22; a reader waits 43 bytes for the mark behind it
-        Gap(12, 0x00, "mfm", minimum=12, maximum=12),
+        Gap(12, 0x00, "mfm", minimum=12),
         Record(
             "block",
             _A1,

@@ -50,11 +50,9 @@ def _fill(gap: Gap) -> str:
 
 def _limits(gap: Gap) -> Iterator[str]:
     """How short and long a controller or a formatter lets a gap be."""
-    if gap.minimum and gap.minimum == gap.maximum:
-        yield f"exactly {gap.minimum}"
-    elif gap.minimum:
+    if gap.minimum:
         yield f"at least {gap.minimum}"
-    if gap.maximum > gap.minimum:
+    if gap.maximum:
         yield f"at most {gap.maximum}"
     if gap.from_start:
         yield f"at least {gap.from_start} from the track's start"
