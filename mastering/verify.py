@@ -18,6 +18,9 @@ class NoReadBackError(ContainerError):
     """A file whose length no side of the master has."""
 
 
+_KEPT = 24 << 20  # bytes, more than all arrays of a capture take; without it a tenth of judging was page faults
+
+
 @dataclass(frozen=True)
 class Verifier:
     """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand."""
@@ -25,6 +28,9 @@ class Verifier:
     master: Master
     side: str | None = None
     others: Iterable[Master] = ()
+
+    def __post_init__(self) -> None:
+        np.empty(_KEPT, np.uint8)  # let go of at once: an allocator learns from it to keep such blocks, not to fetch clean pages each time
 
     @cached_property
     def targets(self) -> dict[str, Target]:
