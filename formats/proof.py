@@ -11,6 +11,7 @@ from formats.errors import Problem
 from formats.geometry import Gap, Geometry, Zone, fill_cells
 from formats.radius import HUB_HOLE, innermost
 from formats.record import Record
+from formats.words import counted
 
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
 
@@ -32,7 +33,7 @@ def problems(geometry: Geometry) -> Iterator[Problem]:
         over = geometry.needed_cells(zone) - geometry.exact_cells(zone)
         short = geometry.tail.minimum - Fraction(geometry.left_cells(zone), fill_cells(geometry.tail))
         if over > 0:
-            yield Problem("zones", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {_count(ceil(over), 'cell')} too long for one turn")
+            yield Problem("zones", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {counted(ceil(over), 'cell')} too long for one turn")
         elif geometry.tail.minimum and short > 0:
             least = f"at least {geometry.tail.minimum} must be left behind the last sector's gap"
             yield Problem("tail", f"{_tracks(zone)}: {_are(zone.sectors, 'sector')} {_fills(geometry.tail, ceil(short))} too long: {least}")
@@ -42,16 +43,12 @@ def _tracks(zone: Zone) -> str:
     return f"tracks {zone.first}-{zone.last}"
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
 def _are(number: int, what: str) -> str:
-    return f"{_count(number, what)} {'is' if number == 1 else 'are'}"
+    return f"{counted(number, what)} {'is' if number == 1 else 'are'}"
 
 
 def _fills(gap: Gap, count: int) -> str:
-    return _count(count, "byte" if gap.code else "fill")
+    return counted(count, "byte" if gap.code else "fill")
 
 
 def _zone_problems(geometry: Geometry) -> Iterator[Problem]:

@@ -2,8 +2,8 @@
 
 Only declarations import this: it is what they are written in. Gap lengths are in bytes; a sector's data gap is the one behind its
 block, whose length is all that its formatters disagree about. Source: FD179X-02 data sheet, track formats and gap limits: gap I, from the
-start of the track, at least 16 (MFM 32); gap II and the sync behind it exact, so that a block's mark comes within 30 (43) bytes of its
-identifier; gap III at least 10 (24); gap IV, up to the index hole, at least 16.
+start of the track, at least 16 (MFM 32); gap II and the sync behind it as written here or longer, as far as a block's mark still comes
+within 30 (43) bytes of its identifier; gap III at least 10 (24); gap IV, up to the index hole, at least 16.
 """
 
 from construct import Byte, Bytes, Const, Int16ub, Struct

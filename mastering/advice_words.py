@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
+from formats.words import counted
 from mastering.rates import wilson
 from mastering.statistics import comparisons
 from mastering.statistics.blame import Blame
@@ -104,7 +105,7 @@ def early_lot(state: LotState) -> str:
     """Too few discs, and what would stop the lot."""
     more, within = to_stop(state)
     next_ones = "with the next disc" if within == 1 else f"within the next {within} discs"
-    return f"{_title(state)}: too early, {_of_charted(state)}; carry on, {_plural(more, 'more failure')} {next_ones} would stop it."
+    return f"{_title(state)}: too early, {_of_charted(state)}; carry on, {counted(more, 'more failure')} {next_ones} would stop it."
 
 
 def to_stop(state: LotState) -> tuple[int, int]:
@@ -123,7 +124,7 @@ def accused(state: State, named: Culprit) -> str:
 def stop_lot(state: LotState, blanks: int | None, blamed: Blame) -> str:
     """The stop line, what the rest of the lot would bring, and whether something else may be to blame."""
     at = (state.stopped or 0) + 1
-    which = f"the first {_plural(at, 'disc')} since its release" if state.begins else f"its first {_plural(at, 'disc')}"
+    which = f"the first {counted(at, 'disc')} since its release" if state.begins else f"its first {counted(at, 'disc')}"
     said = f"Stop using lot {state.name}: {int(state.charted[:at].sum())} of {which} failed"
     left = (blanks or 0) - len(state.discs)
     if left <= 0:
@@ -179,9 +180,9 @@ def batch(name: str, bad: int, discs: int, wanted: int, out: bool) -> str:
     if out:
         return f"Look at batch {name}: {bad} of {discs} failed, though neither its lots nor its drives stand out."
     if not discs:
-        return f"Batch {name}: no disc judged yet; {_plural(wanted, 'good one')} wanted."
+        return f"Batch {name}: no disc judged yet; {counted(wanted, 'good one')} wanted."
     more = max(wanted - (discs - bad), 0)
-    return f"Batch {name}: {bad} of {discs} failed; {_plural(more, 'more good one') if more else 'no more'} wanted."
+    return f"Batch {name}: {bad} of {discs} failed; {counted(more, 'more good one') if more else 'no more'} wanted."
 
 
 # What to run
@@ -275,10 +276,6 @@ def _percent(share: float) -> str:
 
 def _sure(named: Culprit) -> str:
     return f"{min(100 * named.chance, 99):.0f} % sure"  # nobody is ever 100 % sure
-
-
-def _plural(count: int, thing: str) -> str:
-    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
 def _other(names: tuple[str, ...], but: str | None) -> str | None:

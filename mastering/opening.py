@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from formats.words import counted
 from mastering.fitness import Misfit, misfits
 from mastering.ledger.book import Book
 from mastering.ledger.questions import geometry_zones
@@ -38,7 +39,7 @@ def _too_few(book: Book, run: Run) -> Iterator[Misfit]:
         named = f"lot{'' if len(run.lots) == 1 else 's'} {' and '.join(run.lots)}"
         yield Misfit(
             False,
-            f"{named}: {left} blank{'' if left == 1 else 's'} left of {sum(counts)}, where {run.good} good discs are wanted; "
+            f"{named}: {counted(left, 'blank')} left of {sum(counts)}, where {run.good} good discs are wanted; "
             f"`obverse need --good {run.good}` says how many to load",
         )
 

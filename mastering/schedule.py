@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from math import ceil
 from typing import Any, Literal
 
+from formats.words import counted
 from mastering.errors import MasteringError
 from mastering.planning import Need
 
@@ -142,16 +143,16 @@ class Plan:
     @property
     def say(self) -> list[str]:
         """A sentence a line."""
-        boxes, discs = _plural(self.work.boxes, "box", "boxes"), _plural(self.work.discs, "good disc")
+        boxes, discs = counted(self.work.boxes, "box", "boxes"), counted(self.work.discs, "good disc")
         made = [
-            f"{boxes}: {discs}, about {_plural(self.written * self.work.sides, 'side')} to write; lay out {_plural(self.blanks, 'blank')}.",
-            f"With {_plural(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self._ends} UTC: "
+            f"{boxes}: {discs}, about {counted(self.written * self.work.sides, 'side')} to write; lay out {counted(self.blanks, 'blank')}.",
+            f"With {counted(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self._ends} UTC: "
             f"the hands are busy for {duration(self.day.hand_minutes)}, the drives for {duration(self.day.drive_minutes)}.",
         ]
         hands = ": the hands are what it waits for" if self.day.hand_minutes > 0.9 * self.day.minutes else ""
         made.append(f"One more drive would save {duration(self.saves) if self.saves >= 1 else 'nothing'}{hands}.")
         if self.days is not None:
-            made.append(f"The backlog of {_plural(self.backlog or 0, 'box', 'boxes')} lasts {_plural(self.days, 'day')} at this rate.")
+            made.append(f"The backlog of {counted(self.backlog or 0, 'box', 'boxes')} lasts {counted(self.days, 'day')} at this rate.")
         return [*made, self.steps.say]
 
 
@@ -251,7 +252,3 @@ def duration(minutes: float) -> str:
     """As people say it: `2 h 20 min`."""
     hours, rest = divmod(round(minutes), 60)
     return f"{hours} h {rest} min" if hours else f"{rest} min"
-
-
-def _plural(count: int, one: str, many: str = "") -> str:
-    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -619,13 +619,13 @@ def changed(**changes):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"zones": (Zone(1, 35, 22, Fraction(3250), gap=8),)}, r"22 sectors are 2110 cells too long for one turn"),
+        ({"zones": (Zone(1, 35, 22, Fraction(3250), gap=8),)}, r"22 sectors are 2,110 cells too long for one turn"),
         ({"zones": (Zone(1, 35, 21, Fraction(3250), gap=3),)}, r"a gap of 3 is below its minimum of 4"),
         ({"zones": (Zone(1, 17, 21, Fraction(3250), 8), Zone(19, 35, 17, Fraction(4000), 9))}, r"zone 19-35 does not follow on zone 1-17"),
         ({"zones": (Zone(1, 0, 21, Fraction(3250), 8),)}, r"zone 1-0 is empty"),
         ({"size": 512}, r"a body of 256 bytes in a geometry of 512"),
         ({"heads": 3}, r"3 heads"),
-        ({"zones": (Zone(1, 35, 1, Fraction(3_250_000), gap=8),)}, r"1 sector is 2771 cells too long for one turn"),
+        ({"zones": (Zone(1, 35, 1, Fraction(3_250_000), gap=8),)}, r"1 sector is 2,771 cells too long for one turn"),
         ({"order": (0, 1, 2)}, r"the order 0 1 2 does not name each sector once"),
         ({"sector": registry.geometry("gcr4to5-35z").sector[:2]}, r"needs one identifier and one block"),
     ],

@@ -182,8 +182,8 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
     [
         ('bas = "mfm-40x9x512"', [".base: is missing", ".bas: unknown key; did you mean `base`?"]),
         ('base = "mfm-40x9x51"', [".base: there is no 'mfm-40x9x51'; did you mean mfm-40x9x512?"]),
-        ('base = "mfm-40x9x512"\nsectors = 10', [": tracks 0-39: 10 sectors are 5696 cells too long for one turn"]),
-        ('base = "mfm-40x9x512"\nrpm = 320', [": tracks 0-39: 9 sectors are 1482 cells too long for one turn"]),
+        ('base = "mfm-40x9x512"\nsectors = 10', [": tracks 0-39: 10 sectors are 5,696 cells too long for one turn"]),
+        ('base = "mfm-40x9x512"\nrpm = 320', [": tracks 0-39: 9 sectors are 1,482 cells too long for one turn"]),
         ('base = "mfm-40x9x512"\ndata_gap = 23', [".data_gap: a gap of 23 is below its minimum of 24"]),
         ('base = "fm-40x16x128"\ndata_gap = 9', [".data_gap: a gap of 9 is below its minimum of 10"]),
         (
@@ -287,7 +287,7 @@ def test_everything_is_told_at_once(tmp_path):
     table = 'base = "mfm-40x9x512"\nsektors = 9\nsectors = 12\ndata_gap = 10\nrpm = "fast"\norder = [1, 1]\n[geometry.mfm-40x9x512]\nbase = "fm"'
     told = problems(tmp_path, table)
     assert [line.partition(": ")[0] for line in told[:5]] == [".rpm", ".sektors", ".order", ".data_gap", ""]
-    assert told[1].endswith("did you mean `sectors`?") and told[4].endswith("12 sectors are 10465 cells too long for one turn"[-20:])
+    assert told[1].endswith("did you mean `sectors`?") and told[4].endswith("12 sectors are 10,465 cells too long for one turn"[-20:])
     assert told[5] == "geometry.mfm-40x9x512: is the id of a declared geometry; choose another name"
     assert told[6].startswith("geometry.mfm-40x9x512.base: there is no 'fm'")
 
@@ -387,7 +387,7 @@ def test_the_job_s_geometries_are_told_like_declared_ones(tmp_path):
     assert "complemented" in run("geometries", "--job", job, "own").stdout
     assert "there is no 'x'" in run("geometries", "--job", job, "x").stderr
     bad = job_of(tmp_path, 'base = "mfm-40x9x512"\nsectors = 10')
-    assert run("geometries", "--job", bad).stderr.endswith("geometry.own: tracks 0-39: 10 sectors are 5696 cells too long for one turn\n")
+    assert run("geometries", "--job", bad).stderr.endswith("geometry.own: tracks 0-39: 10 sectors are 5,696 cells too long for one turn\n")
 
 
 def test_every_declared_geometry_is_a_base_of_itself(tmp_path):
@@ -438,4 +438,4 @@ def test_an_edition_has_the_job_s_geometries(tmp_path):
     bad = job_of(tmp_path, 'base = "mfm-40x9x512"\nsectors = 10')
     bad.write_text(bad.read_text() + "[edition.taste]\n")
     done = run("build", bad, "--all", "--out", tmp_path / "bad")
-    assert done.returncode == 2 and done.stderr.count("10 sectors are 5696 cells too long") == 1
+    assert done.returncode == 2 and done.stderr.count("10 sectors are 5,696 cells too long") == 1
