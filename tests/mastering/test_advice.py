@@ -10,7 +10,7 @@ from shopfloor import A, B, Fault, ledger, part
 from mastering import advice_words
 from mastering.advice import advise
 from mastering.cli.advise import command
-from mastering.statistics.comparisons import let_through
+from mastering.statistics.comparisons import chance_at_any_time, chance_of_count, let_through
 from mastering.statistics.history import History, Outcome, Written
 from mastering.statistics.settings import Settings
 from mastering.statistics.states import InUse
@@ -119,6 +119,33 @@ def test_one_lot_on_one_drive_is_stopped_and_nothing_is_named():
     chances = {(each.kind, each.name): each.chance for each in lot.culprits}
     assert chances["none", ""] < 0.2
     assert chances["lot", "L1"] > 0.3
+
+
+def test_the_only_drive_is_never_condemned_for_what_all_lots_do():
+    """Eight lots that fail alike on one drive: it may be the drive, or all these blanks are poor, and nothing tells."""
+    made = [each for number in range(8) for each in discs("..x....x...x...x....x...x", f"L{number}")]
+    found = entry(advised(History.of(made)), "drive", "D1")
+    assert (found.culprits[0].kind, found.culprits[0].whole) == ("drive", True)
+    assert found.culprits[0].chance > SHOP.sure
+    assert found.level == "look"
+    assert "not the discs" not in found.say
+
+
+def apart(text):
+    """Discs each of a lot and on a drive of its own, so that nothing but their batch is common to them."""
+    return History.of([discs(each, f"L{number}", f"D{number}")[0] for number, each in enumerate(text)])
+
+
+def test_a_batch_of_few_discs_is_too_early_however_bad():
+    found = entry(advised(apart("xx..x..x..")), "batch", "B-0001")
+    assert chance_at_any_time(4, 10, SHOP.tolerable) < SHOP.wolf / 10
+    assert found.level == "wait"
+
+
+def test_what_would_be_odd_if_it_were_looked_at_once_is_not_told_of_a_batch():
+    """3 of 24, looked at after every disc."""
+    assert chance_of_count(3, 24, SHOP.tolerable) < SHOP.wolf < chance_at_any_time(3, 24, SHOP.tolerable)
+    assert entry(advised(apart("....x........x.......x..")), "batch", "B-0001").level == "fine"
 
 
 def test_the_first_bad_disc_of_a_batch_is_no_alarm():

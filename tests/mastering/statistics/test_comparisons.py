@@ -9,7 +9,15 @@ from scipy.integrate import quad
 from scipy.stats import beta, betabinom, binom, binomtest, false_discovery_control
 
 from mastering.statistics.charts import lot_chart, stop_chances
-from mastering.statistics.comparisons import bad_left, chance_of_count, chance_of_score, evidence_ratio, let_through, standing_out
+from mastering.statistics.comparisons import (
+    bad_left,
+    chance_at_any_time,
+    chance_of_count,
+    chance_of_score,
+    evidence_ratio,
+    let_through,
+    standing_out,
+)
 from mastering.statistics.settings import Settings
 
 
@@ -67,6 +75,21 @@ def test_what_is_left_in_a_lot():
     """6 bad of 40, 60 left: beta-binomial of another program."""
     left = bad_left(6, 40, 60, Settings())
     assert (round(left.mean, 2), left.low, left.high) == (6.46, 1, 14)
+
+
+def test_a_chance_at_any_time_is_honest_however_often_it_is_looked_at():
+    """Ville's inequality: of good lots of 200, looked at after every disc, no more than 1 in 20 ever comes below 0.05. The exact count's
+    chance is there in far more of them.
+    """
+    rng, rare, often = np.random.default_rng(12), 0, 0
+    for _ in range(200):
+        bad = np.cumsum(rng.random(200) < 0.03)
+        looks = [(int(found), discs) for discs, found in enumerate(bad, 1) if discs == 1 or found > bad[discs - 2]]
+        rare += any(chance_at_any_time(*each, 0.03) <= 0.05 for each in looks)
+        often += any(chance_of_count(*each, 0.03) <= 0.05 for each in looks)
+    at_most(rare, 200, 0.05)
+    assert often > 20
+    assert chance_at_any_time(0, 50, 0.03) == 1
 
 
 @given(st.integers(0, 300), st.integers(0, 300), st.integers(1, 5000))
