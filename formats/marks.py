@@ -1,77 +1,100 @@
 """Where a pattern of cells begins in a packed buffer, at any bit of a byte: how the marks on a track are found.
 
-Two-byte windows are compared with the two bytes that the pattern fills most at each of the eight bits; what remains is few.
+Two-byte words, as few as are needed for one of them to lie in the pattern wherever it begins, are compared with what the pattern
+would make of them; what remains is few, and looked at whole.
 """
 
+import sys
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, reduce
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 Bytes = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint16]
+Eights = npt.NDArray[np.uint64]
 Ints = npt.NDArray[np.int64]
 
 
+class _Ways(NamedTuple):
+    """All ways in which a pattern can lie about a word; an entry each.
+
+    The word `anchor` bytes behind the pattern's first byte is `wanted` in those bits that `full` has. `phase`: the bit of the first
+    byte at which the pattern begins; `cells` and `mask` (n, eights of bytes): what the bytes from the first on are, and which of
+    their bits count. `looks`: each pair of `wanted` and `full` once. `step`: bytes from one word to the next.
+    """
+
+    step: int
+    looks: tuple[tuple[int, int], ...]
+    anchor: Ints
+    wanted: Words
+    full: Words
+    phase: Ints
+    cells: Eights
+    mask: Eights
+
+
 def find(buffer: Bytes, pattern: str) -> Ints:
-    """Every bit of a packed buffer at which the pattern of cells begins, ascending. The buffer's last two bytes are only looked at."""
-    keys = _keys(pattern)
-    places = [np.zeros(0, np.int64)]
-    for half in (0, 1):
-        window = np.frombuffer(buffer, np.uint16, count=(len(buffer) - half) // 2, offset=half)
-        hits = _hits(window, keys)
-        at, values = hits * 2 + half, window[hits]
-        for key in keys:
-            fits = values & key.full == key.wanted
-            if fits.any():
-                places.append(_begun(buffer, at[fits] - key.anchor, key))
-    found = np.concatenate(places)
+    """Every bit of a packed buffer at which the pattern of cells begins, ascending.
+
+    Behind the last bit that matters `room` bytes must follow.
+    """
+    ways = _ways(pattern)
+    found = np.concatenate([_begun(buffer, start, ways) for start in range(0, 2, ways.step)])
     found.sort()
     return found
 
 
-class _Key(NamedTuple):
-    """A pattern at one bit of a byte: its cells and which bits of them count; `wanted` and `full`: of the two bytes that it fills most."""
-
-    phase: int
-    cells: bytes
-    mask: bytes
-    anchor: int
-    wanted: int
-    full: int
+def room(pattern: str) -> int:
+    """Bytes that are looked at from the one on in which a pattern begins."""
+    return -(-(7 + len(pattern)) // 64) * 8
 
 
 @cache
-def _keys(pattern: str) -> tuple[_Key, ...]:
-    """The pattern at each bit of a byte."""
+def _ways(pattern: str) -> _Ways:
+    """How words are compared: every fourth or second byte's where the pattern is so long that one of them lies in it whole."""
+    step = next(each for each in (4, 2, 1) if each == 1 or len(pattern) >= 16 + 8 * each - 1)
+    size = room(pattern)
     made = []
     for phase in range(8):
-        size = max((phase + len(pattern) + 7) // 8, 2)
-        wanted, mask = _bytes_at(pattern, phase, size), _bytes_at("1" * len(pattern), phase, size)
-        anchor = max(range(size - 1), key=lambda at: mask[at : at + 2].count(0xFF) * 100 + (mask[at] | mask[at + 1] << 8).bit_count())
-        key, full = (int(np.frombuffer(each[anchor : anchor + 2], np.uint16)[0]) for each in (wanted, mask))
-        made.append(_Key(phase, wanted, mask, anchor, key, full))
-    return tuple(made)
+        cells, mask = _bytes_at(pattern, phase, size), _bytes_at("1" * len(pattern), phase, size)
+        for first in range(step):  # where the pattern's first byte lies among the words
+            anchor = max(range(-first % step, size - 1, step), key=lambda at: int.from_bytes(mask[at : at + 2], "little").bit_count())
+            wanted, full = (int.from_bytes(each[anchor : anchor + 2], sys.byteorder) for each in (cells, mask))
+            made.append((anchor, wanted, full, phase, cells, mask))
+    anchors, all_wanted, all_full, phases, all_cells, all_masks = zip(*made, strict=True)
+    looks = tuple(dict.fromkeys(zip(all_wanted, all_full, strict=True)))
+    words = (np.array(each, np.uint16) for each in (all_wanted, all_full))
+    eights = (np.frombuffer(b"".join(each), np.uint64).reshape(len(made), -1) for each in (all_cells, all_masks))
+    return _Ways(step, looks, np.array(anchors), *words, np.array(phases), *eights)
 
 
-def _hits(window: npt.NDArray[np.uint16], keys: Sequence[_Key]) -> npt.NDArray[np.intp]:
-    """Which of some two-byte words could be a pattern's at any bit: one look for all eight, as few are."""
-    found, same, masked = np.zeros(len(window), np.bool_), np.empty(len(window), np.bool_), np.empty_like(window)
-    for key in keys:
-        words = window if key.full == 0xFFFF else np.bitwise_and(window, key.full, out=masked)
-        found |= np.equal(words, key.wanted, out=same)
-    return np.flatnonzero(found)
-
-
-def _begun(buffer: Bytes, first: Ints, key: _Key) -> Ints:
-    """The bits at which the pattern begins, of the bytes where two of its own are right."""
-    size = len(key.cells)
-    first = first[(first >= 0) & (first + size < len(buffer))]
-    cells, mask = (np.frombuffer(each, np.uint8) for each in (key.cells, key.mask))
-    right = (buffer[first[:, None] + np.arange(size)] & mask == cells).all(axis=1)
-    made: Ints = first[right] * 8 + key.phase
+def _begun(buffer: Bytes, start: int, ways: _Ways) -> Ints:
+    """The bits at which the pattern begins about the words that begin at byte `start` and at every step from there."""
+    words = buffer[start : len(buffer) - (len(buffer) - start) % 2].copy().view(np.uint16)  # a copy is aligned, and read twice as fast
+    words = np.ascontiguousarray(words[:: max(ways.step // 2, 1)])
+    hits = _hits(words, ways.looks)
+    way, hit = np.divmod(np.flatnonzero((words[hits] & ways.full[:, None]) == ways.wanted[:, None]), len(hits) or 1)
+    first = hits[hit] * max(ways.step, 2) + start - ways.anchor[way]
+    size = ways.cells.shape[1] * 8
+    inside = (first >= 0) & (first + size <= len(buffer))
+    first, way = first[inside], way[inside]
+    windows = np.ndarray((max(len(buffer) - size + 1, 0), size), np.uint8, buffer, strides=(1, 1))
+    same = windows[first].view(np.uint64) & ways.mask[way] == ways.cells[way]
+    right = reduce(np.logical_and, same.T)
+    made: Ints = first[right] * 8 + ways.phase[way[right]]
     return made
+
+
+def _hits(words: Words, looks: Sequence[tuple[int, int]]) -> npt.NDArray[np.intp]:
+    """Which of some words could lie in the pattern: one look for all ways, as few can."""
+    found, same, masked = np.zeros(len(words), np.bool_), np.empty(len(words), np.bool_), np.empty_like(words)
+    for wanted, full in looks:
+        np.equal(words if full == 0xFFFF else np.bitwise_and(words, full, out=masked), wanted, out=same)
+        found |= same
+    return np.flatnonzero(found)
 
 
 def _bytes_at(cells: str, phase: int, size: int) -> bytes:

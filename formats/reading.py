@@ -5,8 +5,10 @@ finds the marks; the rows behind them are decoded and checked as blocks. No loop
 `mastering.verify` does that.
 """
 
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -16,7 +18,8 @@ from formats import registry
 from formats.checks import many
 from formats.errors import ContainerError
 from formats.geometry import Geometry
-from formats.marks import find
+from formats.marks import find, room
+from formats.recall import Recall
 from formats.record import Field, Record
 
 Bytes = npt.NDArray[np.uint8]
@@ -25,6 +28,7 @@ Ints = npt.NDArray[np.int64]
 
 _GROUP = 1 << 19  # bytes of cells decoded at a time: more costs memory, less costs more calls (measured: half as much, a third more time)
 _BATCH = 4096  # fields decoded at a time
+_SPARE = 8  # bytes behind all stretches: cells are shifted so many at a time
 _MOST = 8  # times as many marks as fields have room: beyond that no disc was read, and they are not decoded
 
 
@@ -111,7 +115,7 @@ def any_identifier(geometry: Geometry, stretches: Sequence[Stretch]) -> bool:
     """
     record = geometry.identifier
     for first, last in _groups(stretches):
-        buffer = _pack(stretches[first:last], first, geometry.laid_cells(record, geometry.zones[0]))
+        buffer = _pack(stretches[first:last], first, _room(geometry, record))
         if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells)).sound.any():
             return True
     return False
@@ -151,9 +155,13 @@ class _Buffer:
     first: int
 
 
-def _pack(stretches: Sequence[Stretch], first: int, room: int) -> _Buffer:
-    """`room` is the number of cells that a field may reach past the end of its stretch."""
-    behind = room // 8 + 2
+def _room(geometry: Geometry, record: Record) -> int:
+    """Bytes of cells that a field, or what is looked at for its mark, may reach past the end of its stretch."""
+    return max(geometry.laid_cells(record, geometry.zones[0]) // 8 + 2, room(record.mark.cells))
+
+
+def _pack(stretches: Sequence[Stretch], first: int, behind: int) -> _Buffer:
+    """Stretches from the one numbered `first` on, `behind` bytes of room behind each."""
     parts, starts, at = [], [], 0
     for stretch in stretches:
         parts.append(_wrapped(stretch, behind) if stretch.turn and stretch.count else stretch.cells + bytes(behind))
@@ -161,7 +169,7 @@ def _pack(stretches: Sequence[Stretch], first: int, room: int) -> _Buffer:
         at += len(parts[-1])
     counts = np.array([stretch.count for stretch in stretches], np.int64)
     turns = np.array([stretch.turn for stretch in stretches], np.bool_)
-    return _Buffer(np.frombuffer(b"".join(parts) + b"\0", np.uint8), np.array(starts, np.int64), counts, turns, first)
+    return _Buffer(np.frombuffer(b"".join(parts) + bytes(_SPARE), np.uint8), np.array(starts, np.int64), counts, turns, first)
 
 
 def _wrapped(stretch: Stretch, behind: int) -> bytes:
@@ -182,7 +190,7 @@ def _wrapped(stretch: Stretch, behind: int) -> bytes:
 
 def _read_group(geometry: Geometry, stretches: Sequence[Stretch], first: int) -> tuple[Fields, Fields]:
     kinds = (geometry.identifier, geometry.block)
-    buffer = _pack(stretches, first, max(geometry.laid_cells(each, geometry.zones[0]) for each in kinds))
+    buffer = _pack(stretches, first, max(_room(geometry, each) for each in kinds))
     marks = {cells: find(buffer.cells, cells) for cells in {each.mark.cells for each in kinds}}
     identifiers, blocks = (_read_record(geometry, buffer, each, marks[each.mark.cells]) for each in kinds)
     return identifiers.take(~identifiers.cut), blocks
@@ -240,25 +248,41 @@ def _tagged(record: Record, buffer: Bytes, behind: Ints) -> tuple[Flags, Flags]:
 
 
 def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
-    """`size` bytes from each of some bits of the buffer (n, size)."""
+    """`size` bytes from each of some bits of the buffer (n, size), shifted eight bytes at a time."""
+    width = size // 8 * 8 + 8
     if not len(bits):
         return np.zeros((0, size), np.uint8)
-    windows = np.ndarray((len(buffer) - size, size + 1), np.uint8, buffer, strides=(1, 1))  # from every byte; numpy checks the bounds
-    wide = windows[np.minimum(bits >> 3, len(windows) - 1)]
-    phase = (bits & 7).astype(np.uint8)[:, None]
-    made: Bytes = wide[:, :-1] << phase | wide[:, 1:] >> (8 - phase)
-    return made
+    windows = np.ndarray((len(buffer) - width + 1, width), np.uint8, buffer, strides=(1, 1))  # from every byte; numpy checks the bounds
+    wide = windows[bits >> 3].view(np.uint64)
+    if sys.byteorder == "little":
+        wide.byteswap(inplace=True)
+    phase = (bits & 7).astype(np.uint64)[:, None]
+    made = wide << phase
+    made[:, :-1] |= wide[:, 1:] >> (64 - phase)  # by 64 bits nothing is left
+    if sys.byteorder == "little":
+        made.byteswap(inplace=True)
+    rows: Bytes = made.view(np.uint8)[:, :size]
+    return rows
 
 
 def _decoded(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags, Flags]:
     """Decoded bytes, their legality, and whether the fields are sound."""
-    rows, legal = _decode(record, buffer, behind, size)
-    return rows, legal, _sound(record, rows, legal)
+
+    def decode(cells: Bytes) -> tuple[Bytes, Flags, Flags]:
+        rows, legal = _decode(record, cells)
+        return rows, legal, _sound(record, rows, legal)
+
+    return _recall(record).decoded(_rows_at(buffer, behind, size), decode)
 
 
-def _decode(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags]:
+@cache
+def _recall(record: Record) -> Recall:
+    """What is remembered of the fields of one kind."""
+    return Recall()
+
+
+def _decode(record: Record, cells: Bytes) -> tuple[Bytes, Flags]:
     """Decoded bytes of all parts, and their legality."""
-    cells = _rows_at(buffer, behind, size)
     rows, legal, at = [], [], 0
     for each in record.parts:
         code = registry.code(each.code)

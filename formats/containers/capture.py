@@ -22,6 +22,7 @@ MOST_CHUNKS = 1024
 LAST_CYLINDER = 95
 MOST_MARKS = 64
 
+_FRAME = struct.Struct(">I4s")  # length of the payload, type
 _TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in ps (INTV: ticks per second), number of cells (intervals)
 _TURN = 1  # flag: exactly one turn
 _SHOWN = 40  # characters of a value in a message
@@ -115,18 +116,17 @@ def _chunk(data: bytes, name: str, number: int, at: int) -> _Chunk:
     if there < 12:
         where = f"within chunk {number}" if there else "without TAIL"
         raise ContainerError(f"{name}: byte {at}: the file ends {where}; it was cut short, or is still being written")
-    length, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
-    chunk = _Chunk(name, number, at, kind, b"")  # as far as it is known, for messages
+    length, kind = _FRAME.unpack_from(data, at)
+    chunk = _Chunk(name, number, at, kind, data[at + 8 : at + 8 + length])
     if not (kind.isalpha() and kind.isascii()):
         chunk.refuse("four ASCII letters were expected as its type")
     if length > LARGEST_CHUNK:
         chunk.refuse(f"{length:,} bytes, at most {LARGEST_CHUNK:,} are allowed")
     if length > there - 12:
         chunk.refuse(f"{length:,} bytes were announced, {there - 12:,} are there; the file was cut short")
-    payload = data[at + 8 : at + 8 + length]
-    if zlib.crc32(payload, zlib.crc32(kind)) != int.from_bytes(data[at + 8 + length : at + 12 + length], "big"):
+    if zlib.crc32(chunk.payload, zlib.crc32(kind)) != int.from_bytes(data[at + 8 + length : at + 12 + length], "big"):
         chunk.refuse("its CRC is wrong; the file is damaged")
-    return _Chunk(name, number, at, kind, payload)
+    return chunk
 
 
 def _head(chunk: _Chunk) -> Capture:
