@@ -7,6 +7,7 @@ would make of them; what remains is few, and looked at whole.
 import sys
 from collections.abc import Sequence
 from functools import cache, reduce
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -64,11 +65,29 @@ def _ways(pattern: str) -> _Ways:
             anchor = max(range(-first % step, size - 1, step), key=lambda at: int.from_bytes(mask[at : at + 2], "little").bit_count())
             wanted, full = (int.from_bytes(each[anchor : anchor + 2], sys.byteorder) for each in (cells, mask))
             made.append((anchor, wanted, full, phase, cells, mask))
-    anchors, all_wanted, all_full, phases, all_cells, all_masks = zip(*made, strict=True)
-    looks = tuple(dict.fromkeys(zip(all_wanted, all_full, strict=True)))
-    words = (np.array(each, np.uint16) for each in (all_wanted, all_full))
-    eights = (np.frombuffer(b"".join(each), np.uint64).reshape(len(made), -1) for each in (all_cells, all_masks))
-    return _Ways(step, looks, np.array(anchors), *words, np.array(phases), *eights)
+    anchors, wanteds, fulls, phases, all_cells, all_masks = zip(*made, strict=True)
+    cells_of, mask_of = (np.frombuffer(b"".join(each), np.uint64).reshape(len(made), -1) for each in (all_cells, all_masks))
+    return _Ways(
+        step,
+        _fewer(set(zip(wanteds, fulls, strict=True))),
+        np.array(anchors),
+        np.array(wanteds, np.uint16),
+        np.array(fulls, np.uint16),
+        np.array(phases),
+        cells_of,
+        mask_of,
+    )
+
+
+def _fewer(looks: set[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """Fewer looks that see all that some see: two become one of what they have in common, if it sees no more than twice as much."""
+    least = max(min(full.bit_count() for _, full in looks) - 1, 1)
+    while True:
+        pairs = ((one[1] & other[1] & ~(one[0] ^ other[0]), one, other) for one, other in combinations(sorted(looks), 2))
+        full, one, other = max(pairs, key=lambda pair: pair[0].bit_count(), default=(0, (0, 0), (0, 0)))
+        if full.bit_count() < least:
+            return tuple(sorted(looks))
+        looks = looks - {one, other} | {(one[0] & full, full)}
 
 
 def _begun(buffer: Bytes, start: int, ways: _Ways) -> Ints:
@@ -82,7 +101,7 @@ def _begun(buffer: Bytes, start: int, ways: _Ways) -> Ints:
     inside = (first >= 0) & (first + size <= len(buffer))
     first, way = first[inside], way[inside]
     windows = np.ndarray((max(len(buffer) - size + 1, 0), size), np.uint8, buffer, strides=(1, 1))
-    same = windows[first].view(np.uint64) & ways.mask[way] == ways.cells[way]
+    same = windows[first].view(np.uint64) & ways.mask.take(way, axis=0) == ways.cells.take(way, axis=0)
     right = reduce(np.logical_and, same.T)
     made: Ints = first[right] * 8 + ways.phase[way[right]]
     return made

@@ -41,7 +41,7 @@ class Stretch:
     turn: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fields:
     """All fields of one record kind, sorted by stretch and place: arrays of n.
 
@@ -92,7 +92,7 @@ class Fields:
         return Fields(self.record, *chosen_columns)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reading:
     """What a side's stretches hold: identifiers, blocks, and for each identifier the place of its block among them, or -1."""
 
@@ -144,7 +144,7 @@ def _joined(groups: Sequence[Fields]) -> Fields:
 # The packed buffer
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Buffer:
     """Stretches one after the other, each at a byte's start, each with room (or, on a turn, its own beginning) behind it."""
 

@@ -4,6 +4,7 @@ To compare cells with known ones takes a fraction of the time that it takes to d
 """
 
 from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -14,44 +15,61 @@ Decoded = tuple[Bytes, Flags, Flags]  # rows of bytes (n, k), which of them are 
 Decode = Callable[[Bytes], Decoded]
 
 MOST = 4096  # fields that are kept, some megabytes: more than a side has; those of another disc push them out
+_FEW = 8  # of so many fields one that is not known is not worth keeping: each copy has another serial
 _SHORT = 64  # bytes of cells: a shorter field is decoded as soon as it is found
+
+
+class _Known(NamedTuple):
+    """Known fields: their keys, ascending and each once; their cells; what they were decoded to, and which bytes of it are legal."""
+
+    keys: npt.NDArray[np.uint64]
+    cells: Bytes
+    rows: Bytes
+    legal: Flags
 
 
 class Recall:
     """What fields of one kind were decoded to. Of those that have the same key the first one is kept."""
 
     def __init__(self) -> None:
-        self._known: tuple[npt.NDArray[np.uint64], Bytes, Bytes, Flags] | None = None  # keys, ascending; cells, bytes, their legality
+        self._known: _Known | None = None
 
     def decoded(self, cells: Bytes, decode: Decode) -> Decoded:
         """What `decode` makes of rows of cells (n, m); only those are given to it that are not known."""
         if cells.shape[1] < _SHORT or not len(cells):
             return decode(cells)
         if self._known is None:
-            return self._learned(cells, decode)
-        keys, known_cells, known_rows, known_legal = self._known
-        place = np.minimum(np.searchsorted(keys, _keys(cells)), len(keys) - 1)
-        known = (known_cells[place] == cells).all(axis=1)
-        rows, legal = known_rows[place], known_legal[place]
+            return self._learned(cells, decode(cells))
+        place = np.minimum(np.searchsorted(self._known.keys, _keys(cells)), len(self._known.keys) - 1)
+        known = (self._known.cells[place] == cells).all(axis=1)
+        rows, legal = self._known.rows[place], self._known.legal[place]
         new = np.flatnonzero(~known)
         if len(new):
-            rows[new], legal[new], known[new] = self._learned(cells[new], decode)
+            decoded = decode(cells[new])
+            rows[new], legal[new], known[new] = decoded
+            if len(new) * _FEW > len(cells):
+                self._learned(cells[new], decoded)
         return rows, legal, known
 
-    def _learned(self, cells: Bytes, decode: Decode) -> Decoded:
-        """What new fields are decoded to; the sound ones are known from now on."""
-        rows, legal, sound = decode(cells)
+    def _learned(self, cells: Bytes, decoded: Decoded) -> Decoded:
+        """What new fields were decoded to; the sound ones are known from now on."""
+        rows, legal, sound = decoded
         chosen = np.flatnonzero(sound)[:MOST]
         if len(chosen):
-            old = self._known if self._known and len(self._known[0]) + len(chosen) <= MOST else None
-            new = (_keys(cells[chosen]), cells[chosen], rows[chosen], legal[chosen])
-            keys, *columns = new if old is None else (np.concatenate(pair) for pair in zip(old, new, strict=True))
-            keys, first = np.unique(keys, return_index=True)
-            self._known = keys, columns[0][first], columns[1][first], columns[2][first]
-        return rows, legal, sound
+            new = _Known(_keys(cells[chosen]), cells[chosen], rows[chosen], legal[chosen])
+            old = self._known
+            self._known = _joined(new if old is None or len(old.keys) + len(chosen) > MOST else old, new)
+        return decoded
+
+
+def _joined(old: _Known, new: _Known) -> _Known:
+    keys, first = np.unique(np.concatenate((old.keys, new.keys)), return_index=True)
+    columns: list[Any] = [np.concatenate(pair)[first] for pair in zip(old[1:], new[1:], strict=True)]
+    return _Known(keys, *columns)
 
 
 def _keys(cells: Bytes) -> npt.NDArray[np.uint64]:
     """A number for each row, of its first and its last eight bytes: the check is among them, so that few rows share one."""
     first, last = (np.ascontiguousarray(part).view(np.uint64)[:, 0] for part in (cells[:, :8], cells[:, -8:]))
-    return first * np.uint64(0x9E3779B97F4A7C15) ^ last
+    keys: npt.NDArray[np.uint64] = first * np.uint64(0x9E3779B97F4A7C15) ^ last  # odd, of no meaning: spreads the first's bits
+    return keys

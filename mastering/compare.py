@@ -77,7 +77,7 @@ class Target:
         return read_slot(row[first:last], self.rows[place, first:last].tobytes(), self.catalogue)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Judged:
     """What a read-back is worth as a copy of a target; arrays by place in the dump.
 

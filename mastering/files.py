@@ -3,8 +3,6 @@
 import hashlib
 import json
 import os
-import shutil
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -65,6 +63,9 @@ def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True)
 
 
 def _write_beside(target: Path, files: Mapping[str, bytes], durable: bool) -> None:
+    import shutil  # here, as most commands write no folder, and should not wait for what only this one needs
+    import tempfile
+
     try:
         beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.absolute().parent))
     except OSError as error:

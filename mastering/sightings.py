@@ -22,7 +22,7 @@ NOT_HERE = -1
 _SPEED = 0.1  # how far from the nominal turn the distance of a few sightings may be to be taken for one
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sighted:
     """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
 
@@ -61,7 +61,7 @@ def see(geometry: Geometry, tracks: Sequence[Track], rpm: float) -> Sighted:
     return _Look(geometry, kept, rpm).result()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Gaps:
     """Where a sector was missed: its stretch, its column in the stretch's sectors, and the cells between which it was not met."""
 

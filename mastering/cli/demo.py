@@ -78,11 +78,12 @@ def _listed(folder: Path, path: Path) -> str:
 
 
 def _shop() -> Path:
-    """The demo's shop, beside this package: installed, or in the clone that it runs from."""
-    folder = Path(__file__).parents[2] / "jobs_demo"
-    if not (folder / "job.toml").is_file():
-        raise MasteringError(f"{folder}: the demo's shop is missing; install the program again")
-    return folder
+    """The demo's shop: installed beside this package, or in the clone that it runs from."""
+    package = Path(__file__).parents[1]
+    for folder in (package / "jobs_demo", package.parent / "jobs_demo"):
+        if (folder / "job.toml").is_file():
+            return folder
+    raise MasteringError(f"{package / 'jobs_demo'}: the demo's shop is missing; install the program again")
 
 
 def _belongs(path: Path) -> bool:

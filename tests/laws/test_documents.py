@@ -123,4 +123,4 @@ def test_the_build_lists_every_package():
     there = {
         str(path.parent.relative_to(REPO)).replace("/", ".") for kind in ("formats", "mastering") for path in (REPO / kind).rglob("*.py")
     }
-    assert listed == there | {"jobs_demo"}
+    assert listed == there | {"mastering.jobs_demo"}
