@@ -156,21 +156,21 @@ class _Look:
         met = np.flatnonzero(counted != NOT_HERE)
         stretch, start = self.found.stretch[met], self.found.start[met]
         column = _columns(self.sector_of, stretch, counted[met])
-        order = np.lexsort((start, column, stretch))
-        stretch, start, column = stretch[order], start[order], column[order]
-        new = np.ones(len(start), np.bool_)
-        new[1:] = (stretch[1:] != stretch[:-1]) | (column[1:] != column[:-1])
-        old = np.roll(new, -1)
-        line = ~self.circular[stretch]
-        turn, limit = self.turns[stretch], (self.turns + self.pitch)[stretch]
-        before = np.roll(start, 1)
-        begins = line & new & (start > limit)
-        between = line & ~new & (start - before > 1.5 * turn)
-        ends = line & old & (self.counts[stretch] - start > limit)
         seen = np.zeros(self.sector_of.shape, np.bool_)
         seen[stretch, column] = True
         whole = self.circular | (self.counts == 0) | (self.counts >= self.turns + self.pitch)
         never = np.nonzero(~seen & whole[:, None] & (self.sector_of != NOT_HERE))
+        line = np.flatnonzero(~self.circular[stretch])  # what is met on a turn that runs on is not missed on it
+        order = line[np.lexsort((start[line], column[line], stretch[line]))]
+        stretch, start, column = stretch[order], start[order], column[order]
+        new = np.ones(len(start), np.bool_)
+        new[1:] = (stretch[1:] != stretch[:-1]) | (column[1:] != column[:-1])
+        old = np.roll(new, -1)
+        turn, limit = self.turns[stretch], (self.turns + self.pitch)[stretch]
+        before = np.roll(start, 1)
+        begins = new & (start > limit)
+        between = ~new & (start - before > 1.5 * turn)
+        ends = old & (self.counts[stretch] - start > limit)
         return _Gaps(
             np.concatenate((stretch[begins], stretch[between], stretch[ends], never[0])),
             np.concatenate((column[begins], column[between], column[ends], never[1])),
@@ -202,6 +202,8 @@ class _Look:
 
         On a turn that runs on from its end to its start nothing lies farther away than that.
         """
+        if not len(naming):
+            return np.zeros(0, np.bool_)
         key = self.found.stretch * len(self.geometry.addresses) + self.own
         reach = 2 * (int(self.counts.max(initial=0)) + 1)
         known = np.sort(key[sound] * reach + self.found.start[sound])
