@@ -23,7 +23,8 @@ def in_order(items: Sequence[Item], work: Callable[[Item], Result]) -> Iterator[
     if count < 2:
         yield from map(work, items)
         return
-    blocks = [items[first : first + BLOCK] for first in range(0, len(items), BLOCK)]
+    yield work(items[0])  # before there are other processes: what it loads and learns, they have then too
+    blocks = [items[first : first + BLOCK] for first in range(1, len(items), BLOCK)]
     sys.stdout.flush()
     sys.stderr.flush()
     gc.freeze()  # so that no process looks through what it shares with the others for dead objects, which would copy it
