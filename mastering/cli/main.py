@@ -5,6 +5,7 @@ import gc
 import io
 import os
 import sys
+from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -57,8 +58,11 @@ def main() -> None:
     """Runs the command line and ends the process with its status."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no command solves equations, and numpy's start is a third shorter without threads
     gc.set_threshold(100_000)  # a command makes much, keeps most of it, and is soon over: looking for dead objects took a tenth of it
-    status = run()
-    sys.stderr.flush()
+    try:
+        status = run()
+        sys.stdout.flush()
+    except OSError as error:  # neither its last lines nor a message about it could be printed
+        status = _output_failed(error)
     os._exit(status)  # the system frees at once what the interpreter would take apart object by object
 
 
@@ -108,7 +112,8 @@ def _output_failed(error: OSError) -> int:
     """Output that can't be written: quietly where nobody reads on (`| head`), else with one line."""
     sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115  (so that the interpreter's last flush finds a place to go)
     if error.errno != errno.EPIPE:
-        print(f"obverse: {error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
+        with suppress(OSError):
+            print(f"obverse: {error.filename or 'output'}: {error.strerror or error}", file=sys.stderr)
     return FAILED
 
 

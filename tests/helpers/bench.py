@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
+from tempfile import TemporaryDirectory, mkdtemp
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from mastering.verdict import Verdict
 from mastering.verify import Verifier
 from mastering.view import CaptureView, DumpView
 
+_SCRATCH = TemporaryDirectory()  # goes when the tests have ended
 MARKER = b"<<SERIAL-GOES-HERE>>"
 IDS = [
     "gcr4to5-35z",
@@ -42,7 +43,7 @@ def random_dump(geometry: Geometry, seed: int) -> bytes:
 
 def make_master(sides: dict[str, tuple[str, bytes]], *, name="Lamplighter", revision="1.2", catalogue="SM-004", slot_side=None) -> Master:
     """A master of ready images: side to geometry and bytes. Each side in `slot_side` (A, B, AB) must hold the marker."""
-    folder = Path(mkdtemp())
+    folder = Path(mkdtemp(dir=_SCRATCH.name))
     text = TITLE.format(name=name, revision=revision, catalogue=catalogue)
     for each in slot_side or "":
         text += f'{"[serial]" if len(slot_side) == 1 else "[[serial]]"}\nside = "{each}"\nmarker = "{MARKER.decode()}"\n'

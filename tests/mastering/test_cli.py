@@ -411,6 +411,19 @@ def test_a_closed_output_is_said_and_nothing_is_made(tmp_path):
     assert (done.returncode, done.stdout) == (2, "")
 
 
+@pytest.mark.parametrize("command", [["nonsense"], ["verify", "nowhere", "nothing"]])
+def test_a_message_that_can_not_be_printed_leaves_the_status_as_it_is(command):
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([*OBVERSE, *command], stdout=subprocess.PIPE, stderr=full, text=True, check=False)
+    assert (done.returncode, done.stdout) == (2, "")
+
+
+def test_what_was_printed_before_an_error_is_not_lost():
+    code = "import mastering.cli.main as entry\nentry.run = lambda: (print('the first line'), 2)[1]\nentry.main()"
+    done = subprocess.run([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stdout) == (2, "the first line\n")
+
+
 def test_an_interrupt_is_told_apart(master):
     code = (
         "import mastering.cli.main as m, mastering.cli.geometries as g\ndef stop(*a, **k): raise KeyboardInterrupt\ng.json_lines = stop\n"
