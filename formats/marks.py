@@ -24,7 +24,8 @@ class _Ways(NamedTuple):
 
     The word `anchor` bytes behind the pattern's first byte is `wanted` in those bits that `full` has. `phase`: the bit of the first
     byte at which the pattern begins; `cells` and `mask` (n, eights of bytes): what the bytes from the first on are, and which of
-    their bits count. `looks`: each pair of `wanted` and `full` once. `step`: bytes from one word to the next.
+    their bits count. `looks`: pairs like `wanted` and `full`, fewer, of which one fits every word that any way wants. `step`: bytes
+    from one word to the next.
     """
 
     step: int
@@ -38,10 +39,7 @@ class _Ways(NamedTuple):
 
 
 def find(buffer: Bytes, pattern: str) -> Ints:
-    """Every bit of a packed buffer at which the pattern of cells begins, ascending.
-
-    Behind the last bit that matters `room` bytes must follow.
-    """
+    """Every bit of a packed buffer at which the pattern of cells begins, ascending; the buffer ends `room` bytes behind what matters."""
     ways = _ways(pattern)
     found = np.concatenate([_begun(buffer, start, ways) for start in range(0, 2, ways.step)])
     found.sort()
@@ -49,7 +47,7 @@ def find(buffer: Bytes, pattern: str) -> Ints:
 
 
 def room(pattern: str) -> int:
-    """Bytes that are looked at from the one on in which a pattern begins."""
+    """How many bytes are looked at where a pattern begins, the one in which it does among them."""
     return -(-(7 + len(pattern)) // 64) * 8
 
 
