@@ -113,8 +113,9 @@ class Ledger:
 
     def _ready(self, create: bool) -> None:
         """Brings the schema to this program's version. LedgerError when the file is no ledger, a newer one, or empty (unless `create`)."""
-        version, application = self._pragma("user_version"), self._pragma("application_id")
-        empty = self._connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
+        with self._transaction("BEGIN"):  # so that all three are of one moment, whoever else begins the ledger
+            version, application = self._pragma("user_version"), self._pragma("application_id")
+            empty = self._connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
         if empty and not create:
             raise LedgerError(f"{self.path}: empty; if a ledger was here, go on with the newest backup, else `obverse lot add` begins one")
         if application != APPLICATION and not empty:

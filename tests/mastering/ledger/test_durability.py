@@ -7,11 +7,14 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
 import pytest
 from table import Table, said, two_sides
+
+from mastering.ledger.store import Ledger
 
 
 def campaign(seeds: range) -> list:
@@ -148,6 +151,26 @@ def test_serials_handed_out_by_several_at_once_are_all_different(table):
     assert len(set(handed)) == 20
     assert not set(handed) & set(table.serials)
     assert table.sound()
+
+
+def test_a_ledger_that_another_begins_while_this_one_looks_is_that_ledger(tmp_path, monkeypatch):
+    """What the file is was asked in three questions; a ledger that was begun between two of them was taken for another program's."""
+    path = tmp_path / "ledger.sqlite"
+    path.touch()
+    ask = Ledger._pragma
+    other = threading.Thread(target=lambda: Ledger.open(path, create=True).__exit__())
+
+    def asked(self, name):
+        answer = ask(self, name)
+        if name == "application_id" and not other.ident:
+            other.start()
+            other.join(0.5)  # it has begun the ledger by then, or waits until this one has looked
+        return answer
+
+    monkeypatch.setattr(Ledger, "_pragma", asked)
+    with Ledger.open(path, create=True) as ledger, ledger.read() as questions:
+        assert questions.rows() == 0
+    other.join()
 
 
 def test_a_ledger_that_several_begin_at_once_is_one_ledger(tmp_path):
