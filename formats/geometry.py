@@ -4,7 +4,7 @@ Sizes are in bytes or in cells, never in seconds, but for a zone's cell length. 
 transition. Nothing here needs numpy: laying down and reading cells is `formats.track`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -67,11 +67,12 @@ class Geometry:
     `order` lists the sector numbers as they pass the head, `dump_order` as a dump holds them (both: as numbered when empty, and
     otherwise for every track); `orders` are named orders that a ready image may come in. `head_tracks` is added to the track
     number on head 1; with `heads_apart` a dump holds all of head 0 first. `index`: whether a drive for it needs the index hole.
+    `sources` are no part of what it is: better words for them make no other geometry.
     `tolerance`: how far off its nominal speed a drive must be expected to turn for long, as a share (common practice, from memory).
     """
 
     id: str
-    sources: tuple[Source, ...]
+    sources: tuple[Source, ...] = field(compare=False)
     rpm: int
     tpi: int
     zones: tuple[Zone, ...]
@@ -271,14 +272,15 @@ class Geometry:
     # Plain form
 
     def plain(self) -> dict[str, Any]:
-        """JSON values from which `from_plain` makes an equal geometry."""
+        """JSON values from which `from_plain` makes an equal geometry; its sources, which explain it and change nothing, are left out."""
         made: dict[str, Any] = to_plain(self)
+        del made["sources"]
         return made
 
     @staticmethod
     def from_plain(plain: dict[str, Any]) -> "Geometry":
         """The geometry of a plain form. KeyError, TypeError, ValueError or DefinitionError when it is none."""
-        made: Geometry = from_plain(plain, _CLASSES)
+        made: Geometry = from_plain({"sources": []} | plain, _CLASSES)
         return made
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from formats import registry
 from formats.containers import capture
 from formats.errors import Problem, VolumeError
 from formats.geometry import Address, Geometry
@@ -164,6 +165,7 @@ def _side_record(side: BuiltSide) -> dict[str, Any]:
         "geometry": geometry.id,
         "geometry_plain": plain,
         "geometry_digest": digest(canonical_json(plain)),
+        **_source(geometry),
         "volume": plan.volume.id,
         "platform": plan.platform,
         "label": text_of(plan.content.label),
@@ -175,6 +177,12 @@ def _side_record(side: BuiltSide) -> dict[str, Any]:
         "fill": plan.free,
         "files": files,
     }
+
+
+def _source(geometry: Geometry) -> dict[str, str]:
+    """Where a geometry comes from that the job or another package declares: nobody else may know it when the master is opened again."""
+    foreign = geometry.id not in registry.names("geometries", foreign=False)
+    return {"geometry_source": geometry.sources[0].title} if foreign and geometry.sources else {}
 
 
 def file_record(file: FileOut, volatile: bool) -> dict[str, Any]:

@@ -49,8 +49,13 @@ def _said(name: str, was: _Said, now: _Said) -> Iterator[Change]:
     for key in _OF_A_SIDE:
         if was[key] != now[key]:
             yield _change(key, name, was[key], now[key])
-    if was["geometry"] == now["geometry"] and was["geometry_digest"] != now["geometry_digest"]:
+    if was["geometry"] == now["geometry"] and _declared(was) != _declared(now):
         yield _change("declaration", name, was["geometry_digest"], now["geometry_digest"])
+
+
+def _declared(side: _Said) -> dict[str, Any]:
+    """What a side's geometry was declared to be; masters of before 2026-11-26 hold its sources, too, which are no part of that."""
+    return {key: value for key, value in side["geometry_plain"].items() if key != "sources"}
 
 
 def _slot(side: Side | None) -> dict[str, int] | None:

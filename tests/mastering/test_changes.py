@@ -37,6 +37,16 @@ def shop(tmp_path: Path) -> Path:
     return tmp_path
 
 
+OWN = """
+[side.B]
+geometry = "own"
+volume = "none"
+image = "image.bin"
+[geometry.own]
+base = "mfm-40x9x512"
+"""
+
+
 def master(shop: Path, *files: tuple[str, str], revision="1.2", more="", type="user") -> Master:
     """A master with these files: name and source."""
     text = JOB.format(revision=revision) + more
@@ -62,6 +72,16 @@ def sectors(old: Master, new: Master, kept="tracks") -> dict[str, set]:
         for change in changes(old, new)
         if change["change"] == "sectors"
     }
+
+
+# Geometries
+
+
+@pytest.mark.parametrize(("words", "declarations"), [("", 0), ('source = "Appendix C"\n', 0), ("data_gap = 60\n", 1)])
+def test_a_geometry_that_was_declared_otherwise_is_told_and_better_words_for_its_source_are_not(shop, words, declarations):
+    (shop / "image.bin").write_bytes(bytes(range(256)) * 720)
+    told = changes(master(shop, more=OWN), master(shop, more=OWN + words))
+    assert [change["side"] for change in told if change["change"] == "declaration"] == ["B"] * declarations
 
 
 # Files
