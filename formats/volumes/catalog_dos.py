@@ -106,7 +106,13 @@ class _Reader(Walk):
     def _sectors(self, entry: Any) -> _File:
         where = volume.shown(NAMES.load(entry.name))
         lists = self.chain(link_of(entry.list), lambda link: link_of(self.sector(LIST, link).next), where)
-        pairs = [link_of(pair) for link in lists for pair in self.sector(LIST, link).pairs]
+        listed = [pair for link in lists for pair in self.sector(LIST, link).pairs]
+        for number, pair in enumerate(listed, 1):
+            if pair.sector and not pair.track:
+                self.problems.add(
+                    where, f"pair {number} of its lists is 00 {pair.sector:02X}, which is neither a sector nor a hole (00 00)"
+                )
+        pairs = [link_of(pair) for pair in listed]
         while pairs and pairs[-1] is None:
             pairs.pop()
         for pair in pairs:

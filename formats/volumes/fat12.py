@@ -67,6 +67,7 @@ class _Reader:
         self.owners: dict[int, str] = {}
         self.label = b""
         self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
+        self.directories: list[tuple[str, Any, int, bytes]] = []  # path for people, entry, its parent's cluster, its bytes
         self.names: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
         self.medium = plan_of(PLANS, self.geometry)
@@ -97,15 +98,17 @@ class _Reader:
 
     def _walk(self) -> None:
         """Read the root directory, then the directories in it, and so on. Each takes a cluster of its own, so there is an end."""
-        directories = deque([(b"", self._sectors(range(self.layout.root, self.layout.data)))])
+        directories = deque([(b"", 0, self._sectors(range(self.layout.root, self.layout.data)))])
         while directories:
-            path, data = directories.popleft()
+            path, cluster, data = directories.popleft()
             for entry in _entries(data):
                 name = path + load_name(entry.name)
                 if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
                     self.names.append((volume.shown(name), entry.name))
                 if entry.attributes & DIRECTORY:
-                    directories.append((name + b"/", self._data(self._chain(entry.cluster, volume.shown(name)))))
+                    inner = self._data(self._chain(entry.cluster, volume.shown(name)))
+                    self.directories.append((volume.shown(name), entry, cluster, inner))
+                    directories.append((name + b"/", entry.cluster, inner))
                 elif entry.attributes & LABEL:
                     self.label = self.label or LABELS.load(entry.name)
                 else:
@@ -131,8 +134,23 @@ class _Reader:
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""
-        layout, first = self.layout, self._sectors(self.layout.table(0))
         yield from wrong_parameters(self.parameters, self.medium, self.geometry)
+        yield from self._wrong_tables()
+        for where, stored in self.names:
+            if wrong := stored_problem(stored):
+                yield Problem(where, wrong)
+        yield from volume.twice(where for where, _ in self.names)
+        for directory in self.directories:
+            yield from _wrong_directory(*directory)
+        for name, entry, chain in self.files:
+            if len(chain) > -(-entry.size // self.layout.cluster_bytes):
+                yield Problem(
+                    volume.shown(name),
+                    f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
+                )
+
+    def _wrong_tables(self) -> Iterator[Problem]:
+        layout, first = self.layout, self._sectors(self.layout.table(0))
         if first[:3] != bytes([layout.medium.media, 0xFF, 0xFF]):
             yield Problem("allocation table", f"begins with {first[:3].hex(' ')}, where {layout.medium.media:02x} ff ff was expected")
         for copy in range(1, layout.medium.fats):
@@ -141,16 +159,20 @@ class _Reader:
         for cluster in layout.clusters:
             if self.table[cluster] not in (FREE, BAD) and cluster not in self.owners:
                 yield Problem("allocation table", f"cluster {cluster} is allocated, and no file's")
-        for where, stored in self.names:
-            if wrong := stored_problem(stored):
-                yield Problem(where, wrong)
-        yield from volume.twice(where for where, _ in self.names)
-        for name, entry, chain in self.files:
-            if len(chain) > -(-entry.size // layout.cluster_bytes):
-                yield Problem(
-                    volume.shown(name),
-                    f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
-                )
+
+
+def _wrong_directory(where: str, entry: Any, parent: int, data: bytes) -> Iterator[Problem]:
+    """A directory has no size, and begins with links to itself and to its parent (0: the root)."""
+    if entry.size:
+        yield Problem(where, f"a directory, and its entry gives it {counted(entry.size, 'byte')}, where 0 was expected")
+    for number, (name, cluster) in enumerate(zip(LINKS, (entry.cluster, parent), strict=True)):
+        if not data:
+            return  # its chain is wrong, which has been told
+        found = ENTRY.parse(data[number * ENTRY.sizeof() : (number + 1) * ENTRY.sizeof()])
+        if found.name != name or not found.attributes & DIRECTORY:
+            yield Problem(where, f"its entry {number + 1} should be {name.decode().strip()}, a directory")
+        elif found.cluster != cluster:
+            yield Problem(where, f"its {name.decode().strip()} leads to cluster {found.cluster}, where {cluster} was expected")
 
 
 def _entries(data: bytes) -> Iterator[Any]:

@@ -79,7 +79,8 @@ class _Reader(Walk):
             return (), entry.blocks
         where = volume.shown(NAMES.load(entry.name))
         chain = self.chain(link_of(entry.start), self._next, where)
-        return chain, len(chain) + len(self.chain(link_of(entry.side), self._next, where))
+        side = link_of(entry.side) if entry.type & TYPE == RELATIVE else None  # of others these bytes are nobody's
+        return chain, len(chain) + len(self.chain(side, self._next, where))
 
     @cached_property
     def system(self) -> dict[Link, bytes]:

@@ -246,15 +246,25 @@ def test_a_deep_nest_of_directories_is_read():
     dump = blank()
     lay(dump, ROOT, entry(b"D          ", 0x10, 2, 0))
     for cluster in range(2, 353):
-        lay(
-            dump,
-            DATA + 512 * (cluster - 2),
-            entry(b"D          ", 0x10, cluster + 1, 0) if cluster < 352 else entry(b"F          ", 0, 0, 0),
-        )
+        at, parent = DATA + 512 * (cluster - 2), cluster - 1 if cluster > 2 else 0
+        lay(dump, at, entry(b".          ", 0x10, cluster, 0) + entry(b"..         ", 0x10, parent, 0))
+        lay(dump, at + 64, entry(b"D          ", 0x10, cluster + 1, 0) if cluster < 352 else entry(b"F          ", 0, 0, 0))
     for table in (TABLE, COPY):
         lay(dump, table + 3, b"\xff" * (351 * 3 // 2) + b"\x0f")
     assert problems(dump) == []
     assert read(dump).files[0].name == b"D/" * 351 + b"F"
+
+
+def test_a_directory_links_to_itself_and_its_parent_and_has_no_size():
+    """fsck.fat asks for the same."""
+    dump = by_hand()
+    lay(dump, DATA + 512, entry(b".          ", 0x10, 9, 0) + entry(b"..         ", 0x10, 3, 0))
+    assert "DATA: its . leads to cluster 9, where 3 was expected" in problems(dump)
+    assert "DATA: its .. leads to cluster 3, where 0 was expected" in problems(dump)
+    lay(dump, DATA + 512, entry(b"..         ", 0x10, 0, 0))
+    lay(dump, ROOT + 32 * 5, entry(b"DATA       ", 0x10, 3, 5))
+    assert "DATA: its entry 1 should be ., a directory" in problems(dump)
+    assert "DATA: a directory, and its entry gives it 5 bytes, where 0 was expected" in problems(dump)
 
 
 # Built
