@@ -1,0 +1,106 @@
+"""A second, slow maker and reader of every volume: what they share, and what awkward but legal files look like.
+
+Written from facts.md sections 7a to 7d, contract.md section 3 and check_values.json alone; it knows nothing of the program. Each volume has
+a module `model_NAME.py` with a disc, on which files are put wherever one likes, and a function `held` that reads one.
+"""
+
+import random
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class File:
+    """A file as its owner knows it. `name` is what the machine shows; `type` and `load` are as the contract names them."""
+
+    name: bytes
+    data: bytes
+    type: object = None
+    load: int | None = None
+    locked: bool = False
+
+
+@dataclass
+class Held:
+    """What a disc holds: the files in the order of its directory, where each one's bytes lie, and how much room is left."""
+
+    label: bytes
+    files: list[File]
+    free: int
+    unit: int
+    sectors: list[list[tuple[int, int, int]]] = field(default_factory=list)
+
+
+class DamageError(Exception):
+    """The model's own reader met something that no sound volume has."""
+
+
+def must(holds, what):
+    """A sentence of the texts that has to be true of a sound volume."""
+    if not holds:
+        raise DamageError(what)
+
+
+def little(number, count=2):
+    """A number, low byte first."""
+    out = []
+    for _ in range(count):
+        out.append(number % 256)
+        number //= 256
+    return bytes(out)
+
+
+def number(data, at, count=2):
+    """The number whose low byte is at `at`."""
+    return sum(data[at + k] * 256**k for k in range(count))
+
+
+def noise(rng, length):
+    """Bytes of which no sector is like another."""
+    return bytes(rng.randrange(256) for _ in range(length))
+
+
+def text(rng, length):
+    """High-bit text: no byte of it is 00."""
+    return bytes(rng.randrange(0xA0, 0xE0) for _ in range(length))
+
+
+class Room:
+    """The units of a disc that are free, handed out in no order at all."""
+
+    def __init__(self, units, rng):
+        self.free, self.rng = list(units), rng
+        rng.shuffle(self.free)
+
+    def take(self, count=1):
+        """So many, anywhere."""
+        assert count <= len(self.free)
+        return [self.free.pop() for _ in range(count)]
+
+    def take_this(self, unit):
+        """This one."""
+        self.free.remove(unit)
+        return unit
+
+
+def lengths(unit, many):
+    """Awkward lengths for a volume that puts `unit` bytes into a sector, block or cluster."""
+    return [0, 1, unit - 1, unit, unit + 1, 2 * unit, 2 * unit + 1, 7 * unit + 3, many]
+
+
+ODD = [bytes(range(first, min(first + 16, 0x60))) for first in range(0x20, 0x60, 16)]
+"""Names of all characters 20 to 5F, 16 at a time; the first begins with a space."""
+
+
+def names(longest, count, rng):
+    """Different names that every volume takes: letters, digits, periods, a letter first; the first has one character, the second all."""
+    out = ["Q", "".join(rng.choice("ABCDEFGHIJ") for _ in range(longest))]
+    while len(out) < count:
+        made = rng.choice("LTUFSKM") + "".join(rng.choice("ABCDEMOPRSTU0123456789.") for _ in range(rng.randint(2, longest - 2)))
+        if made not in out and not made.endswith("."):
+            out.append(made)
+    return [name.encode() for name in out]
+
+
+def rng_of(*words):
+    """The same random numbers for the same words."""
+    return random.Random("/".join(map(str, words)))
