@@ -1,6 +1,6 @@
 """The catalog volume by facts.md section 7b: table of contents on 17/0, catalog below it, lists of tracks and sectors."""
 
-from model_volumes import File, Held, Room, little, must, noise, number
+from model_volumes import File, Held, Room, carrying, little, must, noise, number
 
 SECTORS = {"gcr6and2-35x16x256": 16, "gcr5and3-35x13x256": 13}
 BLANK = {"gcr6and2-35x16x256": 496, "gcr5and3-35x13x256": 403}
@@ -17,9 +17,12 @@ def stored(file):
 
 
 def bit(sectors, sector):
-    """Where the map has a sector: which byte, which bit. Of 13 sectors the texts give no other map than of 16."""
-    del sectors
-    return (0, sector - 8) if sector > 7 else (1, sector)
+    """Where the map has a sector: which byte, which bit. Bit 7 of byte 0 is a track's last sector.
+
+    The text says so of 16 sectors only. That 13 begin at bit 7, too, is from memory: the allocator shifts bits out there as it counts down.
+    """
+    from_top = sectors - 1 - sector
+    return from_top // 8, 7 - from_top % 8
 
 
 class Disc:
@@ -51,7 +54,8 @@ class Disc:
         name = bytes(byte | 0x80 for byte in file.name).ljust(30, b"\xa0")
         self.entries.append(bytes([*lists[0], kind]) + name + little(len(there) + len(lists)))
         self.chains[file.name], self.lists[file.name] = there, lists
-        self.held.append((file, [(t, 0, IDENTIFIERS[self.sectors][s]) for t, s in there]))
+        before = {"binary": 4, "integer": 2, "floating": 2}.get(file.type, 0)
+        self.held.append((file, carrying([(t, 0, IDENTIFIERS[self.sectors][s]) for t, s in there], file.data, 256, before)))
 
     def put_lists(self, where):
         """Lists of 122 pairs, in sectors anywhere; a file without any has one all the same."""

@@ -1,6 +1,6 @@
 """FAT12 by facts.md section 7d and its published layout: parameter block, two tables, root, clusters."""
 
-from model_volumes import File, Held, Room, little, must, noise, number
+from model_volumes import File, Held, Room, carrying, little, must, noise, number
 
 # sectors of a cluster, root entries, sectors, media, sectors of a table, sectors of a track, heads, clusters
 MEDIA = {
@@ -123,7 +123,7 @@ class Disc:
     def expected(self):
         """What a reader has to find; the order of files of different directories is not told by any text."""
         files = [file for each in self.files.values() for file in each]
-        sectors = [[at for n in self.chains[file.name] for at in self.place(n)] for file in files]
+        sectors = [carrying([at for n in self.chains[file.name] for at in self.place(n)], file.data, 512) for file in files]
         return Held(self.label, files, len(self.room.free), self.unit, sectors)
 
 

@@ -1,6 +1,6 @@
 """The block volume by facts.md section 7c: directory from block 2, map in block 6, index blocks, directories in directories."""
 
-from model_volumes import File, Held, Room, little, must, noise, number
+from model_volumes import File, Held, Room, carrying, little, must, noise, number
 
 GEOMETRY, BLOCKS, BLANK = "gcr6and2-35x16x256", 280, 273
 PAIRS = ((0x0, 0xE), (0xD, 0xC), (0xB, 0xA), (0x9, 0x8), (0x7, 0x6), (0x5, 0x4), (0x3, 0x2), (0x1, 0xF))  # CV112, places in the dump
@@ -98,9 +98,8 @@ class Disc:
 
     def write_directory(self, made):
         live = sum(entry[0] > 0 for entry in made.entries)
-        size = len(made.parent.path if False else made.path.rsplit(b"/", 1)[-1]) if made.parent else len(self.label)
         name = made.path.rsplit(b"/", 1)[-1] if made.parent else self.label
-        head = bytes([(0xE0 if made.parent else 0xF0) | size]) + name.ljust(15, b"\0")
+        head = bytes([(0xE0 if made.parent else 0xF0) | len(name)]) + name.ljust(15, b"\0")
         head += (b"\x75" if made.parent else b"\0") + bytes(7) + STAMP + bytes([0, 0, 0xC3, ENTRY, PER_BLOCK]) + little(live)
         head += little(made.slot[0]) + bytes([made.slot[1], ENTRY]) if made.parent else little(6) + little(BLOCKS)
         rows = [head, *made.entries]
@@ -135,7 +134,13 @@ class Disc:
         for made in waiting:
             files += self.listed(made)
             waiting += [sub for _, sub in made.subs]
-        return Held(self.label, files, len(self.room.free), 512)
+        where = [carrying([at for n in self.chains[file.name] for at in places(n)], file.data, 256) for file in files]
+        return Held(self.label, files, len(self.room.free), 512, where)
+
+
+def places(block):
+    """The addresses of a block's two sectors, as the program tells them: by their identifiers."""
+    return [(place // 16, 0, IDENTIFIERS[place % 16]) for place in halves(block)]
 
 
 def held(dump):
@@ -165,7 +170,7 @@ def held(dump):
         _, _, head = rows[0]
         name = head[1 : 1 + head[0] % 16]
         must(head[0] >> 4 == (0xE if path else 0xF), "header")
-        must(number(head, 0x23 - 4 + 2) == sum(row[0] > 15 for *_, row in rows[1:]), f"file count of {path}")
+        must(number(head, 0x21) == sum(row[0] > 15 for *_, row in rows[1:]), f"file count of {path}")
         if path:
             must(path.rsplit(b"/", 1)[-1] == name, f"name of {path}")
             must((number(head, 0x23), head[0x25], head[0x26]) == (*parent, ENTRY), f"parent of {path}")

@@ -56,7 +56,7 @@ def number(data, at, count=2):
 
 def noise(rng, length):
     """Bytes of which no sector is like another."""
-    return bytes(rng.randrange(256) for _ in range(length))
+    return rng.randbytes(length)
 
 
 def text(rng, length):
@@ -87,18 +87,22 @@ def lengths(unit, many):
     return [0, 1, unit - 1, unit, unit + 1, 2 * unit, 2 * unit + 1, 7 * unit + 3, many]
 
 
-ODD = [bytes(range(first, min(first + 16, 0x60))) for first in range(0x20, 0x60, 16)]
+ODD = [bytes(range(first, first + 16)) for first in range(0x20, 0x60, 16)]
 """Names of all characters 20 to 5F, 16 at a time; the first begins with a space."""
 
 
-def names(longest, count, rng):
-    """Different names that every volume takes: letters, digits, periods, a letter first; the first has one character, the second all."""
-    out = ["Q", "".join(rng.choice("ABCDEFGHIJ") for _ in range(longest))]
+def plain(rng, longest, count):
+    """Different names that every volume takes: a letter, then letters and digits; the first is the shortest, the second the longest."""
+    out = [b"Q", b"L" * longest]
     while len(out) < count:
-        made = rng.choice("LTUFSKM") + "".join(rng.choice("ABCDEMOPRSTU0123456789.") for _ in range(rng.randint(2, longest - 2)))
-        if made not in out and not made.endswith("."):
-            out.append(made)
-    return [name.encode() for name in out]
+        made = ("".join(rng.choice("LTUFSKMV") for _ in range(2)) + str(len(out))).encode()
+        out.append(made + b"X" * rng.randint(0, longest - len(made)))
+    return out
+
+
+def carrying(sectors, data, size, before=0):
+    """Those of a file's sectors that carry bytes of it. `size`: of each; `before`: bytes of the volume's own that stand before them."""
+    return sectors[: -(-(before + len(data)) // size)] if data else []
 
 
 def rng_of(*words):
