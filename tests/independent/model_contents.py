@@ -49,7 +49,7 @@ def zoned_blank(geometry, rng):
 
 
 def catalog_file(rng, name, length, kind, locked=False):
-    return File(name, (text if kind == "text" else noise)(rng, length), kind, 0x2000 + length if kind == "binary" else None, locked)
+    return File(name, (text if kind == "text" else noise)(rng, length), kind, 0x2000 + length % 999 if kind == "binary" else None, locked)
 
 
 def catalog_awkward(geometry, rng):
@@ -82,10 +82,10 @@ def catalog_crowded(geometry, rng):
 
 
 def catalog_holes(geometry, rng):
-    """Sectors that are not there: the first, some in the middle, a whole list of them, and the last."""
+    """Sectors that are not there, in the middle of a list and across the end of one."""
     disc = model_catalog.Disc(geometry, rng)
     data = bytearray(noise(rng, 200 * 256))
-    holes = {3, 4, *range(100, 130), 199}
+    holes = {3, 4, *range(100, 130), 198}
     for k in holes:
         data[256 * k - 4 : 256 * k + 252] = bytes(256)
     disc.put(File(b"HOLES", bytes(data[: 199 * 256 + 17]), "binary", 0x4000), holes=holes)
@@ -163,7 +163,7 @@ def fat_awkward(geometry, rng):
     disc = model_fat.Disc(geometry, rng)
     disc.delete()
     for k, length in enumerate(lengths(disc.unit, 60 * disc.unit + 9)):
-        disc.put(File(b"F%d.BIN" % k, noise(rng, length), locked=k % 2 == 1), end=0xFFF - k % 8, attribute=(0, 2, 4, 32, 39)[k % 5])
+        disc.put(File(b"F%d.BIN" % k, noise(rng, length), locked=k % 2 == 1), end=0xFFF - k % 8, attribute=(0, 2, 4, 32, 38)[k % 5])
         disc.delete()
     disc.bad()
     disc.folder(b"CAVES.9", 4)

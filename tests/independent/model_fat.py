@@ -130,9 +130,10 @@ class Disc:
 def held(geometry, dump):
     """Reads a disc from its parameter block, and holds its table against what its files use."""
     spc, entries, total, media, spf, spt, heads, clusters = MEDIA[geometry]
-    told = (number(dump, 11), dump[13], number(dump, 14), dump[16], number(dump, 17), number(dump, 19), dump[21])
-    must(told == (512, spc, 1, 2, entries, total, media), "parameter block")
-    must((number(dump, 22), number(dump, 24), number(dump, 26)) == (spf, spt, heads), "parameter block")
+    bare = (512, spc, 1, 2, entries, total, media)  # the oldest system wrote no parameters: the medium is told by the first table alone
+    told = bare if not any(dump[:510]) and dump[512] == media else (number(dump, 11), dump[13], number(dump, 14), dump[16], number(dump, 17), number(dump, 19), dump[21])
+    must(told == bare, "parameter block")
+    must(not any(dump[:510]) or (number(dump, 22), number(dump, 24), number(dump, 26)) == (spf, spt, heads), "parameter block")
     table, copy = dump[512 : 512 * (1 + spf)], dump[512 * (1 + spf) : 512 * (1 + 2 * spf)]
     must(table == copy and table[:3] == bytes([media, 0xFF, 0xFF]), "tables")
     root, start, unit = 512 * (1 + 2 * spf), 512 * (1 + 2 * spf) + 32 * entries, 512 * spc

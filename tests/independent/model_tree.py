@@ -1,6 +1,6 @@
 """The block volume by facts.md section 7c: directory from block 2, map in block 6, index blocks, directories in directories."""
 
-from model_volumes import File, Held, Room, carrying, little, must, noise, number
+from model_volumes import File, Held, Room, little, must, noise, number
 
 GEOMETRY, BLOCKS, BLANK = "gcr6and2-35x16x256", 280, 273
 PAIRS = ((0x0, 0xE), (0xD, 0xC), (0xB, 0xA), (0x9, 0x8), (0x7, 0x6), (0x5, 0x4), (0x3, 0x2), (0x1, 0xF))  # CV112, places in the dump
@@ -31,7 +31,7 @@ class Disc:
         self.data = [bytearray(noise(rng, 512)) for _ in range(BLOCKS)]
         self.room = Room(range(7, BLOCKS), rng)
         self.root = Directory(b"", [2, 3, 4, 5])
-        self.files, self.chains, self.keys = {}, {}, {}
+        self.files, self.chains, self.keys, self.sectors = {}, {}, {}, {}
 
     def put(self, file, directory=None, holes=(), deep=None):
         """A file anywhere. `holes`: blocks of it that are not there; `deep`: a storage type higher than it needs."""
@@ -47,6 +47,8 @@ class Disc:
             self.data[where[k]][: len(piece)] = piece
         key, extra = self.index(where, count, kind)
         self.chains[file.name], self.keys[file.name] = list(where.values()), key
+        halves_of = [(512 * k + 256 * half, at) for k, block in where.items() for half, at in enumerate(places(block))]
+        self.sectors[file.name] = [at for start, at in halves_of if start < len(file.data)]
         self.enter(directory or self.root, file, kind, key, len(where) + extra)
         return key
 
@@ -134,8 +136,7 @@ class Disc:
         for made in waiting:
             files += self.listed(made)
             waiting += [sub for _, sub in made.subs]
-        where = [carrying([at for n in self.chains[file.name] for at in places(n)], file.data, 256) for file in files]
-        return Held(self.label, files, len(self.room.free), 512, where)
+        return Held(self.label, files, len(self.room.free), 512, [self.sectors[file.name] for file in files])
 
 
 def places(block):

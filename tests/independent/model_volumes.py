@@ -1,11 +1,15 @@
 """A second, slow maker and reader of every volume: what they share, and what awkward but legal files look like.
 
-Written from facts.md sections 7a to 7d, contract.md section 3 and check_values.json alone; it knows nothing of the program. Each volume has
+Written from facts.md sections 7a to 7d, contract.md section 3 and check_values.json alone; it knows nothing of the program but its command line. Each volume has
 a module `model_NAME.py` with a disc, on which files are put wherever one likes, and a function `held` that reads one.
 """
 
+import io
 import random
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
+
+from mastering.cli.main import run
 
 
 @dataclass(frozen=True)
@@ -101,10 +105,18 @@ def plain(rng, longest, count):
 
 
 def carrying(sectors, data, size, before=0):
-    """Those of a file's sectors that carry bytes of it. `size`: of each; `before`: bytes of the volume's own that stand before them."""
-    return sectors[: -(-(before + len(data)) // size)] if data else []
+    """Those of a file's sectors that carry bytes of it. `size`: of each; `before`: words of the volume's own that are told with them."""
+    return sectors[: -(-(before + len(data)) // size)]
 
 
 def rng_of(*words):
     """The same random numbers for the same words."""
     return random.Random("/".join(map(str, words)))
+
+
+def obverse(*arguments):
+    """The program's answer: exit status, lines on standard output, lines on standard error."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        status = run([str(each) for each in arguments])
+    return status, out.getvalue().splitlines(), err.getvalue().splitlines()

@@ -1,28 +1,17 @@
 """Discs that the models made, awkward but legal, against what the program says is on them: nothing more, nothing less, nothing wrong."""
 
-import io
 import json
 import subprocess
 import warnings
-from contextlib import redirect_stderr, redirect_stdout
 from hashlib import sha256
 
 import pytest
 from model_contents import CASES, READERS, made
-
-from mastering.cli.main import run
+from model_volumes import obverse
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # the library's own base uses a deprecated way to declare itself
     from pyfatfs.PyFatFS import PyFatFS
-
-
-def obverse(*arguments):
-    """The program's answer: exit status, lines on standard output, lines on standard error."""
-    out, err = io.StringIO(), io.StringIO()
-    with redirect_stdout(out), redirect_stderr(err):
-        status = run([str(each) for each in arguments])
-    return status, out.getvalue().splitlines(), err.getvalue().splitlines()
 
 
 def shown(name):
@@ -83,14 +72,12 @@ def test_its_locked_files_are_told(case):
     assert [line.endswith(" locked") for line in out[1:-1]] == [f.locked for f in expected.files]
 
 
-FAT = [case for case in CASES if case[0] == "fat12"]
+FAT = [case for case in CASES if case[0] == "fat12" and made(*case).parameters]  # the checker wants a parameter block
 
 
 @pytest.mark.parametrize(("volume", "geometry", "maker"), FAT, ids=lambda each: getattr(each, "__name__", each))
 def test_programs_that_no_one_here_wrote_find_the_same(volume, geometry, maker, tmp_path):
     disc = made(volume, geometry, maker)
-    if not disc.parameters:
-        pytest.xfail("the checker wants a parameter block")
     path = tmp_path / "side.dump"
     path.write_bytes(disc.dump())
     checked = subprocess.run(["fsck.fat", "-n", str(path)], capture_output=True, text=True, timeout=30, check=False)
