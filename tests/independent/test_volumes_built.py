@@ -57,11 +57,10 @@ def zoned(_, rng):
 
 
 def catalog(_, rng):
-    names = iter(plain(rng, 30, 29))
+    names = iter(plain(rng, 30, 30))
     for kind, before in (("binary", 4), ("integer", 2), ("floating", 2), ("text", 1)):
-        for k, length in enumerate((0, 1, 256 - before, 257 - before, 512 - before, 513 - before, 122 * 256 - before + k % 2)):
-            if length > 20000 and kind != "binary":
-                continue
+        long = [122 * 256 - 4, 122 * 256 - 3] if kind == "binary" else [4000]
+        for k, length in enumerate([0, 1, 256 - before, 257 - before, 512 - before, 513 - before, *long]):
             source = (text if kind == "text" else noise)(rng, length)
             load = 0x4000 + k if kind == "binary" else None
             keys = [f'type = "{kind}"', *([f"load_address = {load}"] if load else [])]
