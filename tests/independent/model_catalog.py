@@ -13,6 +13,8 @@ def stored(file):
     """The bytes in a file's sectors, and those that its words leave to its owner."""
     if file.type == "binary":
         return little(file.load) + little(len(file.data)) + file.data
+    if file.type not in TYPES:
+        return file.data  # what these hold, no text at hand says
     return file.data + b"\0" if file.type == "text" else little(len(file.data)) + file.data
 
 
@@ -35,8 +37,8 @@ class Disc:
         self.room = Room([at for at in self.all if at[0] > 2 and at[0] != 17], rng)
         self.entries, self.held, self.chains, self.lists = [], [], {}, {}
 
-    def put(self, file, holes=(), code=None, raw=None, spare=0):
-        """A file anywhere; `holes`: sectors of it that are not there, and so hold only 00; `spare`: sectors behind its end."""
+    def put(self, file, holes=(), raw=None, spare=0):
+        """A file anywhere. `holes`: sectors of it that are not there; `raw`: what its sectors hold; `spare`: sectors behind its end."""
         body = stored(file) if raw is None else raw
         pieces = [body[at : at + 256] for at in range(0, len(body), 256)] + [b""] * spare
         where = []
@@ -49,7 +51,7 @@ class Disc:
             self.data[at][: len(piece)] = piece
             where.append(at)
         lists = self.put_lists(where)
-        kind = (TYPES[file.type] if code is None else code) | (0x80 if file.locked else 0)
+        kind = TYPES.get(file.type, file.type) | (0x80 if file.locked else 0)
         there = [at for at in where if at != (0, 0)]
         name = bytes(byte | 0x80 for byte in file.name).ljust(30, b"\xa0")
         self.entries.append(bytes([*lists[0], kind]) + name + little(len(there) + len(lists)))
@@ -138,10 +140,13 @@ def one(entry, lists, at):
         pairs.pop()
     data = b"".join(at(*pair) if pair != (0, 0) else bytes(256) for pair in pairs)
     must(number(entry, 0x21) == len(lists) + sum(pair != (0, 0) for pair in pairs), "length in sectors")
-    kind = next(name for name, code in TYPES.items() if code == entry[2] & 0x7F)
+    kind = next((name for name, code in TYPES.items() if code == entry[2] & 0x7F), entry[2] & 0x7F)
     load = number(data, 0) if kind == "binary" else None
     before = {"binary": 4, "text": 0}.get(kind, 2)
-    length = (data + b"\0").index(0) if kind == "text" else number(data, before - 2)
+    if kind not in TYPES:
+        before, length = 0, len(data)
+    else:
+        length = (data + b"\0").index(0) if kind == "text" else number(data, before - 2)
     must(before + length <= len(data), "length word")
     name = bytes(byte & 0x7F for byte in entry[3:33]).rstrip(b" ")
     return File(name, data[before : before + length], kind, load, entry[2] > 0x7F)

@@ -26,6 +26,8 @@ def zoned_awkward(geometry, rng):
                 disc.scratch()
     for name in [*ODD, b"\xc1\xd3 LAMPS\x01\xff", b"TWO  WORDS", b"A,B:C=*?"]:
         disc.put(zoned_file(rng, name, 300, "user"))
+    disc.put(zoned_file(rng, b"REPLACED ONCE", 300, "user"), extra=bytes([0, 0, 0, 1, 2, 3, 4, 5, 6]))
+    disc.put_relative(b"RECORDS", noise(rng, 20 * 100), 100)
     disc.scratch()
     return disc
 
@@ -82,7 +84,7 @@ def catalog_crowded(geometry, rng):
 
 
 def catalog_holes(geometry, rng):
-    """Sectors that are not there, in the middle of a list and across the end of one."""
+    """Sectors that are not there, in the middle of a list and across the end of one; texts without an end; the types that have no name."""
     disc = model_catalog.Disc(geometry, rng)
     data = bytearray(noise(rng, 200 * 256))
     holes = {3, 4, *range(100, 130), 198}
@@ -90,6 +92,12 @@ def catalog_holes(geometry, rng):
         data[256 * k - 4 : 256 * k + 252] = bytes(256)
     disc.put(File(b"HOLES", bytes(data[: 199 * 256 + 17]), "binary", 0x4000), holes=holes)
     disc.put(catalog_file(rng, b"AFTER", 700, "integer"))
+    before = text(rng, 256)
+    disc.put(File(b"TEXT UP TO A HOLE", before, "text"), holes={1}, raw=before + bytes(256) + text(rng, 30))
+    disc.put(File(b"NO SECTOR AT ALL", b"", "text"), raw=b"")
+    disc.put(File(b"NO 00 AT THE END", before + before, "text"), raw=before + before)
+    for kind in (0x08, 0x10, 0x20, 0x40):
+        disc.put(File(b"KIND %02X" % kind, noise(rng, 512), kind))
     return disc
 
 
@@ -148,7 +156,9 @@ def tree_sparse(_, rng):
     count = -(-len(data) // 512)
     last = {count - 2, count - 1}
     disc.put(File(b"WIDE", bytes(data), 4, 0), holes=set(range(count)) - last - {0})
-    for k in range(49 - 3):
+    disc.put(tree_file(rng, b"WAS.LONGER", 100), deep=2)
+    disc.put(tree_file(rng, b"WAS.MUCH.LONGER", 600), deep=3)
+    for k in range(44):
         disc.put(tree_file(rng, b"N%d" % k, k))
     return disc
 
@@ -190,9 +200,11 @@ def fat_full(geometry, rng):
 
 
 def fat_bare(geometry, rng):
-    """No label; where the oldest system wrote it, no parameter block either."""
+    """No label; where the oldest system wrote it, no parameter block either, and no entry behind the last one is clean."""
     disc = model_fat.Disc(geometry, rng, label=b"", parameters=geometry not in ("mfm-40x8x512", "mfm-40x8x512-2s"))
     disc.put(File(b"ONE.DAT", noise(rng, 5000)))
+    if not disc.parameters:
+        disc.folders[b""] += [bytes(32), noise(rng, 32), noise(rng, 32)]
     return disc
 
 

@@ -133,6 +133,7 @@ def catalog(geometry):
     yield "a list on a track that is not there", poke()(top, 0x0B, bytes([35, 0])), in_first()
     yield "a list in a sector that is not there", poke()(top, 0x0B, bytes([20, 16])), in_first()
     yield "a sector that is not there", poke()(mine, 0x0E, bytes([200, 3])), in_first(mine)
+    yield "a sector on track 0 that is not there", poke()(mine, 0x0C + 2 * 6, bytes([0, 200])), in_first(mine)
     yield "a list cut short", poke()(mine, 0x0C + 4, bytes(20)), in_first(mine)
     yield "lists cut short", poke()(long[0], 1, bytes(2)), ("LONG",)
     yield "a list for other sectors", poke()(long[1], 5, little(121)), ("LONG",)

@@ -70,24 +70,22 @@ class Disc:
             self.data[at][: 2 + len(piece)] = link + piece
         return where
 
-    def put(self, file, code=None, extra=bytes(9)):
+    def put(self, file, extra=bytes(9)):
         """A file anywhere, its entry behind the others."""
         pieces = [file.data[at : at + DATA] for at in range(0, len(file.data), DATA)] or [b""]
         self.chains[file.name] = where = self.chain(pieces)
-        kind = (TYPES[file.type] if code is None else code) | 0x80 | (0x40 if file.locked else 0)
-        blocks = len(where) + (extra[0] > 0)
-        self.entries.append(bytes([kind, *where[0]]) + file.name.ljust(16, b"\xa0") + extra + little(blocks))
+        kind = TYPES[file.type] | 0x80 | (0x40 if file.locked else 0)
+        self.entries.append(bytes([kind, *where[0]]) + file.name.ljust(16, b"\xa0") + extra + little(len(where)))
         self.held.append((file, [self.layout.address(*at) for at in where]))
 
-    def put_relative(self, name, records, length):
-        """A file of records with its side sectors (what those hold: from memory)."""
-        data = b"".join(records)
-        where = self.chain([data[at : at + DATA] for at in range(0, len(data), DATA)])
+    def put_relative(self, name, data, length):
+        """A file of records with its side sector (what that holds: from memory). The contract names no such type: it is told as 4."""
+        where = self.chains[name] = self.chain([data[at : at + DATA] for at in range(0, len(data), DATA)])
         [side] = self.room.take()
-        self.chain([bytes([0, length, *side]) + bytes(10) + b"".join(map(bytes, where))], [side])
+        self.chain([bytes([0, length, *side]) + bytes(11) + b"".join(map(bytes, where))], [side])
         kind = bytes([0x84, *where[0]]) + name.ljust(16, b"\xa0")
         self.entries.append(kind + bytes([*side, length]) + bytes(6) + little(len(where) + 1))
-        self.chains[name] = where
+        self.held.append((File(name, data, 4), [self.layout.address(*at) for at in where]))
 
     def scratch(self):
         """What is left of a file that was deleted: its entry with type 00, its sectors free."""
@@ -162,9 +160,10 @@ def held(geometry, dump):
                 continue
             must(entry[2] & 0x80, "closed")
             chain = list(follow(entry[3], entry[4]))
-            must(number(entry, 0x1E) == len(chain), "length in blocks")
+            sides = list(follow(entry[0x15], entry[0x16])) if entry[2] & 7 == 4 else []
+            must(number(entry, 0x1E) == len(chain) + len(sides), "length in blocks")
             data = b"".join(b[2:] for b in chain[:-1]) + chain[-1][2 : chain[-1][1] + 1]
-            kind = next(name for name, code in TYPES.items() if code == entry[2] & 7)
+            kind = next((name for name, code in TYPES.items() if code == entry[2] & 7), entry[2] & 7)
             load = number(data, 0) if kind == "program" and len(data) > 1 else None
             files.append(File(entry[5:21].rstrip(b"\xa0"), data, kind, load, bool(entry[2] & 0x40)))
     free = 0
