@@ -64,7 +64,7 @@ def catalog_awkward(geometry, rng):
             disc.put(catalog_file(rng, next(names), length, kind, locked=k % 2 == 1), spare=k % 3 == 2)
             if k % 4 == 0:
                 disc.delete()
-    for name in [*ODD, b"COMMA, COLON: AND \"QUOTE\"", b"x lower ~{}|"]:
+    for name in [*ODD, b'COMMA, COLON: AND "QUOTE"', b"x lower ~{}|"]:
         disc.put(catalog_file(rng, name, 300, "text"))
     disc.put(catalog_file(rng, b"TWO LISTS", 122 * 256 - 3, "binary"))
     return disc

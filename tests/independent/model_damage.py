@@ -54,7 +54,7 @@ def zoned(geometry):
     for name in NAMES:
         disc.put(File(name, noise(rng, 1500), "sequential"))
     dump, where = disc.dump(), disc.layout
-    first, second, third = (disc.chains[name] for name in NAMES)
+    first, second, _ = (disc.chains[name] for name in NAMES)
     entries = (where.directory, 1)
     sector, offset, _ = where.entry(first[2][0])
     outside = where.tracks + 1
@@ -106,7 +106,7 @@ def catalog(geometry):
         disc.put(File(name, noise(rng, 1500), kind, 0x2000 if kind == "binary" else None))
     disc.put(File(b"LONG", noise(rng, 40000), "binary", 0x2000))
     dump = disc.dump()
-    first, second, third = (disc.chains[name] for name in NAMES)
+    first, second, _ = (disc.chains[name] for name in NAMES)
     [mine], [other], _ = (disc.lists[name] for name in NAMES)
     long = disc.lists[b"LONG"]
     top, table = (17, disc.sectors - 1), (17, 0)

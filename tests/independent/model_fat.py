@@ -95,9 +95,16 @@ class Disc:
         out = bytearray(512)
         if self.parameters:
             out[:3], out[3:11] = b"\xeb\x3c\x90", b"SALTMRSH"
-            out[11:24] = little(512) + bytes([self.spc]) + little(1) + b"\x02" + little(self.entries) + little(self.total) + bytes(
-                [self.media]
-            ) + little(self.spf)
+            out[11:24] = (
+                little(512)
+                + bytes([self.spc])
+                + little(1)
+                + b"\x02"
+                + little(self.entries)
+                + little(self.total)
+                + bytes([self.media])
+                + little(self.spf)
+            )
             out[24:28] = little(self.spt) + little(self.heads)
             out[38], out[39:43], out[43:54], out[54:62] = 0x29, b"\x0d\xf0\xad\x0b", (self.label or b"NO NAME").ljust(11), b"FAT12   "
         out[510:] = b"\x55\xaa"
@@ -131,7 +138,11 @@ def held(geometry, dump):
     """Reads a disc from its parameter block, and holds its table against what its files use."""
     spc, entries, total, media, spf, spt, heads, clusters = MEDIA[geometry]
     bare = (512, spc, 1, 2, entries, total, media)  # the oldest system wrote no parameters: the medium is told by the first table alone
-    told = bare if not any(dump[:510]) and dump[512] == media else (number(dump, 11), dump[13], number(dump, 14), dump[16], number(dump, 17), number(dump, 19), dump[21])
+    told = (
+        bare
+        if not any(dump[:510]) and dump[512] == media
+        else (number(dump, 11), dump[13], number(dump, 14), dump[16], number(dump, 17), number(dump, 19), dump[21])
+    )
     must(told == bare, "parameter block")
     must(not any(dump[:510]) or (number(dump, 22), number(dump, 24), number(dump, 26)) == (spf, spt, heads), "parameter block")
     table, copy = dump[512 : 512 * (1 + spf)], dump[512 * (1 + spf) : 512 * (1 + 2 * spf)]
@@ -149,13 +160,16 @@ def held(geometry, dump):
             cluster = links[cluster]
         return out
 
-    waiting = [(b"", dump[root:start])]
-    for path, rows in waiting:
+    waiting = [(b"", 0, 0, dump[root:start])]
+    for path, key, parent, rows in waiting:
         for at in range(0, len(rows), 32):
             row = rows[at : at + 32]
             if row[0] == 0:
                 break
-            if row[0] == 0xE5 or row[:2] in (b". ", b".."):
+            if row[0] == 0xE5:
+                continue
+            if path and at < 64:
+                must(row[:12] == short(DOTS[at // 32]) + bytes([FOLDER]) and number(row, 26) == (key, parent)[at // 32], f"dots of {path}")
                 continue
             stem, kind, attribute, size = row[:8].rstrip(), row[8:11].rstrip(), row[11], number(row, 28, 4)
             if attribute & LABEL:
@@ -163,9 +177,11 @@ def held(geometry, dump):
                 continue
             stem = b"\xe5" + stem[1:] if stem[0] == 5 else stem
             name = (path + b"/" if path else b"") + stem + (b"." + kind if kind else b"")
-            data = follow(number(row, 26)) if size or attribute & FOLDER else b""
+            first = number(row, 26)
+            data = follow(first) if first else b""
             if attribute & FOLDER:
-                waiting.append((name, data))
+                must(size == 0, f"size of {name}")
+                waiting.append((name, first, key, data))
                 continue
             must(-(-size // unit) * unit == len(data), f"size of {name}")
             files.append(File(name, data[:size], None, None, bool(attribute & LOCKED)))

@@ -146,7 +146,7 @@ def places(block):
 
 def held(dump):
     """Reads a disc from block 2, and holds its map against what its files use."""
-    block = lambda n: b"".join(dump[256 * place : 256 * place + 256] for place in halves(n))  # noqa: E731
+    block = lambda n: b"".join(dump[256 * place : 256 * place + 256] for place in halves(n))
     used, files, waiting = {0, 1, 6}, [], [(2, b"", 0)]
 
     def use(number_):
@@ -188,6 +188,7 @@ def held(dump):
                 continue
             files.append(one(full, row, use, pointers, used))
     data = block(6)
+    must(not any(data[BLOCKS // 8 :]), "map of blocks that are not there")
     for n in range(BLOCKS):
         must((data[n // 8] >> (7 - n % 8) & 1) == (n not in used), f"map of block {n}")
     return Held(label, files, BLOCKS - len(used), 512)
@@ -197,6 +198,7 @@ def one(path, row, use, pointers, used):
     """The file of one entry."""
     length, kind, before = number(row, 0x15, 3), row[0] >> 4, len(used)
     count = max(1, -(-length // 512))
+    must(count <= {1: 1, 2: 256, 3: 32768}[kind], f"length of {path}")
     if kind == 1:
         blocks = [number(row, 0x11)]
     elif kind == 2:

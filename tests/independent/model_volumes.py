@@ -5,6 +5,7 @@ a module `model_NAME.py` with a disc, on which files are put wherever one likes,
 """
 
 import io
+import json
 import random
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
@@ -120,3 +121,16 @@ def obverse(*arguments):
     with redirect_stdout(out), redirect_stderr(err):
         status = run([str(each) for each in arguments])
     return status, out.getvalue().splitlines(), err.getvalue().splitlines()
+
+
+def job(folder, volume, geometry, files, extra="", tail=""):
+    """A job of one side. `files`: (what a reader finds, keys of the job, source)."""
+    folder.mkdir()
+    lines = ["[title]", 'name = "Ferryman"', 'publisher = "Saltmarsh"', 'catalogue = "SM-031"', 'revision = "1.0"', "[side.A]"]
+    lines += [f'geometry = "{geometry}"', f'volume = "{volume}"', extra]
+    for k, (file, keys, source) in enumerate(files):
+        (folder / f"{k}.bin").write_bytes(source)
+        name = f'name_bytes = "{file.name.hex(" ")}"' if file.name in ODD else f"name = {json.dumps(file.name.decode())}"
+        lines += ["[[side.A.file]]", name, f'source = "{k}.bin"', *keys, "locked = true" * file.locked]
+    (folder / "job.toml").write_text("\n".join([*lines, tail]))
+    return folder / "job.toml"

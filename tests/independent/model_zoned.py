@@ -140,7 +140,7 @@ class Disc:
 def held(geometry, dump):
     """Reads a disc by its links, and holds its map against what its chains use."""
     where = Layout(geometry)
-    at = lambda track, sector: dump[256 * where.place(track, sector) :][:256]  # noqa: E731
+    at = lambda track, sector: dump[256 * where.place(track, sector) :][:256]
     used, files = {(where.directory, 0), *where.maps}, []
 
     def follow(track, sector):
@@ -153,6 +153,10 @@ def held(geometry, dump):
     header = at(where.directory, 0)
     label = header[6:22] if where.big else header[0x90:0xA0]
     must(tuple(header[:2]) == ((38, 0) if where.big else (18, 1)), "link of the header")
+    for k, block in enumerate(where.maps if where.big else []):
+        link = where.maps[k + 1] if block != where.maps[-1] else (39, 1)
+        must(tuple(at(*block)[:2]) == link, "link of the map")
+        must(tuple(at(*block)[4:6]) == (50 * k + 1, min(50 * k + 50, where.tracks) + 1), "tracks of the map")
     for block in list(follow(where.directory, 1)):
         for start in range(0, 256, 32):
             entry = block[start : start + 32]
@@ -162,6 +166,7 @@ def held(geometry, dump):
             chain = list(follow(entry[3], entry[4]))
             sides = list(follow(entry[0x15], entry[0x16])) if entry[2] & 7 == 4 else []
             must(number(entry, 0x1E) == len(chain) + len(sides), "length in blocks")
+            must(chain[-1][1] > 0, "index of the last byte used")
             data = b"".join(b[2:] for b in chain[:-1]) + chain[-1][2 : chain[-1][1] + 1]
             kind = next((name for name, code in TYPES.items() if code == entry[2] & 7), entry[2] & 7)
             load = number(data, 0) if kind == "program" and len(data) > 1 else None

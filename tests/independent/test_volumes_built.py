@@ -7,7 +7,7 @@ import model_fat
 import model_zoned
 import pytest
 from model_contents import GEOMETRIES, READERS
-from model_volumes import ODD, File, lengths, noise, obverse, plain, rng_of, text
+from model_volumes import ODD, File, job, lengths, noise, obverse, plain, rng_of, text
 
 SIDES = [(volume, geometry) for volume, geometries in GEOMETRIES.items() for geometry in geometries]
 EXTRA = {
@@ -17,19 +17,6 @@ EXTRA = {
     "fat12": 'label = "FERRYMAN 11"',
 }
 LABELS = {"zoned-dos": b"FERRYMAN 16 CHAR", "catalog-dos": b"", "block-tree": b"FERRY.MAN.15.CH", "fat12": b"FERRYMAN 11"}
-
-
-def job(folder, volume, geometry, files, extra="", tail=""):
-    """A job of one side. `files`: (what a reader finds, keys of the job, source)."""
-    folder.mkdir()
-    lines = ["[title]", 'name = "Ferryman"', 'publisher = "Saltmarsh"', 'catalogue = "SM-031"', 'revision = "1.0"', "[side.A]"]
-    lines += [f'geometry = "{geometry}"', f'volume = "{volume}"', extra]
-    for k, (file, keys, source) in enumerate(files):
-        (folder / f"{k}.bin").write_bytes(source)
-        name = f'name_bytes = "{file.name.hex(" ")}"' if file.name in ODD else f"name = {json.dumps(file.name.decode())}"
-        lines += ["[[side.A.file]]", name, f'source = "{k}.bin"', *keys, "locked = true" * file.locked]
-    (folder / "job.toml").write_text("\n".join([*lines, tail]))
-    return folder / "job.toml"
 
 
 def build(folder, *rest, **more):

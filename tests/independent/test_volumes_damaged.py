@@ -5,9 +5,9 @@ import shutil
 from hashlib import sha256
 
 import pytest
+from model_contents import READERS
 from model_damage import every
-from model_volumes import obverse
-from test_volumes_built import job
+from model_volumes import DamageError, job, obverse
 
 from formats import registry
 from formats.image import Image
@@ -36,6 +36,13 @@ def known(cases):
 
 def told(case, problems):
     return any(word in line for line in problems for word in case.words)
+
+
+@pytest.mark.parametrize("case", DAMAGED, ids=lambda case: f"{case.geometry}-{case.what.replace(' ', '_')}")
+def test_a_damage_is_one_by_the_texts(case):
+    """A table that a name of the texts is not in, a byte that is not there: the model's reader gives up in any of these ways."""
+    with pytest.raises((DamageError, IndexError, KeyError, ValueError)):
+        READERS[case.volume](case.geometry, case.dump)
 
 
 @pytest.mark.parametrize("case", known(DAMAGED))
