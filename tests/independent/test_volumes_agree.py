@@ -130,7 +130,6 @@ def test_a_disc_whose_sectors_stand_in_another_order_is_known_by_it(volume, orde
     assert found == [sha256(f.data).hexdigest() for f in disc.expected().files]
 
 
-@pytest.mark.xfail(strict=True, reason="bytes 15 and 16 are followed as a side sector whatever the file's type is")
 def test_only_a_relative_file_has_a_side_sector(tmp_path):
     """Facts.md 7a: `15-16 first side sector; 17 record length (REL only)`."""
     rng = rng_of("side sector")

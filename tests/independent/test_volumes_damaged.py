@@ -15,37 +15,23 @@ from formats.image import Image
 DAMAGED = list(every())
 ONE_EACH = [case for case in DAMAGED if case.geometry in ("gcr4to5-77z", "gcr5and3-35x13x256", "gcr6and2-35x16x256", "mfm-40x9x512-2s")]
 
-UNCHECKED = "the program holds no directory of fat12 against its own entry and its dots, as the outside checker does"
-UNSEEN = {
-    "fat12, a directory with a size": UNCHECKED,
-    "fat12, a directory that is not itself": UNCHECKED,
-    "fat12, a parent that is not its": UNCHECKED,
-    "catalog-dos, a sector on track 0 that is not there": "facts.md 7b: `00 00` = hole; any other pair is a sector",
-}
 
-
-def known(cases):
-    """The cases, those that the program does not see marked as such."""
-    out = []
-    for case in cases:
-        why = UNSEEN.get(f"{case.volume}, {case.what}")
-        marks = pytest.mark.xfail(strict=True, reason=why) if why else ()
-        out.append(pytest.param(case, id=f"{case.volume}-{case.geometry}-{case.what.replace(' ', '_')}", marks=marks))
-    return out
+def called(case):
+    return f"{case.volume}-{case.geometry}-{case.what.replace(' ', '_')}"
 
 
 def told(case, problems):
     return any(word in line for line in problems for word in case.words)
 
 
-@pytest.mark.parametrize("case", DAMAGED, ids=lambda case: f"{case.geometry}-{case.what.replace(' ', '_')}")
+@pytest.mark.parametrize("case", DAMAGED, ids=called)
 def test_a_damage_is_one_by_the_texts(case):
     """A table that a name of the texts is not in, a byte that is not there: the model's reader gives up in any of these ways."""
     with pytest.raises((DamageError, IndexError, KeyError, ValueError)):
         READERS[case.volume](case.geometry, case.dump)
 
 
-@pytest.mark.parametrize("case", known(DAMAGED))
+@pytest.mark.parametrize("case", DAMAGED, ids=called)
 def test_a_damage_is_told_with_its_file_or_place(case):
     image = Image(registry.geometry(case.geometry), case.dump)
     problems = [f"{each.where}: {each.what}" for each in registry.volume(case.volume).check(image)]
@@ -53,7 +39,7 @@ def test_a_damage_is_told_with_its_file_or_place(case):
     assert all("\n" not in line for line in problems)
 
 
-@pytest.mark.parametrize("case", known(ONE_EACH))
+@pytest.mark.parametrize("case", ONE_EACH, ids=called)
 def test_nobody_takes_a_damaged_volume_for_a_sound_one(case, tmp_path):
     path = tmp_path / "found.dump"
     path.write_bytes(case.dump)
@@ -86,7 +72,7 @@ def seal(folder):
         (folder / name).write_text("".join(lines))
 
 
-@pytest.mark.parametrize("case", known(ONE_EACH[::5]))
+@pytest.mark.parametrize("case", ONE_EACH[::5], ids=called)
 def test_a_master_whose_volume_is_damaged_is_told_by_check(case, masters, tmp_path):
     folder = tmp_path / "master"
     shutil.copytree(masters(case.volume, case.geometry), folder)
