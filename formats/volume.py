@@ -5,7 +5,7 @@ Everything here is bounded by the number of sectors of the disc, whatever the by
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
 from formats.errors import Problem, VolumeError
@@ -249,8 +249,13 @@ class Reader(Protocol):
 
     problems: Problems
 
+    @property
+    def names(self) -> Iterable[str]:
+        """What the problems of an entry are called by: every entry's name for people."""
+        ...
+
     def volume(self) -> VolumeOut:
-        """What was read, when there are no problems."""
+        """What was read; of a file with a problem as much as could be followed."""
         ...
 
     def contradictions(self) -> Iterator[Problem]:
@@ -286,6 +291,16 @@ class FileSystem:
         reader = self.reader(image)
         reader.problems.stop()
         return reader.volume()
+
+    def readable(self, image: Image) -> tuple[VolumeOut, list[Problem]]:
+        """The files that can be followed to their end, and why the others can't. VolumeError when it is more than files that is broken."""
+        reader = self.reader(image)
+        broken = list(reader.problems)
+        lost = {problem.where for problem in broken}
+        if not lost.issubset(reader.names):
+            reader.problems.stop()
+        held = reader.volume()
+        return replace(held, files=tuple(file for file in held.files if shown(file.name) not in lost)), broken
 
     def check(self, image: Image) -> list[Problem]:
         """Everything in it that contradicts itself."""

@@ -17,8 +17,8 @@ Sure = Literal["likely", "possible"]
 class Guess:
     """A volume that a dump can be read as. `order`: the named order in which its sectors stand, None for that of a dump.
 
-    `likely`: it holds files or has a name, and contradicts itself nowhere; `possible`: it is empty, or it holds files but also
-    contradicts itself, in so many `problems`. One that is empty and contradicts itself is none.
+    `likely`: it holds files or has a name, and contradicts itself nowhere; `possible`: it is empty, or it holds so many `files` but
+    also contradicts itself, in so many `problems`. One that contradicts itself and of whose files no more than half can be read is none.
     """
 
     geometry: str
@@ -69,11 +69,11 @@ def _orders(geometry: Geometry) -> Iterator[str | None]:
 def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:
     """A dump read as a volume; None when it is none."""
     try:
-        held = volume.read(image)
+        held, broken = volume.readable(image)
     except VolumeError:
         return None
     problems = len(volume.check(image))
-    if problems and not held.files:
+    if problems and len(held.files) <= len({problem.where for problem in broken}):
         return None
     sure: Sure = "likely" if not problems and (held.files or held.label.strip(b"\0 \xa0")) else "possible"
     return Guess(image.geometry.id, volume.id, order, sure, len(held.files), problems)

@@ -141,6 +141,11 @@ class _Reader:
         bits = self.blocks.read(self.header.pointer)
         return [8 * at + bit for at, byte in enumerate(bits) for bit in range(8) if byte << bit & 0x80]
 
+    @property
+    def names(self) -> list[str]:
+        """The paths of its files and directories for people."""
+        return [each.where for each in self.entries]
+
     def volume(self) -> VolumeOut:
         """Its files; `free` counts the bits of the map whose blocks are there."""
         free = sum(block in self.blocks for block in self.free)

@@ -151,6 +151,11 @@ class _Reader(Walk):
             (first, 0),
         )
 
+    @property
+    def names(self) -> list[str]:
+        """Its files' names for people."""
+        return [file.where for file in self.files]
+
     def volume(self) -> VolumeOut:
         """Its files; a catalog has no label. `free` counts the bits of the map whose sectors are there."""
         free = sum(link in self.addresses for link in self.free)

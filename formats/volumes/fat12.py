@@ -68,7 +68,7 @@ class _Reader:
         self.label = b""
         self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
         self.directories: list[tuple[str, Any, int, bytes]] = []  # path for people, entry, its parent's cluster, its bytes
-        self.names: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
+        self.stored: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
         self.medium = plan_of(PLANS, self.geometry)
         self.stated = stated(self.parameters, self.geometry)
@@ -104,7 +104,7 @@ class _Reader:
             for entry in _entries(data):
                 name = path + load_name(entry.name)
                 if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
-                    self.names.append((volume.shown(name), entry.name))
+                    self.stored.append((volume.shown(name), entry.name))
                 if entry.attributes & DIRECTORY:
                     inner = self._data(self._chain(entry.cluster, volume.shown(name)))
                     self.directories.append((volume.shown(name), entry, cluster, inner))
@@ -122,6 +122,11 @@ class _Reader:
             self.problems.add(where, f"the directory gives it {counted(entry.size, 'byte')}, its chain holds {room:,}")
         self.files.append((name, entry, chain))
 
+    @property
+    def names(self) -> list[str]:
+        """The paths of its files and directories for people."""
+        return [where for where, _ in self.stored]
+
     def volume(self) -> VolumeOut:
         """Its files, the root directory's first; `free` are clusters."""
         free = sum(self.table[cluster] == FREE for cluster in self.layout.clusters)
@@ -136,10 +141,10 @@ class _Reader:
         """What a reader can live with and a master can't."""
         yield from wrong_parameters(self.parameters, self.medium, self.geometry)
         yield from self._wrong_tables()
-        for where, stored in self.names:
+        for where, stored in self.stored:
             if wrong := stored_problem(stored):
                 yield Problem(where, wrong)
-        yield from volume.twice(where for where, _ in self.names)
+        yield from volume.twice(where for where, _ in self.stored)
         for directory in self.directories:
             yield from _wrong_directory(*directory)
         for name, entry, chain in self.files:

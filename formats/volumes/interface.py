@@ -111,6 +111,10 @@ class Volume(Protocol):
         """Its files. VolumeError, and nothing else, when the directory or a file can't be followed to its end, whatever the bytes."""
         ...
 
+    def readable(self, image: Image) -> tuple[VolumeOut, list[Problem]]:
+        """What `read` gives, less the files that can't be followed, and why they can't. VolumeError when it is more than files."""
+        ...
+
     def check(self, image: Image) -> list[Problem]:
         """Everything in it that contradicts itself: chains against the map, cross-links, loops, free count. Never raises."""
         ...

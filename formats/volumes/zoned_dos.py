@@ -105,6 +105,11 @@ class _Reader(Walk):
             (LINK.sizeof(), LINK.sizeof()),
         )
 
+    @property
+    def names(self) -> list[str]:
+        """Its files' names for people."""
+        return [volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
+
     def volume(self) -> VolumeOut:
         """Its files, unclosed ones too; `free` are the blocks by the map's counts and bits, without the directory's track."""
         counts = {track: min(count, sum(link in self.addresses for link in free)) for track, (count, free) in self.map.items()}

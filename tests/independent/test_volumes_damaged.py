@@ -92,9 +92,6 @@ ONE_BROKEN_FILE = {
 }
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a dump that its volume can't list whole is called none, though the README calls such a one possible"
-)
 @pytest.mark.parametrize("case", [case for case in ONE_EACH if case.what in ONE_BROKEN_FILE], ids=lambda case: case.geometry)
 def test_a_disc_of_which_one_file_is_broken_is_still_recognised(case, tmp_path):
     """README.md: which volume it holds: `possible` when it is empty or its tables contradict each other."""
