@@ -12,13 +12,15 @@ from formats.volumes.interface import Volume
 
 Sure = Literal["likely", "possible"]
 
+_MOST_A_FILE = 3  # problems for each file where some can't be read: what is no volume and looks like one for a while has dozens
+
 
 @dataclass(frozen=True)
 class Guess:
     """A volume that a dump can be read as. `order`: the named order in which its sectors stand, None for that of a dump.
 
     `likely`: it holds files or has a name, and contradicts itself nowhere; `possible`: it is empty, or it holds so many `files` but
-    also contradicts itself, in so many `problems`. One that contradicts itself and of whose files no more than half can be read is none.
+    also contradicts itself, in so many `problems`. One of whose files half or more can't be read is none.
     """
 
     geometry: str
@@ -72,8 +74,8 @@ def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:
         held, broken = volume.readable(image)
     except VolumeError:
         return None
-    problems = len(volume.check(image))
-    if problems and len(held.files) <= len({problem.where for problem in broken}):
+    problems, lost = len(volume.check(image)), len({problem.where for problem in broken})
+    if problems and (len(held.files) <= lost or lost and problems > _MOST_A_FILE * (len(held.files) + lost)):
         return None
     sure: Sure = "likely" if not problems and (held.files or held.label.strip(b"\0 \xa0")) else "possible"
     return Guess(image.geometry.id, volume.id, order, sure, len(held.files), problems)
