@@ -75,7 +75,7 @@ def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:
     except VolumeError:
         return None
     problems, lost = len(volume.check(image)), len({problem.where for problem in broken})
-    if problems and (len(held.files) <= lost or lost and problems > _MOST_A_FILE * (len(held.files) + lost)):
+    if problems and (len(held.files) <= lost or (lost and problems > _MOST_A_FILE * (len(held.files) + lost))):
         return None
     sure: Sure = "likely" if not problems and (held.files or held.label.strip(b"\0 \xa0")) else "possible"
     return Guess(image.geometry.id, volume.id, order, sure, len(held.files), problems)
