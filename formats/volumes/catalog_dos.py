@@ -7,6 +7,7 @@ so is no problem.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from formats import volume
@@ -168,10 +169,13 @@ class _Reader(Walk):
         words = ((track, entry.free >> self.behind) for track, entry in enumerate(self.contents.map))
         return [(track, bit) for track, word in words for bit in range(MAP_BITS) if word >> bit & 1]
 
-    @property
+    @cached_property
     def behind(self) -> int:
-        """Bits of a track's entry in the map below that of sector 0."""
-        return MAP_BITS - len(self.image.geometry.numbers(0))
+        """Bits of a track's entry in the map below that of sector 0; none where the map says that its bits lie as those of 16 sectors."""
+        sectors = len(self.image.geometry.numbers(0))
+        words = [entry.free for entry in self.contents.map[: self.image.geometry.cylinders]]
+        low, high = (any(word & mask for word in words) for mask in ((1 << MAP_BITS - sectors) - 1, -1 << sectors))
+        return 0 if low and not high else MAP_BITS - sectors
 
     def contradictions(self) -> Iterator[Problem]:
         """What a reader can live with and a master can't."""

@@ -394,6 +394,17 @@ def problems_13(dump: bytes) -> list[str]:
     return [str(problem) for problem in catalog().check(Image(thirteen(), dump))]
 
 
+def test_a_map_of_13_sectors_whose_bits_lie_as_those_of_16_is_read_too():
+    """The textbook's table, taken as it stands; where the bits lie on 13 sectors is from memory."""
+    dump = blank_13()
+    for track in (*range(3, 17), *range(18, 35)):
+        dump[at_13(17, 0) + 0x38 + 4 * track : at_13(17, 0) + 0x3A + 4 * track] = b"\x1f\xff"
+    assert catalog().read(Image(thirteen(), dump)).free == 403
+    assert problems_13(dump) == []
+    dump[at_13(17, 0) + 0x39 + 4 * 17] = 1
+    assert problems_13(dump) == ["free map: track 17 sector 0 is free, and used by table of contents"]
+
+
 def test_a_blank_volume_of_13_sectors_has_403_free():
     """31 tracks of 13."""
     assert catalog().read(Image(thirteen(), blank_13())).free == 403
