@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 from model_capture import Stretch, capture_file
-from model_encode import GEOMETRIES, cells_of, random_track
+from model_encode import cells_of, random_track
+from model_geometry import GEOMETRIES
 from model_inject import scenario
 from model_judge import ModelMaster, ModelSide, ModelSlot, bodies, check_character
 from model_verdict import NoReadBackError, judge
