@@ -8,6 +8,7 @@ import struct
 
 NIBBLES = ["01010", "01011", "10010", "10011", "01110", "01111", "10110", "10111",
            "01001", "11001", "11010", "11011", "01101", "11101", "11110", "10101"]  # fmt: skip
+WORDS = [high + low for high in NIBBLES for low in NIBBLES]
 SIX = bytes.fromhex(
     "96979A9B9D9E9FA6A7ABACADAEAFB2B3B4B5B6B7B9BABBBCBDBEBFCBCDCECFD3D6D7D9DADBDCDDDEDFE5E6E7E9EAEBECEDEEEFF2F3F4F5F6F7F9FAFBFCFDFEFF"
 )
@@ -25,7 +26,7 @@ def bits(data):
 
 def four_to_five(data):
     """Each nibble as its five-bit word, high nibble first."""
-    return "".join(NIBBLES[byte >> 4] + NIBBLES[byte & 15] for byte in data)
+    return "".join(map(WORDS.__getitem__, data))
 
 
 def four_and_four(byte):

@@ -6,6 +6,7 @@ Where the texts leave something open a comment that begins with "READING" quotes
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from math import floor
 
 FM, MFM, DENSE = Fraction(4), Fraction(2), Fraction(1)  # microseconds a cell at 125, 250 and 500 kbit/s
 SIXTEENTHS = [Fraction(n, 4) for n in (13, 14, 15, 16)]  # 16 MHz / (13, 14, 15, 16) / 4
@@ -105,9 +106,16 @@ def plain(name, code, cell, cylinders, heads, sectors, size, sector_bytes, **mor
     return Geo(name, code, heads, size, (Zone(cylinders, sectors, cell, 16 * sector_bytes),), **more)
 
 
-def zoned(name, ends, sectors, cells, sector_bytes, **more):
-    """4-to-5: tracks from 1, sectors from 0; a sector is 354 bytes and the formatter's gap (35 and 40 tracks), ten more of gap1 on 77."""
-    zones = (Zone(end, n, cell, 8 * size) for end, n, cell, size in zip(ends, sectors, cells, sector_bytes, strict=True))
+def zoned(name, ends, sectors, cells, gap1=9, **more):
+    """4-to-5: tracks from 1, sectors from 0, a sector as its formatter lays it.
+
+    READING: "gap2 `55` x floor((track bytes - 358 n)/n), at least 4": with gap1 19 instead of 9 a sector without gap2 is ten bytes longer,
+    and so is the 358. Where not even 4 fit ("only 3 bytes per gap fit") nothing is said; 1 is taken.
+    """
+    zones = []
+    for end, n, cell in zip(ends, sectors, cells, strict=True):
+        track_bytes, fixed = 200_000 / cell / 8, 345 + gap1
+        zones.append(Zone(end, n, cell, 8 * (fixed + max(1, floor((track_bytes - (fixed + 4) * n) / n)))))
     return Geo(name, "4to5", more.pop("heads", 1), 256, tuple(zones), first_track=1, base=0, **more)
 
 
@@ -130,14 +138,15 @@ ALL = (
     plain("mfm-80x5x1024-2s", "mfm", MFM, 80, 2, 5, 1024, 1202, tpi=96),
     plain("mfm-80x15x512-2s", "mfm", DENSE, 80, 2, 15, 512, 658, rpm=360, tpi=96),
     plain("mfm-77x8x1024-2s", "mfm", DENSE, 77, 2, 8, 1024, 1202, rpm=360, tpi=96),
-    zoned("gcr4to5-35z", (17, 24, 30, 35), (21, 19, 18, 17), SIXTEENTHS, (362, 371, 366, 363)),
-    zoned("gcr4to5-40z", (17, 24, 30, 40), (21, 19, 18, 17), SIXTEENTHS, (362, 371, 366, 363)),
-    zoned("gcr4to5-35z20", (17, 24, 30, 35), (21, 20, 18, 17), SIXTEENTHS, (362, 357, 366, 363)),  # "only 3 bytes per gap fit"
-    zoned("gcr4to5-77z", (39, 53, 64, 77), (29, 27, 25, 23), TWENTY_FOURTHS, (382,) * 4, tpi=100),  # "gap1 19, gap2 >= 18"
-    zoned("gcr4to5-77z-2s", (39, 53, 64, 77), (29, 27, 25, 23), TWENTY_FOURTHS, (382,) * 4, tpi=100, heads=2),
-    # READING: gap2 of "5-10 self-syncs (writer puts 5 before data)" and gap3 of "14-24": the least of each, of ten and of nine cells.
+    zoned("gcr4to5-35z", (17, 24, 30, 35), (21, 19, 18, 17), SIXTEENTHS),
+    zoned("gcr4to5-40z", (17, 24, 30, 40), (21, 19, 18, 17), SIXTEENTHS),
+    zoned("gcr4to5-35z20", (17, 24, 30, 35), (21, 20, 18, 17), SIXTEENTHS),
+    zoned("gcr4to5-77z", (39, 53, 64, 77), (29, 27, 25, 23), TWENTY_FOURTHS, gap1=19, tpi=100),
+    zoned("gcr4to5-77z-2s", (39, 53, 64, 77), (29, 27, 25, 23), TWENTY_FOURTHS, gap1=19, tpi=100, heads=2),
+    # READING: gap2 of "5-10 self-syncs (writer puts 5 before data)" and gap3 of "14-24": the least of each, of ten cells; 13 sectors have
+    # more room and of nine cells the greatest of each. The texts leave it open; it only matters where a sector is just not missed.
     Geo("gcr6and2-35x16x256", "6and2", 1, 256, (Zone(35, 16, FM, 363 * 8 + 19 * 10),), base=0),
-    Geo("gcr5and3-35x13x256", "5and3", 1, 256, (Zone(35, 13, FM, 431 * 8 + 19 * 9),), base=0),
+    Geo("gcr5and3-35x13x256", "5and3", 1, 256, (Zone(35, 13, FM, 431 * 8 + 34 * 9),), base=0),
 )
 
 GEOMETRIES = {geo.id: geo for geo in ALL}
