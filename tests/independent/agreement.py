@@ -10,6 +10,7 @@ import random
 import subprocess
 import sys
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 from model_capture import Stretch, capture_file
@@ -38,11 +39,15 @@ def image(geo, seed):
 
 @dataclass(frozen=True)
 class Case:
-    """A master twice: as the program built it, and as the model knows it; and good tracks of each side."""
+    """A master twice: as the program built it, and as the model knows it."""
 
     folder: Path
     model: ModelMaster
-    plain: dict
+
+    @cached_property
+    def plain(self):
+        """Good tracks of each side."""
+        return {side: good_tracks(one, self.model.name.split()[0] + side) for side, one in self.model.sides.items()}
 
 
 def obverse(*arguments):
@@ -89,7 +94,7 @@ def build(folder, name, geometries):
     for side, geo in sides.items():
         assert (target / "data" / f"side-{side}.dump").read_bytes() == geo.dump
     model = ModelMaster(f"{name} 1", CATALOGUE, sides, ModelSlot("A", slot_at, len(MARKER)))
-    return Case(target, model, {side: good_tracks(one, f"{name}{side}") for side, one in sides.items()})
+    return Case(target, model)
 
 
 def good_tracks(side, seed):
@@ -97,7 +102,7 @@ def good_tracks(side, seed):
     geo, rng = GEOMETRIES[side.geometry], random.Random(seed)
     out = {}
     for c, h in itertools.product(range(geo.cylinders), range(geo.heads)):
-        cells = cells_of(random_track(geo, side.dump, side.identity, c, h, rng))
+        cells = cells_of(random_track(geo, side.dump, side.identity, c, h, rng, whole=True))
         out[c, h] = Stretch(c, h, cells, geo.cell_ps(c), True)
     return out
 
@@ -188,26 +193,27 @@ def model_line(case, data, report=None, side=None, masters=()):
         return "error"
 
 
-def disagreements(case, seeds, folder, side=None, tracks=(1, 3, 6, 6, 200)):
-    """Judge the read-backs of the seeds twice; the differing answers."""
-    made = {}
-    for seed in seeds:
-        data, report = read_back(case, seed, tracks)
-        name = f"r-{seed:06d}"
+def read_backs(case, seeds, tracks=(1, 3, 6, 6, 200)):
+    """{name: (bytes, report or None)} of so many seeds."""
+    return {f"r-{seed:06d}": read_back(case, seed, tracks) for seed in seeds}
+
+
+def disagreements(case, made, folder, side=None):
+    """Judge read-backs `{name: (bytes, report or None)}` twice; the differing answers."""
+    for name, (data, report) in made.items():
         (folder / f"{name}.{'dump' if report is not None else 'any'}").write_bytes(data)
         if report is not None:
             (folder / f"{name}.report.csv").write_text(report)
-        made[seed] = (data, report)
     _, lines = obverse("verify", case.folder, folder, "--json", *(["--side", side] if side else []))
     assert len(lines) == len(made), lines[:3]
     out = []
-    for seed, line in zip(sorted(made), lines, strict=True):
+    for name, line in zip(sorted(made), lines, strict=True):
         told = json.loads(line)
-        assert f"r-{seed:06d}" in told.pop("readback")
+        assert Path(told.pop("readback")).stem == name
         told = "error" if "error" in told else told
-        want = model_line(case, *made[seed], side)
+        want = model_line(case, *made[name], side)
         if told != want:
-            out.append((case.model.name, side, seed, *difference(told, want)))
+            out.append((case.model.name, side, name, *difference(told, want)))
     return out
 
 

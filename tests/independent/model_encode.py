@@ -51,6 +51,7 @@ class Style:
     noise: str = ""
     index: bool = True
     shares: tuple = ()
+    whole: bool = False  # bodies as one piece: quicker, where none is hit
 
 
 def identifier(geo, sector, style):
@@ -70,52 +71,59 @@ def identifier(geo, sector, style):
             + [piece(part, bits(four_and_four(byte))) for part, byte in named]
             + [piece("epilogue", bits(b"\xde\xaa")), piece("off", bits(style.last[:1]))]
         )
-    return marked(piece, geo, 0xFE, bytes([sector.track, sector.head, sector.sector, sector.identity.get("length", geo.length)]))
+    body = bytes([sector.track, sector.head, sector.sector, sector.identity.get("length", geo.length)])
+    mark, tag, cells, check = marked(geo, 0xFE, body)
+    parts = zip(("track", "head", "sector", "length", "check", "check"), units(cells + check, 16), strict=True)
+    return [piece(*one) for one in [*mark, *tag, *parts]]
 
 
 EPILOGUED = {"6and2": b"\xd5\xaa\x96", "5and3": b"\xd5\xaa\xb5"}  # codes whose fields end in DE AA, and their identifiers' mark
-NUMBERS = ["track", "head", "sector", "length"]
 
 
-def marked(piece, geo, tag, body):
-    """The pieces of one field of FM or MFM; the CRC covers the marks too."""
-    parts = NUMBERS if tag == 0xFE else ["body"] * len(body)
+def marked(geo, tag, body):
+    """(mark, tag, body, check) of a field of FM or MFM, the first two as (part, cells) pieces; the CRC covers the marks too."""
     if geo.code == "fm":
-        cells = fm(body + crc(bytes([tag]) + body))
-        return [piece("mark", FM_MARKS[tag]), *units(piece, cells, [*parts, "check", "check"])]
-    cells = mfm(bytes([tag]) + body + crc(b"\xa1\xa1\xa1" + bytes([tag]) + body), "1")
-    return [piece("mark", A1 * 3), *units(piece, cells, ["tag", *parts, "check", "check"])]
+        check = crc(bytes([tag]) + body)
+        return [("mark", FM_MARKS[tag])], [], fm(body), fm(check)
+    check = crc(b"\xa1\xa1\xa1" + bytes([tag]) + body)
+    cells = mfm(bytes([tag]) + body + check, "1")
+    return [("mark", A1 * 3)], [("tag", cells[:16])], cells[16:-32], cells[-32:]
 
 
-def units(piece, cells, parts):
-    """Pieces of sixteen cells: one byte of FM or MFM each."""
-    return [piece(part, cells[16 * k : 16 * k + 16]) for k, part in enumerate(parts)]
+def units(cells, size):
+    """Cells in groups of so many."""
+    return [cells[k : k + size] for k in range(0, len(cells), size)]
 
 
 def block(geo, sector, style):
-    """The pieces of one data block, from its mark on; "body" pieces are one code unit each."""
+    """The pieces of one data block, from its mark on; "body" pieces are one code unit each, or one for all if the style has it `whole`."""
     who = sector.sector if sector.owner is None else sector.owner
     piece = lambda part, cells: Piece("block", who, part, cells)
     body = sector.body
+    bodies = lambda cells, unit: [piece("body", one) for one in ([cells] if style.whole else units(cells, unit))]
     if geo.code == "4to5":
         check = 0
         for byte in body:
             check ^= byte
-        return (
-            [piece("tag", four_to_five([7]))]
-            + [piece("body", four_to_five([byte])) for byte in body]
-            + [piece("check", four_to_five([check])), piece("off", four_to_five(style.off[2:]))]
-        )
+        return [
+            piece("tag", four_to_five([7])),
+            *bodies(four_to_five(body), 10),
+            piece("check", four_to_five([check])),
+            piece("off", four_to_five(style.off[2:])),
+        ]
     if geo.code in EPILOGUED:
         coded = six_and_two(body, style.spare) if geo.code == "6and2" else five_and_three(body)
-        return (
-            [piece("mark", bits(b"\xd5\xaa\xad"))]
-            + [piece("body", bits([byte])) for byte in coded[:-1]]
-            + [piece("check", bits(coded[-1:])), piece("epilogue", bits(b"\xde\xaa")), piece("off", bits(style.last[1:]))]
-        )
+        return [
+            piece("mark", bits(b"\xd5\xaa\xad")),
+            *bodies(bits(coded[:-1]), 8),
+            piece("check", bits(coded[-1:])),
+            piece("epilogue", bits(b"\xde\xaa")),
+            piece("off", bits(style.last[1:])),
+        ]
     # READING: "data bus inverted on the disk in that family (stored bytes are complemented)": the sector's bytes are, numbers and marks
     # are not; the controller makes the CRC of what stands on the track.
-    return marked(piece, geo, 0xF8 if sector.deleted else 0xFB, inverted(body) if geo.complemented else body)
+    mark, tag, cells, check = marked(geo, 0xF8 if sector.deleted else 0xFB, inverted(body) if geo.complemented else body)
+    return [*(piece(*one) for one in mark + tag), *bodies(cells, 16), *(piece("check", one) for one in units(check, 16))]
 
 
 SELF_SYNC = {"6and2": "1111111100", "5and3": "111111110"}
@@ -190,10 +198,9 @@ def spans(pieces):
 def plan(geo, dump, identity, cylinder, head):
     """The sectors of one track as the master wants them, in the order of their numbers."""
     out = []
-    for index, (c, h, track, number) in enumerate(geo.places()):
-        if (c, h) == (cylinder, head):
-            body = dump[index * geo.size : (index + 1) * geo.size]
-            out.append(Sector(number, track, head if geo.marked else 0, body, dict(identity)))
+    for index, (_, _, track, number) in geo.on_track(cylinder, head):
+        body = dump[index * geo.size : (index + 1) * geo.size]
+        out.append(Sector(number, track, head if geo.marked else 0, body, dict(identity)))
     return sorted(out, key=lambda sector: sector.sector)
 
 
@@ -237,9 +244,9 @@ def random_style(geo, cylinder, rng):
     return style
 
 
-def random_track(geo, dump, identity, cylinder, head, rng):
+def random_track(geo, dump, identity, cylinder, head, rng, whole=False):
     """The pieces of one track with free choices drawn from `rng`."""
-    style = random_style(geo, cylinder, rng)
+    style = replace(random_style(geo, cylinder, rng), whole=whole)
     sectors = plan(geo, dump, identity, cylinder, head)
     return track_pieces(geo, [sectors[k] for k in style.order], style)
 

@@ -87,6 +87,10 @@ class Geo:
         """(cylinder, head, track, sector) of every sector in dump order."""
         return list(places_of(self))
 
+    def on_track(self, cylinder, head):
+        """(index in the dump, place) of a track's sectors."""
+        return [(index, place) for index, place in enumerate(places_of(self)) if place[:2] == (cylinder, head)]
+
     def bytes(self):
         """The length of a dump."""
         return len(self.places()) * self.size

@@ -7,7 +7,7 @@ import json
 import random
 
 import pytest
-from agreement import build, disagreements, model_line, obverse
+from agreement import build, disagreements, model_line, obverse, read_backs
 
 JOBS = {
     "two-zoned": {"A": "gcr4to5-35z", "B": "gcr4to5-35z"},
@@ -26,12 +26,12 @@ def cases(tmp_path_factory):
 @pytest.mark.parametrize("name", JOBS)
 def test_the_program_and_the_model_agree(cases, name, tmp_path):
     case = cases[name]
-    assert disagreements(case, range(20), tmp_path) == []
+    assert disagreements(case, read_backs(case, range(20)), tmp_path) == []
 
 
 @pytest.mark.parametrize(("name", "side"), [("two-zoned", "A"), ("two-zoned", "B"), ("two-kinds", "A"), ("two-kinds", "B")])
 def test_they_agree_when_a_side_is_believed(cases, name, side, tmp_path):
-    assert disagreements(cases[name], range(1000, 1008), tmp_path, side) == []
+    assert disagreements(cases[name], read_backs(cases[name], range(1000, 1008)), tmp_path, side) == []
 
 
 def test_they_agree_when_other_masters_are_at_hand(cases, tmp_path):
@@ -54,7 +54,7 @@ def test_they_agree_when_other_masters_are_at_hand(cases, tmp_path):
 @pytest.mark.parametrize("first", range(100_000, 102_000, 200))
 def test_they_agree_for_a_long_time(cases, name, first, tmp_path):
     side = random.Random(first).choice([None, *cases[name].model.sides])
-    found = disagreements(cases[name], range(first, first + 200), tmp_path, side)
+    found = disagreements(cases[name], read_backs(cases[name], range(first, first + 200)), tmp_path, side)
     for path in tmp_path.iterdir():
         path.unlink()
     assert found == []
