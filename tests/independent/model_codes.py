@@ -53,8 +53,8 @@ def six_and_two(body, spare=None):
     return chained(low + [byte >> 2 for byte in body], SIX)
 
 
-def five_and_three(body):
-    """256 bytes as 410 chained disk bytes and the check."""
+def five_and_three(body, spare=0):
+    """256 bytes as 410 chained disk bytes and the check; `spare` fills the two bits that no byte uses."""
     high, low = [0] * 256, [0] * 154
     for x in range(51):
         a, b, c, d, e = five = body[5 * (50 - x) : 5 * (50 - x) + 5]
@@ -63,7 +63,7 @@ def five_and_three(body):
         low[x] = (a & 7) << 2 | (d >> 2 & 1) << 1 | e >> 2 & 1
         low[x + 51] = (b & 7) << 2 | (d >> 1 & 1) << 1 | e >> 1 & 1
         low[x + 102] = (c & 7) << 2 | (d & 1) << 1 | e & 1
-    high[255], low[153] = body[255] >> 3, body[255] & 7
+    high[255], low[153] = body[255] >> 3, spare << 3 | body[255] & 7
     return chained(low[::-1] + high, FIVE)
 
 

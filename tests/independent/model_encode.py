@@ -112,7 +112,7 @@ def block(geo, sector, style):
             piece("off", four_to_five(style.off[2:])),
         ]
     if geo.code in EPILOGUED:
-        coded = six_and_two(body, style.spare) if geo.code == "6and2" else five_and_three(body)
+        coded = six_and_two(body, style.spare) if geo.code == "6and2" else five_and_three(body, style.spare[0] if style.spare else 0)
         return [
             piece("mark", bits(b"\xd5\xaa\xad")),
             *bodies(bits(coded[:-1]), 8),

@@ -2,12 +2,14 @@
 
 import json
 import random
+from dataclasses import replace
 from functools import cache
 
 import pytest
 from agreement import IDENTITIES, build, disagreements, good_tracks, image, model_line, obverse, read_backs
 from model_capture import capture_file, parse_capture
-from model_encode import Style, block, cells_of, identifier, plan
+from model_codes import bits, four_to_five
+from model_encode import Style, block, cells_of, identifier, plan, track_pieces
 from model_fields import fields_of, shape_of
 from model_geometry import GEOMETRIES
 from model_judge import ModelSide
@@ -90,23 +92,56 @@ def good_file(geo, plain):
 
 
 @cache
+def of_no_master(name):
+    """Good tracks of a disc of this geometry that is no copy of any master."""
+    geo = GEOMETRIES[name]
+    return good_tracks(ModelSide(name, image(geo, name), IDENTITIES.get(geo.code, ("", {}))[1]), name)
+
+
 def stranger(name):
     """A good disc of a geometry, of no master."""
-    geo = GEOMETRIES[name]
-    side = ModelSide(name, image(geo, name), IDENTITIES.get(geo.code, ("", {}))[1])
-    return good_file(geo, good_tracks(side, name))
+    return good_file(GEOMETRIES[name], of_no_master(name)), None
 
 
-def others(case, limit):
+def others(case, limit=10_000_000):
     """The other geometries whose dumps are shorter than the limit."""
     return [name for name in ALL if name != geometry(case).id and GEOMETRIES[name].bytes() < limit]
+
+
+def with_tracks(case, tracks):
+    """The good disc with some tracks replaced: `{(cylinder, head): cells}`."""
+    plain = case.plain["A"]
+    changed = {place: replace(plain[place], cells=cells) for place, cells in tracks.items()}
+    return good_file(geometry(case), plain | changed), None
+
+
+def tagged_otherwise(case):
+    """A track on which every second block has a tag that no field has."""
+    geo, side = geometry(case), case.model.sides["A"]
+    sectors = plan(geo, side.dump, side.identity, 5, 0)
+    pieces = track_pieces(geo, sectors, replace(FORMATTED, turn=geo.track_cells(5), sync=(6, 6), gap2=9))
+    tags = {"fm": ("mark", f"{0xF56B:016b}"), "mfm": ("tag", f"{0x5544:016b}"), "4to5": ("tag", four_to_five(b"\x09"))}
+    part, cells = tags.get(geo.code, ("mark", bits(b"\xd5\xaa\xae")))
+    hit = lambda one: one.field == "block" and one.sector % 2 and one.part == part
+    return with_tracks(case, {(5, 0): cells_of([replace(one, cells=cells) if hit(one) else one for one in pieces])})
+
+
+def oddities(case, strange):
+    """Discs with a track that belongs elsewhere; `strange`: geometries one track of which stands on a disc of this one."""
+    plain, head = case.plain["A"], geometry(case).heads - 1
+    made = {
+        "next": with_tracks(case, {(5, 0): plain[6, 0].cells}),
+        "swapped": with_tracks(case, {(5, 0): plain[5, head].cells, (5, head): plain[5, 0].cells}),
+        "tags": tagged_otherwise(case),
+    }
+    return made | {f"track-of-{name}": with_tracks(case, {(5, 0): of_no_master(name)[5, 0].cells}) for name in strange}
 
 
 def test_good_damaged_and_strange_discs_are_judged_alike(case, tmp_path):
     good = good_file(geometry(case), case.plain["A"])
     assert model_line(case, good)["verdict"] == "pass"
     strange = random.Random(geometry(case).id).choice(others(case, 200_000))
-    made = {"good": (good, None), strange: (stranger(strange), None), **read_backs(case, range(4), tracks=(1, 3, 6))}
+    made = {"good": (good, None), strange: stranger(strange), **read_backs(case, range(4), tracks=(1, 3, 6)), **oddities(case, [strange])}
     assert disagreements(case, made, tmp_path) == []
 
 
@@ -117,6 +152,6 @@ def test_they_are_judged_alike_for_a_long_time(case, first, tmp_path):
 
 
 @pytest.mark.campaign
-def test_discs_of_every_other_geometry_are_judged_alike(case, tmp_path):
-    made = {name: (stranger(name), None) for name in others(case, 10_000_000)}
-    assert disagreements(case, made, tmp_path) == []
+def test_discs_and_tracks_of_every_other_geometry_are_judged_alike(case, tmp_path):
+    made = {name: stranger(name) for name in others(case)}
+    assert disagreements(case, made | oddities(case, others(case)), tmp_path) == []
