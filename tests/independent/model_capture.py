@@ -5,7 +5,7 @@ import struct
 import zlib
 from dataclasses import dataclass, replace
 
-from model_encode import bits
+from model_codes import bits
 
 SIGNATURE = bytes.fromhex("8A4F42560D0A1A0A")
 

@@ -1,126 +1,18 @@
-"""What four kinds of disc carry, written down a second time: slowly, from the published layouts, sharing nothing with the program.
+"""What every kind of disc carries, written down a second time: slowly, from the published layouts, sharing nothing with the program.
 
 Cells are strings of '0' and '1'. A track is a list of pieces; each piece knows what it is, so that an injector can hit any cell
 and know what it hit. Sources: the field tables of the standards and handbooks that the program's declarations cite too
-(ECMA-70 / ISO 7487 fields and the controllers' data sheets for MFM; the drives' firmware listings for the group codes).
+(ECMA-66 and ECMA-70 / ISO 7487 fields and the controllers' data sheets for FM and MFM; the drives' firmware listings for the group codes).
 """
 
-import binascii
-import struct
 from dataclasses import dataclass, field, replace
 
-# --- geometries ---------------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Geo:
-    """One geometry: `code` is "4to5", "6and2" or "mfm"; `size` is the bytes of a sector."""
-
-    id: str
-    code: str
-    cylinders: int
-    heads: int
-    first_track: int
-    size: int
-
-    def sectors(self, cylinder):
-        """The identifiers' numbers of one track, in the order in which a dump holds them."""
-        if self.code == "4to5":
-            track = cylinder + 1
-            return list(range(21 if track <= 17 else 19 if track <= 24 else 18 if track <= 30 else 17))
-        if self.code == "6and2":
-            return [0, 13, 11, 9, 7, 5, 3, 1, 14, 12, 10, 8, 6, 4, 2, 15]
-        return list(range(1, 10))
-
-    def cell_ps(self, cylinder):
-        """The length of a cell in picoseconds."""
-        if self.code == "4to5":
-            return {21: 3_250_000, 19: 3_500_000, 18: 3_750_000, 17: 4_000_000}[len(self.sectors(cylinder))]
-        return 4_000_000 if self.code == "6and2" else 2_000_000
-
-    def track_cells(self, cylinder):
-        """Whole cells of a nominal turn of 200 ms."""
-        return 200_000_000_000 // self.cell_ps(cylinder)
-
-    def places(self):
-        """(cylinder, head, track, sector) of every sector in dump order."""
-        return [(c, h, c + self.first_track, s) for c in range(self.cylinders) for h in range(self.heads) for s in self.sectors(c)]
-
-    def bytes(self):
-        """The length of a dump."""
-        return len(self.places()) * self.size
-
-
-GEOMETRIES = {
-    geo.id: geo
-    for geo in (
-        Geo("gcr4to5-35z", "4to5", 35, 1, 1, 256),
-        Geo("gcr6and2-35x16x256", "6and2", 35, 1, 0, 256),
-        Geo("mfm-40x9x512", "mfm", 40, 1, 0, 512),
-        Geo("mfm-40x9x512-2s", "mfm", 40, 2, 0, 512),
-    )
-}
-
-# --- codes --------------------------------------------------------------------------------------------------------------------
-
-NIBBLES = ["01010", "01011", "10010", "10011", "01110", "01111", "10110", "10111",
-           "01001", "11001", "11010", "11011", "01101", "11101", "11110", "10101"]  # fmt: skip
-SIX = bytes.fromhex(
-    "96979A9B9D9E9FA6A7ABACADAEAFB2B3B4B5B6B7B9BABBBCBDBEBFCBCDCECFD3D6D7D9DADBDCDDDEDFE5E6E7E9EAEBECEDEEEFF2F3F4F5F6F7F9FAFBFCFDFEFF"
-)
-A1 = f"{0x4489:016b}"  # A1 without the clock before b2
-C2 = f"{0x5224:016b}"  # C2 without the clock before b3
-
-
-def bits(data):
-    """Bytes as their bits, most significant first."""
-    return "".join(f"{byte:08b}" for byte in data)
-
-
-def four_to_five(data):
-    """Each nibble as its five-bit word, high nibble first."""
-    return "".join(NIBBLES[byte >> 4] + NIBBLES[byte & 15] for byte in data)
-
-
-def four_and_four(byte):
-    """A byte as two: the odd bits, then the even bits, each between ones."""
-    return bytes([(byte >> 1) | 0xAA, byte | 0xAA])
-
-
-def swap(pair):
-    """Two bits in the other order."""
-    return ((pair & 1) << 1) | (pair >> 1)
-
-
-def six_and_two(body, spare=None):
-    """256 bytes as 342 chained disk bytes and the check; `spare` fills the two unused bit pairs (default: the listing's wrap)."""
-    spare = (body[0], body[1]) if spare is None else spare
-    third = list(body[172:]) + list(spare)
-    low = [swap(body[j] & 3) | swap(body[j + 86] & 3) << 2 | swap(third[j] & 3) << 4 for j in range(86)]
-    values = low + [byte >> 2 for byte in body]
-    chained = [values[0]] + [values[k] ^ values[k - 1] for k in range(1, 342)] + [values[341]]
-    return bytes(SIX[value] for value in chained)
-
-
-def mfm(data, before="0"):
-    """Bytes as MFM cells: a clock only between two zeros. `before`: the data bit just before."""
-    out = []
-    for bit in bits(data):
-        out.append("1" if before == "0" and bit == "0" else "0")
-        out.append(bit)
-        before = bit
-    return "".join(out)
-
-
-def crc(data):
-    """The CRC of FM and MFM: x^16 + x^12 + x^5 + 1, preset to ones."""
-    return struct.pack(">H", binascii.crc_hqx(data, 0xFFFF))
-
+from model_codes import A1, C2, FM_INDEX, FM_MARKS, bits, crc, five_and_three, fm, four_and_four, four_to_five, inverted, mfm, six_and_two
 
 # --- sectors and tracks -------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Piece:
     """Some cells in a row. `field`: "identifier", "block" or "gap"; `sector`: whose (its place's number); `part`: which part of it."""
 
@@ -149,7 +41,7 @@ class Style:
     """The free choices of a track: nothing of this is judged. Draw one with `random_style`."""
 
     turn: int
-    sync: tuple = (5, 5)  # 4-to-5: ones / 8; 6-and-2: self-syncs (gap2 only); MFM: bytes of 00
+    sync: tuple = (5, 5)  # 4-to-5: ones / 8; 6-and-2 and 5-and-3: self-syncs (gap2 only); FM and MFM: bytes of 00
     gap2: int = 9
     lead: int = 0
     order: tuple = ()
@@ -159,6 +51,7 @@ class Style:
     noise: str = ""
     index: bool = True
     shares: tuple = ()
+    whole: bool = False  # bodies as one piece: quicker, where none is hit
 
 
 def identifier(geo, sector, style):
@@ -170,65 +63,86 @@ def identifier(geo, sector, style):
         check = sector.sector ^ sector.track ^ id2 ^ id1
         named = [("tag", 8), ("check", check), ("sector", sector.sector), ("track", sector.track), ("id2", id2), ("id1", id1)]
         return [piece(part, four_to_five([byte])) for part, byte in named] + [piece("off", four_to_five(style.off[:2]))]
-    if geo.code == "6and2":
+    if geo.code in EPILOGUED:
         volume = sector.identity["volume"]
         named = [("volume", volume), ("track", sector.track), ("sector", sector.sector), ("check", volume ^ sector.track ^ sector.sector)]
         return (
-            [piece("mark", bits(b"\xd5\xaa\x96"))]
+            [piece("mark", bits(EPILOGUED[geo.code]))]
             + [piece(part, bits(four_and_four(byte))) for part, byte in named]
             + [piece("epilogue", bits(b"\xde\xaa")), piece("off", bits(style.last[:1]))]
         )
-    length = sector.identity.get("length", 2)
-    plain = bytes([0xFE, sector.track, sector.head, sector.sector, length])
-    cells = mfm(plain + crc(b"\xa1\xa1\xa1" + plain), "1")
-    parts = ["tag", "track", "head", "sector", "length", "check", "check"]
-    return [piece("mark", A1 * 3)] + [piece(part, cells[16 * k : 16 * k + 16]) for k, part in enumerate(parts)]
+    body = bytes([sector.track, sector.head, sector.sector, sector.identity.get("length", geo.length)])
+    mark, tag, cells, check = marked(geo, 0xFE, body)
+    parts = zip(("track", "head", "sector", "length", "check", "check"), units(cells + check, 16), strict=True)
+    return [piece(*one) for one in [*mark, *tag, *parts]]
+
+
+EPILOGUED = {"6and2": b"\xd5\xaa\x96", "5and3": b"\xd5\xaa\xb5"}  # codes whose fields end in DE AA, and their identifiers' mark
+
+
+def marked(geo, tag, body):
+    """(mark, tag, body, check) of a field of FM or MFM, the first two as (part, cells) pieces; the CRC covers the marks too."""
+    if geo.code == "fm":
+        check = crc(bytes([tag]) + body)
+        return [("mark", FM_MARKS[tag])], [], fm(body), fm(check)
+    check = crc(b"\xa1\xa1\xa1" + bytes([tag]) + body)
+    cells = mfm(bytes([tag]) + body + check, "1")
+    return [("mark", A1 * 3)], [("tag", cells[:16])], cells[16:-32], cells[-32:]
+
+
+def units(cells, size):
+    """Cells in groups of so many."""
+    return [cells[k : k + size] for k in range(0, len(cells), size)]
 
 
 def block(geo, sector, style):
-    """The pieces of one data block, from its mark on; "body" pieces are one code unit each."""
+    """The pieces of one data block, from its mark on; "body" pieces are one code unit each, or one for all if the style has it `whole`."""
     who = sector.sector if sector.owner is None else sector.owner
     piece = lambda part, cells: Piece("block", who, part, cells)
     body = sector.body
+    bodies = lambda cells, unit: [piece("body", one) for one in ([cells] if style.whole else units(cells, unit))]
     if geo.code == "4to5":
         check = 0
         for byte in body:
             check ^= byte
-        return (
-            [piece("tag", four_to_five([7]))]
-            + [piece("body", four_to_five([byte])) for byte in body]
-            + [piece("check", four_to_five([check])), piece("off", four_to_five(style.off[2:]))]
-        )
-    if geo.code == "6and2":
-        coded = six_and_two(body, style.spare)
-        return (
-            [piece("mark", bits(b"\xd5\xaa\xad"))]
-            + [piece("body", bits([byte])) for byte in coded[:342]]
-            + [piece("check", bits(coded[342:])), piece("epilogue", bits(b"\xde\xaa")), piece("off", bits(style.last[1:]))]
-        )
-    plain = bytes([0xF8 if sector.deleted else 0xFB]) + body
-    cells = mfm(plain + crc(b"\xa1\xa1\xa1" + plain), "1")
-    parts = ["tag"] + ["body"] * len(body) + ["check", "check"]
-    return [piece("mark", A1 * 3)] + [piece(part, cells[16 * k : 16 * k + 16]) for k, part in enumerate(parts)]
+        return [
+            piece("tag", four_to_five([7])),
+            *bodies(four_to_five(body), 10),
+            piece("check", four_to_five([check])),
+            piece("off", four_to_five(style.off[2:])),
+        ]
+    if geo.code in EPILOGUED:
+        coded = six_and_two(body, style.spare) if geo.code == "6and2" else five_and_three(body, style.spare[0] if style.spare else 0)
+        return [
+            piece("mark", bits(b"\xd5\xaa\xad")),
+            *bodies(bits(coded[:-1]), 8),
+            piece("check", bits(coded[-1:])),
+            piece("epilogue", bits(b"\xde\xaa")),
+            piece("off", bits(style.last[1:])),
+        ]
+    # READING: "data bus inverted on the disk in that family (stored bytes are complemented)": the sector's bytes are, numbers and marks
+    # are not; the controller makes the CRC of what stands on the track.
+    mark, tag, cells, check = marked(geo, 0xF8 if sector.deleted else 0xFB, inverted(body) if geo.complemented else body)
+    return [*(piece(*one) for one in mark + tag), *bodies(cells, 16), *(piece("check", one) for one in units(check, 16))]
 
 
-SELF_SYNC = "1111111100"
+SELF_SYNC = {"6and2": "1111111100", "5and3": "111111110"}
+FILL = {"4to5": "01010101", **SELF_SYNC, "fm": fm(b"\xff"), "mfm": mfm(b"\x4e")}
 
 
 def run_up(geo, style, which):
     """The gap before an identifier (`which` 0) or before its block (1), with the sync that the reader needs."""
+    if geo.code in SELF_SYNC:
+        return SELF_SYNC[geo.code] * (style.sync[0] if which == 0 else style.gap2)
+    gap = "" if which == 0 else FILL[geo.code] * style.gap2
     if geo.code == "4to5":
-        gap = "" if which == 0 else bits(b"\x55" * style.gap2)
         return gap + "1" * (8 * style.sync[which])
-    if geo.code == "6and2":
-        return SELF_SYNC * (style.sync[0] if which == 0 else style.gap2)
-    gap = "" if which == 0 else mfm(b"\x4e" * style.gap2)
-    return gap + mfm(bytes(style.sync[which]))
+    return gap + (fm if geo.code == "fm" else mfm)(bytes(style.sync[which]))
 
 
 def filler(geo, cells, noise):
     """A gap of exactly so many cells, `noise` (a splice) somewhere inside."""
-    pattern = {"4to5": "01010101", "6and2": SELF_SYNC, "mfm": f"{0x9254:016b}"}[geo.code]
+    pattern = FILL[geo.code]
     noise = noise[:cells]
     rest = cells - len(noise)
     plain = (pattern * (rest // len(pattern) + 1))[:rest]
@@ -250,6 +164,8 @@ def track_pieces(geo, sectors, style):
     lead = []
     if geo.code == "mfm" and style.index:
         lead = [Piece("gap", None, "index", mfm(bytes(12)) + C2 * 3 + mfm(b"\xfc", "0"))]
+    if geo.code == "fm" and style.index:
+        lead = [Piece("gap", None, "index", fm(bytes(6)) + FM_INDEX)]
     used = sum(len(piece.cells) for pieces in [lead, *fixed] for piece in pieces)
     left = style.turn - used
     if left < 0:
@@ -282,16 +198,18 @@ def spans(pieces):
 def plan(geo, dump, identity, cylinder, head):
     """The sectors of one track as the master wants them, in the order of their numbers."""
     out = []
-    for index, (c, h, track, number) in enumerate(geo.places()):
-        if (c, h) == (cylinder, head):
-            body = dump[index * geo.size : (index + 1) * geo.size]
-            out.append(Sector(number, track, head if geo.code == "mfm" else 0, body, dict(identity)))
+    for index, (_, _, track, number) in geo.on_track(cylinder, head):
+        body = dump[index * geo.size : (index + 1) * geo.size]
+        out.append(Sector(number, track, head if geo.marked else 0, body, dict(identity)))
     return sorted(out, key=lambda sector: sector.sector)
+
+
+SHORTEST = {"4to5": ((5, 5), 9), "6and2": ((8, 5), 5), "5and3": ((8, 5), 7), "mfm": ((8, 12), 22), "fm": ((5, 6), 11)}
 
 
 def needed(geo, count):
     """Fewest cells that so many sectors need with the shortest run-ups that `random_style` draws."""
-    style = Style(0, *{"4to5": ((5, 5), 9), "6and2": ((8, 5), 5), "mfm": ((8, 12), 22)}[geo.code])
+    style = Style(0, *SHORTEST[geo.code])
     one = sector_pieces(geo, Sector(1, 1, 0, bytes(geo.size), {"id1": 65, "id2": 65, "volume": 254}), style)
     return (len(cells_of(one)) + 32) * count + 600
 
@@ -316,24 +234,25 @@ def random_style(geo, cylinder, rng):
         index=rng.random() < 0.5,
         shares=tuple(rng.randint(1, 9) for _ in range(count + 1)),
     )
+    sync, gap2 = SHORTEST[geo.code]
     if geo.code == "4to5":
         style.sync, style.gap2 = (5 + more(8), 5 + more(8)), 9 + rng.randint(-4, 0) + more(8)
-    elif geo.code == "6and2":
-        style.sync, style.gap2 = (8 + more(10), 5), 5 + more(10)
+    elif geo.code in SELF_SYNC:
+        style.sync, style.gap2 = (sync[0] + more(len(SELF_SYNC[geo.code])), sync[1]), gap2 + more(len(SELF_SYNC[geo.code]))
     else:
-        style.sync, style.gap2 = (8 + more(16), 12 + more(16)), 22 + rng.randint(-2, 0) + more(16)
+        style.sync, style.gap2 = (sync[0] + more(16), sync[1] + more(16)), gap2 + rng.randint(-2, 0) + more(16)
     return style
 
 
-def random_track(geo, dump, identity, cylinder, head, rng):
+def random_track(geo, dump, identity, cylinder, head, rng, whole=False):
     """The pieces of one track with free choices drawn from `rng`."""
-    style = random_style(geo, cylinder, rng)
+    style = replace(random_style(geo, cylinder, rng), whole=whole)
     sectors = plan(geo, dump, identity, cylinder, head)
     return track_pieces(geo, [sectors[k] for k in style.order], style)
 
 
 def damage_clocks(pieces, rng, count):
-    """MFM pieces with so many clock cells of bodies turned over; the marks' own cells stay (there the clock is the mark)."""
+    """FM or MFM pieces with so many clock cells of bodies turned over; the marks' own cells stay (there the clock is the mark)."""
     out = list(pieces)
     hit = [k for k, piece in enumerate(out) if piece.part in ("body", "track", "check", "sector")]
     for k in rng.sample(hit, min(count, len(hit))):

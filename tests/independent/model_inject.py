@@ -74,8 +74,8 @@ def rewrite(sectors, number, **change):
 
 def other_identity(geo, identity, rng):
     """Another disc id or volume number, or the length code of other sectors."""
-    if geo.code == "mfm":
-        return {"length": rng.choice((0, 1, 3, 200))}
+    if geo.marked:
+        return {"length": rng.choice([code for code in (0, 1, 2, 3, 200) if code != geo.length])}
     key = rng.choice(sorted(identity))
     return {**identity, key: (identity[key] + rng.randint(1, 255)) % 256}
 
@@ -103,9 +103,9 @@ def recorded_faults(geo, sectors, identity, rng):
             sectors = rewrite(sectors, one.sector, track=(one.track + rng.randint(1, 40)) % 80)
         elif kind == 3:
             sectors = rewrite(sectors, one.sector, sector=rng.randrange(40))
-        elif kind == 4 and geo.code == "mfm":
+        elif kind == 4 and geo.marked:
             sectors = rewrite(sectors, one.sector, head=rng.choice((1 - one.head, 7)))
-        elif kind == 5 and geo.code == "mfm":
+        elif kind == 5 and geo.marked:
             sectors = rewrite(sectors, one.sector, deleted=True)
         elif kind == 6:
             sectors = [one if k.sector == other.sector else k for k in sectors]  # one in the other's place too
@@ -114,7 +114,7 @@ def recorded_faults(geo, sectors, identity, rng):
         elif kind == 8:
             a, b = one.body, other.body
             sectors = [replace(k, body=b if k is one else a if k is other else k.body) for k in sectors]
-        elif kind == 9 and geo.code == "mfm":
+        elif kind == 9 and geo.marked:
             sectors = rewrite(
                 sectors, one.sector, identity=other_identity(geo, identity, rng), body=other_bytes(one.body, rng), deleted=True
             )
@@ -175,7 +175,7 @@ def faulty_track(geo, dump, identity, cylinder, head, rng):
     sectors = recorded_faults(geo, plan(geo, dump, identity, cylinder, head), identity, rng)
     style = random_style(geo, cylinder, rng)
     base = track_pieces(geo, [sectors[k] for k in style.order], style)
-    if geo.code == "mfm" and rng.random() < 0.3:
+    if geo.marked and rng.random() < 0.3:
         base = damage_clocks(base, rng, 40)
     base = cell_faults(geo, base, rng, rng.choice((0, 0, 0, 1, 1, 2, 3)))
     return [deliver(geo, cylinder, head, base, rng) for _ in range(rng.choice((1, 1, 1, 2, 3)))]
@@ -206,15 +206,15 @@ def present(geo, stretches, rng):
     head = {"simulated": True} if rng.random() < 0.2 else {}
     if rng.random() < 0.15:
         stretches, head["reversed"] = backwards(stretches), True
-    if rng.random() < 0.1:  # of two steps to a track the odd ones read what lies beside it
+    if rng.random() < 0.1 and geo.cylinders <= 48:  # of two steps to a track the odd ones read what lies beside it
         halves = [replace(one, cylinder=2 * one.cylinder) for one in stretches]
-        stretches, head["tpi"] = halves + [replace(one, cylinder=one.cylinder + 1) for one in halves if rng.random() < 0.2], 96
+        stretches, head["tpi"] = halves + [replace(one, cylinder=one.cylinder + 1) for one in halves if rng.random() < 0.2], 2 * geo.tpi
     elif rng.random() < 0.2:
         other = rng.choice(stretches)
         stretches = [*stretches, replace(other, cylinder=geo.cylinders + rng.randrange(5))]
         if geo.heads == 1:
             stretches.append(replace(other, head=1))
     if rng.random() < 0.1:
-        stretches = [replace(one, cell_ps=one.cell_ps * 5 // 6) for one in stretches]
-        head["rpm"] = 360
-    return capture_file(stretches, **head)
+        head["rpm"] = 360 if geo.rpm == 300 else 300
+        stretches = [replace(one, cell_ps=one.cell_ps * geo.rpm // head["rpm"]) for one in stretches]
+    return capture_file(stretches, **{"rpm": geo.rpm, **head})

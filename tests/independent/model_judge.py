@@ -6,7 +6,7 @@ sentence and says which way was taken.
 
 from dataclasses import dataclass, field
 
-from model_encode import GEOMETRIES
+from model_geometry import GEOMETRIES
 from model_sightings import read_track
 
 
@@ -95,7 +95,8 @@ def slot_of(master, name, index):
 
 def compare(master, name, index, body):
     """(kind or None, serial): "differs", "serial" or equal."""
-    want = bodies(master.sides[name])[index] if index >= 0 else b""
+    size = GEOMETRIES[master.sides[name].geometry].size
+    want = master.sides[name].dump[index * size : (index + 1) * size]
     slot = slot_of(master, name, index)
     if slot is None:
         return (None if body == want else "differs"), None
@@ -115,6 +116,7 @@ ORDER = ["differs", "data-mark", "identity", "serial"]
 def judge_sector(master, name, index, place, reads):
     """(kind or None, serial, equal, body) of one sector, by all its sightings."""
     side = master.sides[name]
+    geo = GEOMETRIES[side.geometry]
     _, head, _, number = place
     if reads is None:
         return "not-tried", None, False, None
@@ -131,8 +133,8 @@ def judge_sector(master, name, index, place, reads):
         if one.block.values.get("deleted"):
             faults.append("data-mark")
         named = {key: values[key] for key in side.identity}
-        on_disc = 0 if GEOMETRIES[side.geometry].heads == 1 else head
-        if named != side.identity or values.get("head", on_disc) != on_disc or values.get("length", 2) != 2:
+        on_disc = 0 if geo.heads == 1 else head
+        if named != side.identity or values.get("head", on_disc) != on_disc or (geo.marked and values["length"] != geo.length):
             faults.append("identity")
         wrong += faults
         if kind is None:
@@ -199,20 +201,23 @@ def with_looks(side, kinds, content):
     return out
 
 
+def cylinder_of(geo, stretch, tpi):
+    """The geometry's cylinder of a stretch: "`tpi` of twice the geometry's: the even cylinders are its tracks, the odd ones are ignored"."""
+    if tpi != 2 * geo.tpi:
+        return stretch.cylinder
+    return None if stretch.cylinder % 2 else stretch.cylinder // 2
+
+
 def judge_cells(master, name, capture):
     """Judge a capture against one side."""
     side = master.sides[name]
     geo = GEOMETRIES[side.geometry]
     tracks = {}
     for stretch in capture.stretches:
-        cylinder = stretch.cylinder
-        if capture.tpi == 96:
-            if cylinder % 2:
-                continue
-            cylinder //= 2
-        if cylinder < geo.cylinders and stretch.head < geo.heads:
+        cylinder = cylinder_of(geo, stretch, capture.tpi)
+        if cylinder is not None and cylinder < geo.cylinders and stretch.head < geo.heads:
             tracks.setdefault((cylinder, stretch.head), []).append(stretch)
-    reads = {key: read_track(geo, key[0], found, capture.rpm) for key, found in tracks.items()}
+    reads = {key: read_track(geo, *key, found, capture.rpm) for key, found in tracks.items()}
     kinds, equal, content, serial = [], [], [], None
     for index, place in enumerate(geo.places()):
         kind, found, same, body = judge_sector(master, name, index, place, reads.get(place[:2]))

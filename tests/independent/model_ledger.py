@@ -7,7 +7,7 @@ Lines stand in the order of the rows; that order, not the clock, says what is ne
 from dataclasses import dataclass, field
 from functools import cache
 
-from model_encode import GEOMETRIES
+from model_geometry import GEOMETRIES
 from model_judge import check_character
 from scipy.stats import binomtest
 

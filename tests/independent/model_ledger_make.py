@@ -7,7 +7,7 @@ import random
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from model_encode import GEOMETRIES
+from model_geometry import GEOMETRIES
 from model_ledger import serial_of
 from model_verdict import action_of
 

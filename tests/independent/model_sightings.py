@@ -4,7 +4,7 @@ import itertools
 import statistics
 from dataclasses import dataclass
 
-from model_fields import CODES, Field, fields_of
+from model_fields import Field, fields_of, shape_of
 
 
 @dataclass
@@ -27,10 +27,10 @@ class Sighting:
         return self.identifier.sound and self.state == "cut"
 
 
-def meet(code, stretch):
+def meet(shape, stretch):
     """The sightings of one stretch, each block with the nearest identifier mark before it."""
-    _, _, head_size, block_size = CODES[code]
-    found = fields_of(code, stretch.cells, stretch.circular)
+    head_size, block_size = shape.identifier, shape.block
+    found = fields_of(shape, stretch.cells, stretch.circular)
     size = len(stretch.cells)
     # "A field cut off by an end of the stretch was not seen"
     sightings = [Sighting(one.start, one, "none", None) for one in found if one.kind == "identifier" and not one.cut]
@@ -94,11 +94,6 @@ def holes(stretch, places, turn, sector):
     return out
 
 
-# READING: "more than one turn and one sector": from sync to the end of gap3 as formatted. The handbooks' tables: 654 bytes for nine
-# sectors of 512 in MFM; 354 bytes and the firmware's gap (8, 17, 12, 9) in 4-to-5; 363 bytes and 5 + 14 self-syncs of ten cells in 6-and-2.
-SECTOR_BYTES = {21: 362, 19: 371, 18: 366, 17: 363}
-
-
 @dataclass
 class TrackReads:
     """All that was met of one track: per sector its sightings, whether it was missed somewhere, what other tracks' numbers stood there."""
@@ -117,17 +112,18 @@ def near(stretch, a, b, turn):
     return apart <= turn / 2
 
 
-def read_track(geo, cylinder, stretches, rpm):
+# READING: "more than one turn and one sector": from sync to the end of gap3 as formatted, `Zone.cells`.
+def read_track(geo, cylinder, head, stretches, rpm):
     """Hand every sighting of a track's stretches to its sector."""
     numbers = geo.sectors(cylinder)
-    track = cylinder + geo.first_track
+    track = geo.track(cylinder, head)
+    shape, one_sector = shape_of(geo), geo.zone(cylinder).cells
     out = TrackReads({n: [] for n in numbers}, set(), set())
     for stretch in stretches:
-        met = meet(geo.code, stretch) if stretch.cells else []
-        out.any_sound |= any(f.sound for f in fields_of(geo.code, stretch.cells, stretch.circular)) if stretch.cells else False
+        met = meet(shape, stretch) if stretch.cells else []
+        out.any_sound |= any(f.sound for f in fields_of(shape, stretch.cells, stretch.circular)) if stretch.cells else False
         own = [one for one in met if one.identifier.sound and one.identifier.values["track"] == track]
         turn = turn_cells(stretch, own, rpm, len(numbers))
-        one_sector = 8 * SECTOR_BYTES[len(numbers)] if geo.code == "4to5" else 3094 if geo.code == "6and2" else 654 * 16
         here = {n: [] for n in numbers}
         lost = []
         for one in met:

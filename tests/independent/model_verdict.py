@@ -3,9 +3,9 @@
 import statistics
 
 from model_capture import SIGNATURE, BrokenCaptureError, parse_capture
-from model_encode import GEOMETRIES
-from model_fields import CODES, fields_of
-from model_judge import Judged, bodies, judge_bytes, judge_cells, one_value, with_looks
+from model_fields import fields_of, shape_of
+from model_geometry import GEOMETRIES
+from model_judge import Judged, bodies, cylinder_of, judge_bytes, judge_cells, one_value, with_looks
 from model_sightings import meet
 
 
@@ -107,8 +107,8 @@ def blank(readback, side):
             found.kind == "identifier" and found.sound
             for stretch in readback.capture.stretches
             if stretch.cells
-            for code in CODES
-            for found in fields_of(code, stretch.cells, stretch.circular)
+            for shape in dict.fromkeys(map(shape_of, GEOMETRIES.values()))
+            for found in fields_of(shape, stretch.cells, stretch.circular)
         )
     return len(readback.data) > 0 and one_value(readback.data) and not one_value(side.dump)
 
@@ -132,15 +132,18 @@ def other_geometry(readback, master, name):
         return False
     own = master.sides[name].geometry
     for geo in GEOMETRIES.values():
-        if geo.id == own or geo.code == GEOMETRIES[own].code:
+        if geo.id == own:
             continue
         met = 0
         for stretch in readback.capture.stretches:
-            if not stretch.cells or stretch.cylinder >= geo.cylinders or stretch.head >= geo.heads:
+            cylinder = cylinder_of(geo, stretch, readback.capture.tpi)
+            if not stretch.cells or cylinder is None or cylinder >= geo.cylinders or stretch.head >= geo.heads:
                 continue
-            track = stretch.cylinder + geo.first_track
-            sound = {s.identifier.values["sector"] for s in meet(geo.code, stretch) if s.sound and s.identifier.values["track"] == track}
-            met += len(sound & set(geo.sectors(stretch.cylinder)))
+            track = geo.track(cylinder, stretch.head)
+            sound = {
+                s.identifier.values["sector"] for s in meet(shape_of(geo), stretch) if s.sound and s.identifier.values["track"] == track
+            }
+            met += len(sound & set(geo.sectors(cylinder)))
         if met * 10 >= len(geo.places()):
             return True
     return False
@@ -185,9 +188,10 @@ def lacks_the_end(readback, master, name):
     """`short`: a dump that ends early, or a capture that lacks the last cylinders."""
     if readback.capture is None:
         return short_for(readback, master, name)
-    step = 2 if readback.capture.tpi == 96 else 1
+    geo = GEOMETRIES[master.sides[name].geometry]
+    step = 2 if readback.capture.tpi == 2 * geo.tpi else 1
     last = max((one.cylinder for one in readback.capture.stretches), default=-1)
-    return last // step < GEOMETRIES[master.sides[name].geometry].cylinders - 1
+    return last // step < geo.cylinders - 1
 
 
 ACTIONS = {"other-side": "turn-over", "other-master": "ask", "other-geometry": "ask", "blank": "write-again", "shifted": "read-again",

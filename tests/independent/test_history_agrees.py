@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from model_encode import GEOMETRIES
+from model_geometry import GEOMETRIES
 from model_ledger import disc_verdict, replay
 from model_ledger_make import make_ledger
 

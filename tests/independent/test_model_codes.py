@@ -1,15 +1,17 @@
 """The model's codes against published values, before it judges anybody."""
 
+import random
 import zlib
 
 import pytest
 from model_capture import pack
-from model_encode import A1, C2, GEOMETRIES, Sector, Style, bits, block, cells_of, crc, four_to_five, identifier, mfm, six_and_two
+from model_codes import A1, C2, FM_INDEX, FM_MARKS, bits, crc, five_and_three, fm, four_to_five, inverted, mfm, six_and_two
+from model_encode import Sector, Style, block, cells_of, identifier
+from model_fields import read_5and3, read_6and2
+from model_geometry import GEOMETRIES
 from model_judge import check_character, is_serial
 
 PLAIN = Style(0)
-ALL = sorted(GEOMETRIES)
-
 # --- codes against published values -------------------------------------------------------------------------------------------
 
 
@@ -46,6 +48,38 @@ def test_crc(field, want):
 )  # fmt: skip
 def test_mfm_cells(data, before, want):
     assert mfm(bytes([data]), before) == bits(bytes.fromhex(want))
+
+
+@pytest.mark.parametrize(("data", "want"), [(0x00, "AAAA"), (0xFF, "FFFF"), (0xE5, "FEBB")])
+def test_fm_cells(data, want):
+    assert fm(bytes([data])) == bits(bytes.fromhex(want))
+
+
+@pytest.mark.parametrize("tag", sorted(FM_MARKS))
+def test_marks_in_fm_lack_three_clocks(tag):
+    cells = FM_MARKS[tag]
+    assert (int(cells[1::2], 2), int(cells[::2], 2)) == (tag, 0xC7)
+    assert (int(FM_INDEX[1::2], 2), int(FM_INDEX[::2], 2)) == (0xFC, 0xD7)
+
+
+@pytest.mark.parametrize(
+    ("track", "sector", "check"),
+    [(0, 0, "F1D3"), (0, 11, "2D29"), (0, 22, "5806")],  # a published track dump, of sectors of 256
+)
+def test_identifiers_in_fm(track, sector, check):
+    cells = cells_of(identifier(GEOMETRIES["fm-40x10x256"], Sector(sector, track, 0, bytes(256)), PLAIN))
+    assert cells == FM_MARKS[0xFE] + fm(bytes([track, 0, sector, 1]) + bytes.fromhex(check))
+
+
+def test_a_deleted_block_in_fm():
+    cells = cells_of(block(GEOMETRIES["fm-40x10x256"], Sector(1, 0, 0, b"\xe5" * 256, deleted=True), PLAIN))
+    assert cells == FM_MARKS[0xF8] + fm(b"\xe5" * 256 + bytes.fromhex("E5B4"))
+
+
+def test_a_complemented_block_has_the_check_of_what_stands_on_the_track():
+    body = bytes(range(128))
+    cells = cells_of(block(GEOMETRIES["fm-40x18x128-288rpm"], Sector(1, 0, 0, body), PLAIN))
+    assert cells == FM_MARKS[0xFB] + fm(inverted(body) + crc(b"\xfb" + inverted(body)))
 
 
 def test_marks_lack_one_clock():
@@ -125,8 +159,58 @@ def test_6_and_2(body, first, middle, check, crc32):
     assert shown == (first, middle, check, crc32)
 
 
-def test_the_dump_orders_lengths_are_the_declared_ones():
-    assert [GEOMETRIES[name].bytes() for name in ALL] == [174848, 143360, 184320, 368640]
+@pytest.mark.parametrize(
+    ("volume", "track", "sector", "want"),
+    [(254, 17, 0, "D5 AA B5 FF FE AA BB AA AA FF EF DE AA EB")],
+)
+def test_identifiers_of_13_sectors(volume, track, sector, want):
+    one = Sector(sector, track, 0, bytes(256), {"volume": volume})
+    assert pack(cells_of(identifier(GEOMETRIES["gcr5and3-35x13x256"], one, PLAIN))).hex(" ").upper() == want
+
+
+BODIES = [bytes(256), b"\xff" * 256, bytes(range(256)), bytes(range(255, -1, -1)), b"\xe5" * 256, b"\x01" + bytes(255)]
+
+
+@pytest.mark.parametrize(
+    ("body", "first", "last", "check", "crc32"),
+    [
+        (BODIES[0], "AB AB AB AB AB AB AB AB", "AB", "AB", "B345007E"),
+        (BODIES[1], "BA F5 AB AB AB AB AB AB", "AB", "FF", "C2CAEAA7"),
+        (BODIES[2], "BA D7 EF DB EF FF EF DB", "FF", "FF", "A6DBB03B"),
+        (BODIES[3], "AB ED EF DB EF FF EF DB", "FF", "AB", "B187A8A2"),
+        (BODIES[4], "B6 DF AB AB AB AB AB AB", "AB", "FB", "34FBE7FB"),
+        (BODIES[5], "AB AB AB AB AB AB AB AB", "AB", "AB", "FF0098C6"),
+    ],
+)
+def test_5_and_3(body, first, last, check, crc32):
+    data = five_and_three(body)
+    assert len(data) == 411
+    shown = (data[:8].hex(" ").upper(), data[409:410].hex().upper(), data[410:].hex().upper(), f"{zlib.crc32(data):08X}")
+    assert shown == (first, last, check, crc32)
+
+
+@pytest.mark.parametrize("body", [*BODIES, random.Random(1).randbytes(256)])
+def test_what_a_group_code_made_is_read_again(body):
+    for read, coded in ((read_6and2, six_and_two(body)), (read_5and3, five_and_three(body))):
+        assert read("block", bits(b"\xd5\xaa\xad" + coded + b"\xde\xaa\x00"), False) == (True, {"body": body})
+
+
+LENGTHS = {
+    "fm-40x16x128": 81920, "fm-40x18x128": 92160, "fm-40x18x128-288rpm": 92160, "fm-40x10x256": 102400, "mfm-40x8x512": 163840,
+    "mfm-40x8x512-2s": 327680, "mfm-40x9x512": 184320, "mfm-40x9x512-2s": 368640, "mfm-40x10x512-2s": 409600, "mfm-40x16x256-2s": 327680,
+    "mfm-40x18x256": 184320, "mfm-40x26x128-288rpm": 133120, "mfm-80x9x512-2s": 737280, "mfm-80x16x256-2s": 655360,
+    "mfm-80x5x1024-2s": 819200, "mfm-80x15x512-2s": 1228800, "mfm-77x8x1024-2s": 1261568, "gcr4to5-35z": 174848, "gcr4to5-40z": 196608,
+    "gcr4to5-35z20": 176640, "gcr4to5-77z": 533248, "gcr4to5-77z-2s": 1066496, "gcr6and2-35x16x256": 143360, "gcr5and3-35x13x256": 116480,
+}  # fmt: skip
+
+
+def test_the_lengths_of_the_dumps_are_the_published_ones():
+    assert {name: geo.bytes() for name, geo in GEOMETRIES.items()} == LENGTHS
+
+
+@pytest.mark.parametrize(("track", "block"), [(39, 1102), (40, 1131), (54, 1509), (65, 1784), (78, 2083)])
+def test_first_blocks_of_tracks_of_two_zoned_heads(track, block):
+    assert GEOMETRIES["gcr4to5-77z-2s"].places()[block][2:] == (track, 0)
 
 
 def test_serials_end_in_the_standards_check_character():

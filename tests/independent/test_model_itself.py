@@ -5,13 +5,14 @@ from dataclasses import replace
 
 import pytest
 from model_capture import Stretch, backwards, capture_file
-from model_encode import GEOMETRIES, cells_of, damage_clocks, plan, random_style, random_track, track_pieces
+from model_encode import cells_of, damage_clocks, plan, random_style, random_track, track_pieces
+from model_geometry import GEOMETRIES
 from model_inject import dropout, flip, flip_data, kill_mark, only, other_identity, rewrite, silence
 from model_judge import ModelMaster, ModelSide, ModelSlot
 from model_verdict import judge
 
-IDENTITY = {"4to5": {"id1": 0x53, "id2": 0x4D}, "6and2": {"volume": 254}, "mfm": {}}
-ALL = sorted(GEOMETRIES)
+IDENTITY = {"4to5": {"id1": 0x53, "id2": 0x4D}, "6and2": {"volume": 254}, "5and3": {"volume": 254}, "mfm": {}, "fm": {}}
+ALL = ["fm-40x10x256", "fm-40x18x128-288rpm", "gcr4to5-35z", "gcr5and3-35x13x256", "gcr6and2-35x16x256", "mfm-40x9x512", "mfm-40x9x512-2s"]
 
 
 def numbered(geo):
@@ -19,7 +20,7 @@ def numbered(geo):
     return b"".join(random.Random(k).randbytes(geo.size) for k in range(len(geo.places())))
 
 
-DUMPS = {name: numbered(geo) for name, geo in GEOMETRIES.items()}
+DUMPS = {name: numbered(geo) for name in ALL for geo in [GEOMETRIES[name]]}
 
 
 def master_of(name):
@@ -60,7 +61,7 @@ def test_a_disc_passes_whatever_nobody_judges(name, seed):
     tracks = []
     for place, _ in sorted(PLAINS[name].items()):
         pieces = random_track(geo, DUMPS[name], IDENTITY[geo.code], *place, rng)
-        if geo.code == "mfm":
+        if geo.marked:
             pieces = damage_clocks(pieces, rng, 50)
         cells = cells_of(pieces)
         at = rng.randrange(len(cells))
@@ -113,7 +114,7 @@ class TestOneFault:
             assert found[key] == value
 
     def test_a_cell_of_the_body(self, name):
-        hit = flip_data if "mfm" in name else flip
+        hit = flip_data if GEOMETRIES[name].marked else flip
         for seed in range(4):
             pieces = one_track(name, damage=lambda p: hit(p, random.Random(seed), only("block", self.number, "body")))
             self.expect(name, circular(name, pieces), "block-check", action="read-again", verdict="fail")
@@ -124,7 +125,7 @@ class TestOneFault:
         self.expect(name, circular(name, one_track(name, lambda s: rewrite(s, self.number, bare=True))), "no-block")
 
     def test_a_cell_of_the_identifier(self, name):
-        hit = flip_data if "mfm" in name else flip
+        hit = flip_data if GEOMETRIES[name].marked else flip
         for part in ("sector", "check", "track"):
             pieces = one_track(name, damage=lambda p: hit(p, random.Random(3), only("identifier", self.number, part)))
             self.expect(name, circular(name, pieces), "identifier-check")
@@ -214,7 +215,7 @@ class TestOneFault:
         assert {kind for *_, kind in kinds(found)} <= {"block-check", "no-block", "identifier-check", "absent"}
 
 
-@pytest.mark.parametrize("name", ["mfm-40x9x512", "mfm-40x9x512-2s"])
+@pytest.mark.parametrize("name", ["fm-40x10x256", "fm-40x18x128-288rpm", "mfm-40x9x512", "mfm-40x9x512-2s"])
 def test_deleted_data_and_the_other_head(name):
     pieces = one_track(name, lambda s: rewrite(s, 4, deleted=True))
     assert kinds(verdict(name, circular(name, pieces))) == [(17, 0, 4, "data-mark")]

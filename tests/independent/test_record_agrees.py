@@ -4,7 +4,7 @@ import json
 import random
 
 import pytest
-from model_encode import GEOMETRIES
+from model_geometry import GEOMETRIES
 from model_judge import ModelMaster, ModelSide, ModelSlot
 from model_ledger import disc_line, rates, replay, serial_of
 from model_verdict import judge
