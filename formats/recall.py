@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 Bytes = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
+Eights = npt.NDArray[np.uint64]
 Decoded = tuple[Bytes, Flags, Flags]  # rows of bytes (n, k), which of them are legal (n, k), which rows are sound (n)
 Decode = Callable[[Bytes], Decoded]
 
@@ -22,8 +23,8 @@ _SHORT = 64  # bytes of cells: a shorter field is decoded as soon as it is found
 class _Known(NamedTuple):
     """Known fields: their keys, ascending and each once; their cells; what they were decoded to, and which bytes of it are legal."""
 
-    keys: npt.NDArray[np.uint64]
-    cells: Bytes
+    keys: Eights
+    cells: Eights
     rows: Bytes
     legal: Flags
 
@@ -40,9 +41,10 @@ class Recall:
             return decode(cells)
         if self._known is None:
             return self._learned(cells, decode(cells))
-        place = np.minimum(np.searchsorted(self._known.keys, _keys(cells)), len(self._known.keys) - 1)
-        known = (self._known.cells[place] == cells).all(axis=1)
-        rows, legal = self._known.rows[place], self._known.legal[place]
+        keys = _keys(cells)
+        place = np.minimum(np.searchsorted(self._known.keys, keys), len(self._known.keys) - 1)
+        known = (self._known.cells.take(place, axis=0) == _eights(cells)).all(axis=1) & (self._known.keys[place] == keys)
+        rows, legal = self._known.rows.take(place, axis=0), self._known.legal.take(place, axis=0)
         new = np.flatnonzero(~known)
         if len(new):
             decoded = decode(cells[new])
@@ -56,7 +58,7 @@ class Recall:
         rows, legal, sound = decoded
         chosen = np.flatnonzero(sound)[:MOST]
         if len(chosen):
-            new = _Known(_keys(cells[chosen]), cells[chosen], rows[chosen], legal[chosen])
+            new = _Known(_keys(cells[chosen]), _eights(cells)[chosen], rows[chosen], legal[chosen])
             old = self._known
             self._known = _joined(new if old is None or len(old.keys) + len(chosen) > MOST else old, new)
         return decoded
@@ -68,8 +70,14 @@ def _joined(old: _Known, new: _Known) -> _Known:
     return _Known(keys, *columns)
 
 
-def _keys(cells: Bytes) -> npt.NDArray[np.uint64]:
+def _eights(cells: Bytes) -> Eights:
+    """All whole eights of bytes of each row. The same first eight and the same key mean that the last eight are the same, too."""
+    made: Eights = cells[:, : cells.shape[1] // 8 * 8].view(np.uint64)
+    return made
+
+
+def _keys(cells: Bytes) -> Eights:
     """A number for each row, of its first and its last eight bytes: the check is among them, so that few rows share one."""
     first, last = (np.ascontiguousarray(part).view(np.uint64)[:, 0] for part in (cells[:, :8], cells[:, -8:]))
-    keys: npt.NDArray[np.uint64] = first * np.uint64(0x9E3779B97F4A7C15) ^ last  # odd, of no meaning: spreads the first's bits
+    keys: Eights = first * np.uint64(0x9E3779B97F4A7C15) ^ last  # odd, of no meaning: spreads the first's bits
     return keys
