@@ -188,7 +188,7 @@ def _recognised(path: Path, length: int, sized: "Sequence[Geometry]", found: "Se
     yield f"{length:,} bytes: the length of {', '.join(each.id for each in sized)}"
     for guess in found:
         held = counted(guess.files, "file")
-        doubt = f", and contradicts itself in {counted(guess.problems, 'place')}" if guess.problems else ""
+        doubt = f" that can be read, and contradicts itself in {counted(guess.problems, 'place')}" if guess.problems else ""
         order = f", its sectors in the order {guess.order}" if guess.order else ""
         yield f"  {guess.sure}: {guess.volume} on {guess.geometry}{order}; it holds {held}{doubt}"
         option = f" --order {guess.order}" if guess.order else ""

@@ -141,6 +141,18 @@ def test_contents_says_what_a_dump_may_be_and_how_to_list_it(tmp_path):
     ]
 
 
+def test_a_dump_of_which_a_file_is_broken_is_possible_and_the_file_is_named_when_it_is_listed(tmp_path):
+    """The first of three chains begins in track 17 sector 0, block 336; it is led back to itself."""
+    dump = bytearray(built("zoned-dos", "gcr4to5-35z", 3))
+    dump[336 * 256 : 336 * 256 + 2] = bytes([17, 0])
+    (tmp_path / "found.dump").write_bytes(dump)
+    told = run("contents", tmp_path / "found.dump").stdout.splitlines()
+    assert told[1] == "  possible: zoned-dos on gcr4to5-35z; it holds 2 files that can be read, and contradicts itself in 2 places"
+    listed = run(*shlex.split(told[2])[1:])
+    assert (listed.returncode, listed.stdout) == (2, "")
+    assert listed.stderr.endswith("FILE0: its chain runs in a circle: it comes to track 17 sector 0 a second time\n")
+
+
 def test_contents_of_what_is_no_dump(tmp_path):
     (tmp_path / "odd").write_bytes(b"x" * 1000)
     done = run("contents", tmp_path / "odd")
