@@ -320,7 +320,7 @@ def _sound(record: Record, rows: Bytes, legal: Flags) -> Flags:
 def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields, blocks: Fields) -> Ints:
     """For each identifier its block, or -1.
 
-    A block is that of the nearest identifier mark before it, if it begins less than a block's length behind that identifier; of
+    A block is that of the nearest identifier mark before it, if it begins behind that identifier, by less than a block's length; of
     several, the first is what a machine would read.
     """
     made = np.full(len(identifiers), -1, np.int64)
@@ -337,7 +337,7 @@ def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields,
     owner = np.where(wraps, last, before)
     behind = blocks.start - identifiers.end[owner] + np.where(wraps, counts[blocks.stretch], 0)
     own = (identifiers.stretch[owner] == blocks.stretch) & (owner >= 0) & (~outside | wraps)
-    own &= behind < len(geometry.block.mark.laid) + geometry.record_cells(geometry.block)
+    own &= (behind >= 0) & (behind < len(geometry.block.mark.laid) + geometry.record_cells(geometry.block))
     candidates = np.flatnonzero(own)
     farthest_first = candidates[np.argsort(-behind[candidates], kind="stable")]
     made[owner[farthest_first]] = farthest_first  # so that the nearest is what stays

@@ -34,9 +34,10 @@ def meet(shape, stretch):
     size = len(stretch.cells)
     # "A field cut off by an end of the stretch was not seen"
     sightings = [Sighting(one.start, one, "none", None) for one in found if one.kind == "identifier" and not one.cut]
-    for one in found:
-        if one.kind != "block":
-            continue
+    blocks = [one for one in found if one.kind == "block"]
+    if stretch.circular and sightings:  # the blocks before the first identifier are behind the last one
+        blocks.sort(key=lambda one: (one.start - sightings[0].at) % size)
+    for one in blocks:
         before = [s for s in sightings if s.at < one.start] or (sightings if stretch.circular else [])
         if not before:
             continue
