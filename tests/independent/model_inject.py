@@ -104,7 +104,7 @@ def recorded_faults(geo, sectors, identity, rng):
         elif kind == 3:
             sectors = rewrite(sectors, one.sector, sector=rng.randrange(40))
         elif kind == 4 and geo.marked:
-            sectors = rewrite(sectors, one.sector, head=rng.choice((1 - one.head, 7)))
+            sectors = rewrite(sectors, one.sector, head=rng.choice((1 - (one.head & 1), 7)))
         elif kind == 5 and geo.marked:
             sectors = rewrite(sectors, one.sector, deleted=True)
         elif kind == 6:
