@@ -12,8 +12,6 @@ from formats.volumes.interface import Volume
 
 Sure = Literal["likely", "possible"]
 
-_MOST_A_FILE = 3  # problems for each file where some can't be read: what is no volume and looks like one for a while has dozens
-
 
 @dataclass(frozen=True)
 class Guess:
@@ -75,7 +73,7 @@ def _as(volume: Volume, image: Image, order: str | None) -> Guess | None:
     except VolumeError:
         return None
     problems, lost = len(volume.check(image)), len({problem.where for problem in broken})
-    if problems and (len(held.files) <= lost or (lost and problems > _MOST_A_FILE * (len(held.files) + lost))):
+    if problems and len(held.files) <= lost:
         return None
     sure: Sure = "likely" if not problems and (held.files or held.label.strip(b"\0 \xa0")) else "possible"
     return Guess(image.geometry.id, volume.id, order, sure, len(held.files), problems)

@@ -86,6 +86,16 @@ def test_a_disc_of_one_value_holds_no_volume(name, fill):
     assert guesses(bytes([fill]) * registry.geometry(name).dump_bytes) == []
 
 
+@pytest.mark.parametrize(("broken", "known"), [(1, True), (2, False), (3, False)])
+def test_a_volume_of_which_half_the_files_or_more_are_broken_is_none(broken, known):
+    """Each chain is led back to its own first block."""
+    geometry, dump = registry.geometry("gcr4to5-35z"), bytearray(built("zoned-dos", "gcr4to5-35z", 4 if broken == 2 else 3))
+    for file in registry.volume("zoned-dos").read(Image(geometry, bytes(dump))).files[:broken]:
+        first = file.sectors[0]
+        dump[geometry.places[first] * 256 : geometry.places[first] * 256 + 2] = bytes([first.track, first.sector])
+    assert bool(guesses(bytes(dump))) == known
+
+
 def test_lengths_that_several_geometries_have():
     """Products: 8 x 512 x 40 x 2 = 16 x 256 x 40 x 2; 9 x 512 x 40 = 18 x 256 x 40; 18 x 128 x 40 at two speeds."""
     assert [each.id for each in geometries_of(327_680)] == ["mfm-40x16x256-2s", "mfm-40x8x512-2s"]
