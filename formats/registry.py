@@ -16,7 +16,7 @@ from formats.errors import DefinitionError, Problem
 
 if TYPE_CHECKING:
     from formats.codes.interface import Code
-    from formats.geometry import Geometry
+    from formats.model.geometry import Geometry
     from formats.volumes.interface import Volume
 
 _NOT_DECLARATIONS = {"__init__.py", "interface.py"}

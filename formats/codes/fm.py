@@ -6,8 +6,8 @@ looks at once the mark has been found.
 
 import numpy as np
 
-from formats.clocked import data_bytes, interleaved
 from formats.codes.interface import Bytes, Flags
+from formats.codes.shared.clocked import data_bytes, interleaved
 
 _CLOCKS = 0xFF
 _ENCODE = np.array([interleaved(_CLOCKS, byte) for byte in range(256)], ">u2")

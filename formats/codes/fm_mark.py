@@ -6,8 +6,8 @@ one.
 
 import numpy as np
 
-from formats.clocked import data_bytes, interleaved, words
 from formats.codes.interface import Bytes, Flags
+from formats.codes.shared.clocked import data_bytes, interleaved, words
 
 _CLOCKS = 0xC7
 _ENCODE = np.array([interleaved(_CLOCKS, byte) for byte in range(256)], ">u2")

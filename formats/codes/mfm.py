@@ -6,8 +6,8 @@ nothing that a machine looks at once the mark has been found.
 
 import numpy as np
 
-from formats.clocked import data_bytes
 from formats.codes.interface import Bytes, Flags
+from formats.codes.shared.clocked import data_bytes
 
 
 def _cells(byte: int) -> int:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, NoReturn
 
 from formats.errors import ContainerError
-from formats.geometry import Geometry
+from formats.model.geometry import Geometry
 
 SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")
 LARGEST_CHUNK = 64 << 20
@@ -288,7 +288,7 @@ def _framed(kind: bytes, payload: bytes) -> bytes:
 def write_master(geometry: Geometry, tracks: Sequence[bytes]) -> bytes:
     """A master's capture: what a disc of this side should carry.
 
-    `tracks`: a turn of cells each, as `formats.track.encode_side` gives them: cylinders ascending, head 0 first.
+    `tracks`: a turn of cells each, as `formats.tracks.encode.encode_side` gives them: cylinders ascending, head 0 first.
     """
     made = []
     for number, bits in enumerate(tracks):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NoReturn
 
 from formats.errors import ContainerError
-from formats.geometry import Address, Geometry
+from formats.model.geometry import Address, Geometry
 
 HEADER = ("track", "head", "sector", "state", "tries")
 STATES = frozenset(

@@ -2,8 +2,8 @@
 
 from fractions import Fraction
 
-from formats.geometry import Gap, Geometry, Zone
-from formats.soft_sector import FM_SHEET, fm_lead, fm_sector
+from formats.geometries.shared.soft_sector import FM_SHEET, fm_lead, fm_sector
+from formats.model.geometry import Gap, Geometry, Zone
 from formats.source import Source
 
 GEOMETRY = Geometry(

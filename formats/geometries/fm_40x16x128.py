@@ -2,8 +2,8 @@
 
 from fractions import Fraction
 
-from formats.geometry import Geometry, Zone
-from formats.soft_sector import ECMA_66, FM_LEAD, FM_SHEET, FM_TAIL, fm_sector
+from formats.geometries.shared.soft_sector import ECMA_66, FM_LEAD, FM_SHEET, FM_TAIL, fm_sector
+from formats.model.geometry import Geometry, Zone
 
 GEOMETRY = Geometry(
     id="fm-40x16x128",

@@ -2,9 +2,9 @@
 
 from fractions import Fraction
 
-from formats.geometry import Gap, Geometry, Zone
+from formats.geometries.shared.zoned import BLOCK, CELLS, FORMATTER, IDENTIFIER
+from formats.model.geometry import Gap, Geometry, Zone
 from formats.source import Source
-from formats.zoned import BLOCK, CELLS, FORMATTER, IDENTIFIER
 
 GEOMETRY = Geometry(
     id="gcr4to5-35z20",

@@ -2,8 +2,8 @@
 
 from fractions import Fraction
 
-from formats.geometry import Gap, Geometry, Zone
-from formats.zoned import BLOCK, CELLS_77, FORMATTER_77, GAP_77, IDENTIFIER
+from formats.geometries.shared.zoned import BLOCK, CELLS_77, FORMATTER_77, GAP_77, IDENTIFIER
+from formats.model.geometry import Gap, Geometry, Zone
 
 GEOMETRY = Geometry(
     id="gcr4to5-77z",

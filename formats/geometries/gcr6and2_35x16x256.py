@@ -4,8 +4,8 @@ from fractions import Fraction
 
 from construct import Byte, Bytes, Const, Default, Struct
 
-from formats.geometry import Gap, Geometry, Zone
-from formats.record import Check, Mark, Record, part
+from formats.model.geometry import Gap, Geometry, Zone
+from formats.model.record import Check, Mark, Record, part
 from formats.source import Source
 
 SELF_SYNC = "1111111100"

@@ -2,8 +2,8 @@
 
 from fractions import Fraction
 
-from formats.geometry import Geometry, Zone
-from formats.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.geometries.shared.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.model.geometry import Geometry, Zone
 from formats.source import Source
 
 GEOMETRY = Geometry(

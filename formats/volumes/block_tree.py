@@ -11,8 +11,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from formats import volume
-from formats.block_tree import (
+from formats.errors import Problem
+from formats.model.geometry import Address, Geometry
+from formats.source import Source
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared import volume
+from formats.volumes.shared.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
+from formats.volumes.shared.image import Image
+from formats.volumes.shared.plans import plan_of
+from formats.volumes.shared.tree_tables import (
     DELETED,
     DIRECTORY,
     ENTRY,
@@ -38,14 +45,7 @@ from formats.block_tree import (
     stored_name,
     wrong_entry,
 )
-from formats.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
-from formats.errors import Problem
-from formats.geometry import Address, Geometry
-from formats.image import Image
-from formats.plans import plan_of
-from formats.source import Source
-from formats.volume import FileSystem, Problems
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared.volume import FileSystem, Problems
 from formats.words import counted
 
 SOURCES = (

@@ -10,8 +10,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from formats import volume
-from formats.catalog import (
+from formats.errors import Problem
+from formats.model.geometry import Geometry
+from formats.source import Source
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared import volume
+from formats.volumes.shared.catalog_tables import (
     CATALOG,
     CONTENTS,
     DELETED,
@@ -27,15 +31,11 @@ from formats.catalog import (
     TYPES,
     WORDS,
 )
-from formats.errors import Problem
-from formats.free_space import DownwardSpace
-from formats.geometry import Geometry
-from formats.image import Image
-from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
-from formats.plans import plan_of
-from formats.source import Source
-from formats.volume import FileSystem, Problems
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared.free_space import DownwardSpace
+from formats.volumes.shared.image import Image
+from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.plans import plan_of
+from formats.volumes.shared.volume import FileSystem, Problems
 from formats.words import counted
 
 SOURCES = (

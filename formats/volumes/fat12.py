@@ -13,17 +13,17 @@ from typing import Any
 
 from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 
-from formats import volume
 from formats.errors import Problem
-from formats.fat import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
-from formats.fat import LABEL as LABELS
-from formats.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
-from formats.geometry import Geometry
-from formats.image import Image
-from formats.plans import plan_of
+from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volume import FileSystem, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared import volume
+from formats.volumes.shared.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
+from formats.volumes.shared.fat_tables import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
+from formats.volumes.shared.fat_tables import LABEL as LABELS
+from formats.volumes.shared.image import Image
+from formats.volumes.shared.plans import plan_of
+from formats.volumes.shared.volume import FileSystem, Problems
 from formats.words import counted
 
 SOURCES = (

@@ -6,8 +6,8 @@ from datetime import date
 from typing import Protocol
 
 from formats.errors import Problem
-from formats.geometry import Address, Geometry
-from formats.image import Image
+from formats.model.geometry import Address, Geometry
+from formats.volumes.shared.image import Image
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from formats.errors import Problem, VolumeError
-from formats.geometry import Geometry
-from formats.image import Image
+from formats.model.geometry import Geometry
 from formats.volumes.interface import VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
 
 
 class ReadyImage:

@@ -11,18 +11,18 @@ from typing import Any
 
 from construct import Array, Byte, Bytes, Default, Int16ul, Padding, Struct
 
-from formats import volume
 from formats.errors import Problem
-from formats.free_space import OutwardSpace
-from formats.geometry import Geometry
-from formats.image import Image
-from formats.linked import Link, LinkedBuilder, Walk, link_of, parts_of
-from formats.plans import plan_of
+from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volume import FileSystem, NameRule, Problems
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.shared import volume
+from formats.volumes.shared.free_space import OutwardSpace
+from formats.volumes.shared.image import Image
+from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.plans import plan_of
+from formats.volumes.shared.volume import FileSystem, NameRule, Problems
+from formats.volumes.shared.zoned_map import LINK, PLANS
 from formats.words import counted
-from formats.zoned_map import LINK, PLANS
 
 SOURCES = (
     Source("Firmware listings of the zoned drives", "next free sector, new directory entry, map", "looked up"),

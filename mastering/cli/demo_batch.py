@@ -7,23 +7,23 @@ from pathlib import Path
 
 import numpy as np
 
-from mastering.advice import advise
-from mastering.cli.batch_words import counts_text
 from mastering.cli.output import table
 from mastering.clock import spelled
+from mastering.deciding.advice import advise
+from mastering.deciding.rates import LEGEND, By, Rate, rows
+from mastering.deciding.statistics.settings import Settings
+from mastering.judging.readback import Source
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
-from mastering.master import Master
-from mastering.opening import Run, batch_line
-from mastering.rates import LEGEND, By, Rate, rows
-from mastering.readback import Source
-from mastering.recorder import Judge, Recorder, Said
-from mastering.serial import serial
+from mastering.master.master import Master
+from mastering.master.serial import serial
+from mastering.recording.opening import Run, batch_line
+from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
-from mastering.statistics.settings import Settings
+from mastering.words.batches import counts_text
 
 SEED = 14
 DISCS, GOOD = 40, 36

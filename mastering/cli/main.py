@@ -16,7 +16,6 @@ from formats.errors import FormatsError
 from mastering.cli.output import printable
 from mastering.errors import MasteringError
 
-_NOT_COMMANDS = {"__init__", "batch_words", "demo_batch", "main", "options", "output", "settings", "spread", "words"}
 _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
 FAILED = 2
@@ -25,13 +24,13 @@ FAILED = 2
 class Commands(click.Group):
     """The commands by the files in a folder, groups by the folders in it; each is loaded when it is asked for."""
 
-    def __init__(self, package: str = "mastering.cli", folder: Path = Path(__file__).parent, **settings: Any) -> None:
+    def __init__(self, package: str = "mastering.cli.commands", folder: Path = Path(__file__).parent / "commands", **settings: Any) -> None:
         super().__init__(**settings)
         self._package, self._folder = package, folder
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Their names."""
-        files = {path.stem for path in self._folder.glob("*.py")} - _NOT_COMMANDS
+        files = {path.stem for path in self._folder.glob("*.py")} - {"__init__"}
         return sorted(files | {path.parent.name for path in self._folder.glob("*/__init__.py")})
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:

@@ -10,7 +10,7 @@ from mastering.errors import ProblemsError
 from mastering.shop import Shop, find
 
 if TYPE_CHECKING:
-    from formats.geometry import Geometry
+    from formats.model.geometry import Geometry
     from mastering.ledger.book import Book
     from mastering.ledger.store import Ledger
 
@@ -42,8 +42,8 @@ def json_option(text: str) -> Callable[[Command], Command]:
 
 def job_geometries(path: Path) -> "dict[str, Geometry]":
     """The geometries that a job declares, given by its file or its folder. ProblemsError with all that is wrong with them."""
-    from mastering.job import parse_file
-    from mastering.own_geometry import own_geometries
+    from mastering.job.job import parse_file
+    from mastering.job.own_geometry import own_geometries
 
     if path.is_dir():
         path /= "job.toml"

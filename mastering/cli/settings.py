@@ -1,7 +1,7 @@
 """The shop's own limits, from `shop.toml`."""
 
+from mastering.deciding.statistics.settings import Settings
 from mastering.shop import Shop
-from mastering.statistics.settings import Settings
 
 LIMITS = ("tolerable", "bad", "false_stop", "false_alarm_discs")
 

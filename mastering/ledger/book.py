@@ -9,14 +9,14 @@ from dataclasses import replace
 from sqlalchemy import Connection, Table, func, select
 
 from mastering.files import digest
+from mastering.judging.standing import Read
+from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.lines import Line, LineError, check_name, check_shape, parsed, spelled
 from mastering.ledger.pages import Pages
 from mastering.ledger.shelf import Shelf, UnknownError
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
-from mastering.serial import is_serial, number_of, why_no_serial
-from mastering.standing import Read
-from mastering.verdict import sides_text
+from mastering.master.serial import is_serial, number_of, why_no_serial
 
 START = "0" * 64  # the digest before the first row
 

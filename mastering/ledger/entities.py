@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from mastering.judging.standing import DiscAction, Read, SideStanding, Standing, disc_action, disc_verdict, side_standing
 from mastering.ledger.lines import Line
-from mastering.standing import DiscAction, Read, SideStanding, Standing, disc_action, disc_verdict, side_standing
 
 
 @dataclass

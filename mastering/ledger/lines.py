@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
-from mastering.verdict import KINDS
+from mastering.judging.verdict import KINDS
 
 Line = Mapping[str, Any]
 

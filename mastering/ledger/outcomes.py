@@ -10,14 +10,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from sqlalchemy import Integer, Select, and_, func, select, type_coerce
 
+from mastering.deciding.statistics.arrays import Flags, Ints
+from mastering.deciding.statistics.history import History, Surface
+from mastering.deciding.statistics.states import InUse
+from mastering.judging.standing import RANK
 from mastering.ledger.entities import Batch
 from mastering.ledger.lines import parsed
 from mastering.ledger.questions import Questions, Zones, zones_of
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
-from mastering.standing import RANK
-from mastering.statistics.arrays import Flags, Ints
-from mastering.statistics.history import History, Surface
-from mastering.statistics.states import InUse
 
 _PAGE = 500  # rows at a time: so few that the collector of dead objects does not look through them
 _OPEN, _FAIL = RANK["open"], RANK["fail"]

@@ -6,10 +6,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, insert, update
 
+from mastering.judging.standing import RANK, SideStanding, disc_verdict
 from mastering.ledger.entities import Disc
 from mastering.ledger.shelf import Shelf
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
-from mastering.standing import RANK, SideStanding, disc_verdict
 
 _INDEPENDENT = (LOG, LOTS, DRIVES, BATCHES)  # written before the discs that point to them
 _OF_DISCS = (WRITINGS, READS)

@@ -7,13 +7,13 @@ from typing import Any
 
 from sqlalchemy import Integer, Select, and_, case, exists, func, or_, select, text
 
+from mastering.deciding.rates import By, Rate, Role
 from mastering.errors import MasteringError
+from mastering.judging.standing import ORDER, RANK, Standing
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line, parsed
 from mastering.ledger.shelf import Shelf
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
-from mastering.rates import By, Rate, Role
-from mastering.standing import ORDER, RANK, Standing
 
 _OPEN, _FAIL, _MARGINAL = RANK["open"], RANK["fail"], RANK["marginal"]
 Zones = tuple[tuple[int, int, int, int], ...]  # head, first and last track, sectors of each

@@ -6,11 +6,11 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
+from mastering.judging.standing import Read
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.lines import Line, LineError, parsed
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
-from mastering.serial import is_serial, meant, why_no_serial
-from mastering.standing import Read
+from mastering.master.serial import is_serial, meant, why_no_serial
 
 
 def revision(line: Line) -> str:

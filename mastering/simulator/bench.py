@@ -7,11 +7,11 @@ depends on which discs went through the drive before. `mastering.simulator.rende
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from formats.geometry import Address
+from formats.model.geometry import Address
+from mastering.judging.verdict import State
 from mastering.simulator.chance import chance, generator
 from mastering.simulator.damage import Blank, Cause, Layout, Spot, draw_blank, draw_spot
 from mastering.simulator.quality import DriveQuality, LotQuality
-from mastering.verdict import State
 
 _TRACKS = 4  # at most, that a failing write or read spoils
 _FILTHIEST = 0.9  # dirt never makes every use fail

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
-from formats.geometry import Address, Geometry
-from formats.record import Record
+from formats.model.geometry import Address, Geometry
+from formats.model.record import Record
 from mastering.simulator.chance import chance, generator
 from mastering.simulator.quality import INNER_BOX, REACHED, LotQuality
 

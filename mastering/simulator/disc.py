@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from formats.geometry import Address, Geometry, fill_cells
-from formats.reading import Stretch, read_fields
-from formats.record import Part, Record
-from formats.track import encode_side
+from formats.model.geometry import Address, Geometry, fill_cells
+from formats.model.record import Part, Record
+from formats.tracks.encode import encode_side
+from formats.tracks.reading import Stretch, read_fields
 
 Cells = npt.NDArray[np.uint8]
 Place = tuple[int, int]  # cylinder and head

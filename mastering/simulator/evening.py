@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from formats.containers.capture import SIGNATURE
-from formats.geometry import Address
-from mastering.master import Master, Side
-from mastering.serial import serial
+from formats.model.geometry import Address
+from mastering.master.master import Master, Side
+from mastering.master.serial import serial
 from mastering.simulator import disc, reads
 from mastering.simulator.disc import Disc
 

@@ -11,11 +11,11 @@ from hashlib import sha256
 from typing import Any
 
 from formats import registry
-from mastering.serial import serial
+from mastering.judging.verdict import Finding, State, Verdict
+from mastering.master.serial import serial
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.damage import Layout
 from mastering.simulator.quality import INNER_BOX
-from mastering.verdict import Finding, State, Verdict
 
 Line = dict[str, Any]
 _READS = 4  # of one writing at most; a disc that is marginal after that stays so

@@ -6,7 +6,7 @@ import numpy as np
 
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, Track
-from formats.geometry import Address, Geometry
+from formats.model.geometry import Address, Geometry
 from mastering.simulator.disc import Disc, passing
 
 WRITER = "obverse simulator"

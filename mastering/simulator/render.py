@@ -7,8 +7,8 @@ from typing import Literal
 import numpy as np
 
 from formats.containers.capture import SIGNATURE
-from formats.geometry import Geometry
-from mastering.master import Master, Side
+from formats.model.geometry import Geometry
+from mastering.master.master import Master, Side
 from mastering.simulator import reads
 from mastering.simulator.bench import Read, Writing
 from mastering.simulator.chance import generator

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from formats import registry
-from formats.track import encode_side
+from formats.tracks.encode import encode_side
 from tests.bench import identity, ledger
 
 FULL = """

@@ -13,10 +13,10 @@ import numpy as np
 from formats import registry
 from mastering.files import digest
 from mastering.ledger.store import Ledger
-from mastering.master import open_master, write_master
-from mastering.opening import Run, batch_line
-from mastering.serial import serial
-from mastering.stamp import image
+from mastering.master.master import open_master, write_master
+from mastering.master.serial import serial
+from mastering.master.stamp import image
+from mastering.recording.opening import Run, batch_line
 
 JOB = """
 [title]

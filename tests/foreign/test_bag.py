@@ -5,9 +5,9 @@ from pathlib import Path
 import bagit
 import pytest
 
-from mastering.builder import build, payload, record
-from mastering.job import load
-from mastering.master import write_master
+from mastering.job.job import load
+from mastering.master.builder import build, payload, record
+from mastering.master.master import write_master
 
 SHOP = Path(__file__).parents[2] / "jobs_demo"
 

@@ -7,9 +7,9 @@ from datetime import date
 import pytest
 
 from formats import registry
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.volumes.shared.image import Image
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # the library's own base uses a deprecated way to declare itself

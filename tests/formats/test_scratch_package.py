@@ -13,8 +13,8 @@ GEOMETRY = '''"""MFM, 77 tracks of 26 sectors of 256 bytes, two heads, 360 rpm: 
 
 from fractions import Fraction
 
-from formats.geometry import Geometry, Zone
-from formats.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
+from formats.model.geometry import Geometry, Zone
+from formats.geometries.shared.soft_sector import MFM_SHEET, MFM_TAIL, mfm_lead, mfm_sector
 
 GEOMETRY = Geometry(
     id="{id}",
@@ -57,7 +57,7 @@ def package(tmp_path):
 
 def test_it_passes_all_that_every_geometry_does(package):
     run = package(GEOMETRY.format(id=ID, sectors=26, gap=54))
-    done = run("-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/formats/test_every_geometry.py", "-k", ID, cwd=REPO)
+    done = run("-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/formats/geometries/test_every_geometry.py", "-k", ID, cwd=REPO)
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout.split(" passed")[0].split()[-1]) >= 8 and "skipped" not in done.stdout
 

@@ -11,16 +11,16 @@ import numpy as np
 from formats import registry
 from formats.containers import capture
 from formats.containers.capture import Capture, Track
-from formats.geometry import Address, Geometry
-from formats.reading import Stretch, read_fields
-from formats.record import Part
-from formats.track import encode_side
-from mastering.builder import build, payload, record
-from mastering.job import load
-from mastering.master import Master, open_master, write_master
-from mastering.verdict import Verdict
-from mastering.verify import Verifier
-from mastering.view import CaptureView, DumpView
+from formats.model.geometry import Address, Geometry
+from formats.model.record import Part
+from formats.tracks.encode import encode_side
+from formats.tracks.reading import Stretch, read_fields
+from mastering.job.job import load
+from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.verdict import Verdict
+from mastering.judging.verify import Verifier
+from mastering.master.builder import build, payload, record
+from mastering.master.master import Master, open_master, write_master
 
 _SCRATCH = TemporaryDirectory()  # goes when the tests have ended
 MARKER = b"<<SERIAL-GOES-HERE>>"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mastering.statistics.history import History, Surface
+from mastering.deciding.statistics.history import History, Surface
 
 A, B = Surface("A", 0, 1, 35), Surface("B", 0, 0, 35)
 

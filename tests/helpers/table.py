@@ -13,8 +13,8 @@ from bench import MARKER, Copy, make_master, random_dump
 from formats import registry
 from formats.containers import capture
 from mastering.cli.main import run
-from mastering.master import Master
-from mastering.serial import serial
+from mastering.master.master import Master
+from mastering.master.serial import serial
 
 CATALOGUE = "SM-004"
 SIDES = {"A": "gcr6and2-35x16x256", "B": "mfm-40x9x512"}

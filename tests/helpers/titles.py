@@ -12,15 +12,15 @@ from bench import MARKER, Copy, make_master, random_dump
 
 from formats import registry
 from formats.containers import capture, sector_report
-from formats.geometry import Address
+from formats.model.geometry import Address
+from mastering.judging.readback import Source
 from mastering.ledger.book import Book
 from mastering.ledger.store import Ledger, memory
-from mastering.master import Master, Side
-from mastering.opening import Run, batch_line
-from mastering.readback import Source
-from mastering.recorder import Judge, Recorder, Said
-from mastering.serial import serial as serial_of
-from mastering.stamp import image
+from mastering.master.master import Master, Side
+from mastering.master.serial import serial as serial_of
+from mastering.master.stamp import image
+from mastering.recording.opening import Run, batch_line
+from mastering.recording.recorder import Judge, Recorder, Said
 
 NAMES = ("Lamplighter", "Undertow", "Ferryman", "Tinker's Yard", "Night Post")
 SIDES = (  # of each title: its sides, and those that carry the serial

@@ -10,7 +10,7 @@ from model_damage import every
 from model_volumes import DamageError, job, obverse
 
 from formats import registry
-from formats.image import Image
+from formats.volumes.shared.image import Image
 
 DAMAGED = list(every())
 ONE_EACH = [case for case in DAMAGED if case.geometry in ("gcr4to5-77z", "gcr5and3-35x13x256", "gcr6and2-35x16x256", "mfm-40x9x512-2s")]

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from formats.containers import capture
-from mastering.master import open_master
+from mastering.master.master import open_master
 
 REPO = Path(__file__).parents[2]
 SHOP = REPO / "jobs_demo"

@@ -19,10 +19,10 @@ import pytest
 
 from formats import registry
 from formats.errors import DefinitionError
-from formats.geometry import Geometry
-from formats.record import Record
+from formats.model.geometry import Geometry
+from formats.model.record import Record
 
-TESTS = Path(__file__).parents[1] / "formats" / "test_every_geometry.py"
+TESTS = Path(__file__).parents[1] / "formats" / "geometries" / "test_every_geometry.py"
 FIXTURES = {"geometry", "declared", "dump", "records"}
 NAMES = registry.names("geometries", foreign=False)
 

@@ -22,13 +22,13 @@ from formats import registry
 
 ROOT = Path(__file__).parents[2]
 DECLARED = {
-    "zoned-dos": ("formats.zoned_map", "formats.volumes.zoned_dos"),
+    "zoned-dos": ("formats.volumes.shared.zoned_map", "formats.volumes.zoned_dos"),
     "catalog-dos": (
-        "formats.catalog",
+        "formats.volumes.shared.catalog_tables",
         "formats.volumes.catalog_dos",
     ),
-    "block-tree": ("formats.blocks", "formats.block_tree", "formats.volumes.block_tree"),
-    "fat12": ("formats.fat", "formats.fat_boot", "formats.volumes.fat12"),
+    "block-tree": ("formats.volumes.shared.blocks", "formats.volumes.shared.tree_tables", "formats.volumes.block_tree"),
+    "fat12": ("formats.volumes.shared.fat_tables", "formats.volumes.shared.fat_boot", "formats.volumes.fat12"),
 }
 
 

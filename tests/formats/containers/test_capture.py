@@ -14,7 +14,7 @@ from formats import registry
 from formats.containers import capture
 from formats.containers.capture import Capture, Track
 from formats.errors import ContainerError
-from formats.track import encode_side
+from formats.tracks.encode import encode_side
 
 SIGNATURE = bytes.fromhex("8A4F42560D0A1A0A")
 HEAD = {"version": 1, "rpm": 300, "writer": "by hand"}
@@ -236,6 +236,6 @@ def test_any_bytes_are_read_or_refused(data):
 
 
 def test_the_signature_is_the_same_everywhere():
-    from mastering import readback
+    from mastering.judging import readback
 
     assert capture.SIGNATURE == readback.SIGNATURE == SIGNATURE

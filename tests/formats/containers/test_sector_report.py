@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.containers import sector_report
 from formats.errors import ContainerError
-from formats.geometry import Address
+from formats.model.geometry import Address
 
 HEADER = b"track,head,sector,state,tries\n"
 
@@ -22,7 +22,7 @@ def test_a_byte_order_mark_is_passed_over():
 
 
 def test_the_states_are_those_of_the_judgement_but_differs():
-    from mastering.verdict import KINDS
+    from mastering.judging.verdict import KINDS
 
     assert sector_report.STATES == (set(KINDS) - {"", "differs"}) | {"good"}
 

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
 
 # Published pairs: the two file-order sectors of each of a track's eight blocks; a listing's table: their identifiers.
 PAIRS = ((0x0, 0xE), (0xD, 0xC), (0xB, 0xA), (0x9, 0x8), (0x7, 0x6), (0x5, 0x4), (0x3, 0x2), (0x1, 0xF))

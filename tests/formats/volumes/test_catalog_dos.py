@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
 
 # Sector translation tables of the read and write routines: the volume's sector to the identifier's.
 IDENTIFIER = (0, 13, 11, 9, 7, 5, 3, 1, 14, 12, 10, 8, 6, 4, 2, 15)

@@ -4,10 +4,10 @@ import pytest
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.source import Source
 from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.volumes.shared.image import Image
 
 IDS = registry.names("volumes", foreign=False)
 GEOMETRIES = registry.names("geometries", foreign=False)

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
 
 # Geometry, bytes 11 to 27 of the boot sector, clusters, free bytes, root directory entries.
 MEDIA = {

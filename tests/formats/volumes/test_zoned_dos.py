@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.errors import VolumeError
-from formats.geometry import Address
-from formats.image import Image
+from formats.model.geometry import Address
 from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
 
 SECTORS = [21] * 17 + [19] * 7 + [18] * 6 + [17] * 5
 

@@ -10,15 +10,15 @@ from scipy.stats import binomtest
 
 from formats import registry
 from formats.containers import capture
+from mastering.judging.evidence import CaptureView
+from mastering.judging.verify import Verifier
 from mastering.ledger.exchange import take
 from mastering.ledger.store import memory
-from mastering.serial import is_serial
+from mastering.master.serial import is_serial
 from mastering.simulator.bench import Bench
 from mastering.simulator.history import Hand, Shop, alternately, apart, history
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
-from mastering.verify import Verifier
-from mastering.view import CaptureView
 
 GOOD = LotQuality(bad=Course(0))
 SOUND = DriveQuality(failing_writes=Course(0), failing_reads=Course(0))

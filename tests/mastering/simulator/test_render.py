@@ -8,14 +8,14 @@ from bench import IDS, MARKER, make_master, master_of, random_dump
 
 from formats import registry
 from formats.containers import capture, sector_report
-from mastering.serial import serial
+from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.verify import Verifier
+from mastering.master.serial import serial
 from mastering.simulator import disc
 from mastering.simulator.bench import Bench, Read
 from mastering.simulator.damage import Blank, Layout, draw_spot
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
-from mastering.verify import Verifier
-from mastering.view import CaptureView, DumpView
 
 ZONED, PLAIN = "gcr4to5-35z", "gcr6and2-35x16x256"
 SOUND = DriveQuality(failing_writes=Course(0), failing_reads=Course(0))

@@ -1,0 +1,1 @@
+"""What several recording codes share."""

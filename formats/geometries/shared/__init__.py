@@ -1,0 +1,1 @@
+"""What the declarations of one family are written in. Imported by declarations only."""

@@ -1,0 +1,1 @@
+"""What file systems are built of: images, names, owners, chains, places, maps and tables."""

@@ -1,0 +1,1 @@
+"""One command a file; a folder is a group of commands."""

@@ -1,0 +1,51 @@
+"""`obverse batch close`."""
+
+from itertools import chain, count
+from os.path import lexists
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
+from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
+from mastering.words.batches import batch_plain, closed_text
+
+if TYPE_CHECKING:
+    from mastering.ledger.store import Ledger
+
+
+@click.command(short_help="Close a batch, and back the ledger up.")
+@click.argument("batch")
+@ledger_option
+@json_option("Print the batch's line.")
+def command(batch: str, ledger: str | None, as_json: bool) -> None:
+    """Close BATCH: it takes no more reads. The ledger is copied to the folder `backups` beside it; keep a copy on another disk, too."""
+    with open_ledger(ledger) as opened:
+        with opened.write() as book:
+            book.add({"kind": "close", "batch": batch, "at": stamp(book)})
+        with opened.read() as known:
+            found = known.batch(batch)
+            counts = known.counts(found)
+            discs = known.discs(found)
+        json_lines([batch_plain(found, counts)]) if as_json else lines(closed_text(found, discs, counts))
+        try:
+            target = _backed_up(opened, batch)
+        except (MasteringError, OSError) as error:
+            why = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
+            raise MasteringError(
+                f"{why}; batch {batch} is closed, but the ledger was not copied: say `obverse ledger backup FILE`"
+            ) from error
+    click.echo(f"the ledger was copied to {target}", err=True)
+
+
+def _backed_up(ledger: "Ledger", batch: str) -> Path:
+    """Copies the ledger to a file of the batch's name in the folder `backups` beside it; returns it."""
+    folder = ledger.path.absolute().parent / "backups"
+    folder.mkdir(exist_ok=True)
+    tails = chain([""], (f"-{number}" for number in count(2)))  # another ledger of this name may have closed its own
+    paths = (folder / f"{ledger.path.stem}-{batch}{tail}.sqlite" for tail in tails)
+    target = next(path for path in paths if not lexists(path))
+    ledger.backup(target)
+    return target

@@ -1,0 +1,170 @@
+"""`obverse batch record`: judge read-backs and put them into the ledger."""
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager, nullcontext
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
+from mastering.cli.output import json_lines, lines, printable
+from mastering.errors import MasteringError
+from mastering.judging.readback import Source, sources
+from mastering.judging.verdict import Verdict
+from mastering.words.batches import disc_text
+from mastering.words.verdicts import filler_text, findings_text, found_text, holds_marker
+
+if TYPE_CHECKING:
+    from mastering.master.master import Master
+    from mastering.recording.recorder import Recorder, Said
+
+_STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
+
+
+@click.command(short_help="Judge read-backs and record them.")
+@click.argument("batch")
+@click.argument("readbacks", type=click.Path(), nargs=-1, required=True, metavar="READBACK|FOLDER...")
+@click.option("--disc", metavar="SERIAL", help="The disc that was read, for files that are not named SERIAL-SIDE.SUFFIX.")
+@click.option("--side", metavar="S", help="The side that was read, for the same.")
+@click.option("--lot", metavar="L", help="The lot that the blank is from; needed where the batch has several.")
+@click.option("--wrote", metavar="D", help="The drive that wrote it; needed where the batch has several.")
+@click.option("--read", "read_by", metavar="D", help="The drive that read it.  [default: the one that wrote it]")
+@click.option("--rewritten", is_flag=True, help="The disc was written again since its last read.")
+@click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of masters, when the batch's was moved.")
+@ledger_option
+@json_option("Print a JSON line for each read-back, then one for each disc.")
+def command(
+    batch: str,
+    readbacks: tuple[str, ...],
+    disc: str | None,
+    side: str | None,
+    lot: str | None,
+    wrote: str | None,
+    read_by: str | None,
+    rewritten: bool,
+    shelf: str | None,
+    ledger: str | None,
+    as_json: bool,
+) -> int:
+    """Judge read-backs of BATCH's discs against its master, and put the verdicts into the ledger.
+
+    A read-back is named after its disc and side, as SM-004-0007-L-A.capture. What was printed is on the disk: it survives a power cut.
+    Exit status 0: every disc passes, or waits for its other side.
+    """
+    from mastering.recording.recorder import Said
+
+    said = Said(disc, side, lot, wrote, read_by, rewritten)
+    with _Recording(batch, said, shelf, ledger) as recording:
+        return recording.run(list(sources(readbacks)), as_json)
+
+
+class _Recording:
+    """One call: what it records with, and what it has seen so far."""
+
+    def __init__(self, batch: str, said: "Said", shelf: str | None, ledger: str | None) -> None:
+        self._ledger = open_ledger(ledger)
+        try:
+            self.recorder = self._recorder(batch, said, shelf)
+        except BaseException:
+            self._ledger.__exit__()
+            raise
+        self.serials: dict[str, None] = {}
+        self.status = 0
+
+    def __enter__(self) -> "_Recording":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._ledger.__exit__()
+
+    def _recorder(self, batch: str, said: "Said", shelf: str | None) -> "Recorder":
+        from mastering.recording.masters import AtHand, find_master
+        from mastering.recording.recorder import Judge, Recorder
+
+        path = self._ledger.path
+        with self._ledger.read() as known:
+            found = known.batch(batch)
+            batches = tuple(each.line for each in known.batches())
+        master = find_master(found, path, shelves(shelf))
+        return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves(shelf))), said, stamp)
+
+    def run(self, found: list[Source], as_json: bool) -> int:
+        """Records every read-back, then says how their discs stand."""
+        self._warn_of_twins()
+        for source in _progress(found):
+            self._one(source, as_json)
+        discs = list(self.recorder.discs(self.serials))
+        if as_json:
+            json_lines(disc.plain() for disc in discs)
+        else:
+            lines(map(disc_text, discs))
+        if not found:
+            click.echo("no read-back was found", err=True)
+            return 2
+        return max(self.status, *(_STATUS[disc.verdict()] for disc in discs)) if discs else self.status
+
+    def _warn_of_twins(self) -> None:
+        """Says, before a batch's first read, that its discs can't be told apart where they carry no serial."""
+        if any(side.slot for side in self.recorder.master.sides.values()):
+            return
+        with self._ledger.read() as known:
+            if known.is_read(self.recorder.batch):
+                return
+        click.echo(
+            "obverse: this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
+            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is",
+            err=True,
+        )
+
+    def _one(self, source: Source, as_json: bool) -> None:
+        from formats.errors import ContainerError
+
+        try:
+            line = self.recorder.record(source)
+        except (MasteringError, ContainerError) as error:
+            self.status = 2
+            with _bar_aside():
+                if as_json:
+                    json_lines([{"readback": source.path, "error": str(error)}])
+                else:
+                    click.echo(printable(f"error     {error}"), err=True)
+            return
+        self.serials[line["serial"]] = None
+        self.status = max(self.status, _STATUS[line["verdict"]])
+        with _bar_aside():
+            json_lines([line]) if as_json else lines(_read_text(line, self.recorder.master))
+            sys.stdout.flush()
+
+
+def _progress(found: list[Source]) -> Iterable[Source]:
+    """The read-backs, with a bar on a screen while there are several."""
+    if len(found) < 2 or not sys.stderr.isatty():
+        return found
+    from tqdm import tqdm
+
+    bar: Iterable[Source] = tqdm(found, unit=" reads", leave=False, file=sys.stderr)
+    return bar
+
+
+def _bar_aside() -> AbstractContextManager[object]:
+    """Takes the bar off the screen while lines are printed, where there is one."""
+    module = sys.modules.get("tqdm")
+    aside: AbstractContextManager[object] = nullcontext() if module is None else module.tqdm.external_write_mode(sys.stdout)
+    return aside
+
+
+def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
+    """What a read found, where it was not simply good; what to do is its disc's line to say."""
+    verdict = Verdict.from_plain(line)
+    name = line["readback"].rpartition("/")[2]
+    if line.get("again"):
+        yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
+    elif verdict.verdict != "pass":
+        yield f"{name}: {found_text(verdict)}"
+    elif verdict.unproven:
+        yield f"{name}: {filler_text(verdict)}"
+    if holds_marker(verdict, master.sides):
+        yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
+    if verdict.verdict != "pass" and not verdict.diagnosis:
+        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))

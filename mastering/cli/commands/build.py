@@ -1,0 +1,115 @@
+"""`obverse build`: a job to its master."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from formats.words import counted
+from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError, unknown
+
+if TYPE_CHECKING:
+    from mastering.master.builder import Built
+
+
+@click.command(short_help="Build the two-sided master of a job.")
+@click.argument("job", type=click.Path())
+@click.option("--out", type=click.Path(), metavar="DIR", help="The master's folder, which must not exist.")
+@click.option("--edition", metavar="NAME", help="Build that edition of the job, not the job itself.")
+@click.option("--all", "every", is_flag=True, help="Build the job into DIR/plain and each of its editions into DIR/NAME.")
+@click.option("--dry-run", is_flag=True, help="Say what is wrong and how full each side is; write nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each master.")
+def command(job: str, out: str | None, edition: str | None, every: bool, dry_run: bool, as_json: bool) -> None:
+    """Build the master of a JOB file: both sides, their captures, and a record of what is in them, in a BagIt bag.
+
+    The same job and sources give the same bytes on every machine and day. Whatever is built, the job and all its editions are proved.
+    """
+    if (out is None) != dry_run:
+        raise click.UsageError("give either --out DIR or --dry-run")
+    if edition is not None and every:
+        raise click.UsageError("give either --edition NAME or --all")
+    from mastering.files import refuse_existing
+    from mastering.job.own_geometry import thin_margins
+    from mastering.master.editions import PLAIN, build_all
+
+    if out is not None:
+        refuse_existing(Path(out))  # before the work
+    made = build_all(Path(job))
+    if edition is not None and edition not in (names := [name for name in made if name != PLAIN]):
+        raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
+    chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
+    written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
+    sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
+    for warning in dict.fromkeys(thin_margins(sides)):
+        click.echo(f"obverse: {job}: {warning}", err=True)
+    for name, built in chosen.items():
+        named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
+        if as_json:
+            json_lines([_plain(built, *written[name]) | named])
+        else:
+            lines(_told(built, *written[name]))
+
+
+def _written(chosen: "dict[str, Built]", out: Path, every: bool) -> dict[str, tuple[str | None, str | None]]:
+    """Writes the masters, all or none; where each one lies, and its digest."""
+    from mastering.master.builder import payload, record
+    from mastering.master.master import write_master, write_masters
+
+    made = {name: (payload(built), record(built)) for name, built in chosen.items()}
+    if every:
+        return {name: (str(out / name), digest) for name, digest in write_masters(out, made).items()}
+    return {name: (str(out), write_master(out, *each)) for name, each in made.items()}
+
+
+def _plain(built: "Built", out: str | None, digest: str | None) -> dict[str, Any]:
+    from mastering.files import digest as sha256
+
+    sides = {
+        name: {"geometry": side.plan.geometry.id, "volume": side.plan.volume.id, "sha256": sha256(side.dump)}
+        for name, side in built.sides.items()
+    }  # fmt: skip
+    return {"master": out, "digest": digest, "sides": sides}
+
+
+def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
+    """What was built, for people."""
+    from mastering.master.builder import blanks, text_of, unproven
+
+    title = built.job.title
+    told = [f"{title.name} {title.revision} ({title.catalogue}, {title.publisher})"]
+    for name, side in built.sides.items():
+        geometry = side.plan.geometry
+        count = len(geometry.addresses)
+        words = (side.plan.platform, f"{geometry.id}, {side.plan.volume.id}")
+        told.append(f"  side {name}: {': '.join(filter(None, words))}")
+        told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
+        room = "" if side.plan.volume.id == "none" else f", {counted(side.free, 'unit')} of {side.unit} bytes free"
+        told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
+        doubtful = len(unproven(side.dump, geometry.size))
+        if doubtful:
+            told.append(
+                f"    {counted(doubtful, 'sector')} would look the same filled in by a reader: read copies as captures, or with reports"
+            )
+    for slot in built.slots:
+        told.append(f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}")
+    told.append(f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}")
+    told.append(f"  master: {out}, digest {digest}" if out else "  nothing was written (--dry-run)")
+    return told
+
+
+def _blanks_text(need: dict[str, Any]) -> str:
+    cuts = [
+        name
+        for name, wanted in (("a second notch", need["second_notch"]), ("a second index window", need["second_index_window"]))
+        if wanted
+    ]
+    tpi = " and ".join(map(str, need["tpi"]))
+    return ", ".join(
+        [
+            f"coercivity {' and '.join(need['coercivity'])}",
+            f"{tpi} tracks per inch",
+            f"{'one face' if need['faces'] == 1 else 'both faces'} to record",
+            *cuts,
+        ]
+    )

@@ -1,0 +1,66 @@
+"""`obverse plan`: the day's work."""
+
+import click
+
+from mastering.cli.options import json_option, ledger_option, open_ledger, shop
+from mastering.cli.output import json_lines, lines
+from mastering.errors import MasteringError
+
+
+@click.command(short_help="Plan the day: discs, blanks, hands, drives, and when it ends.")
+@click.option("--boxes", type=click.IntRange(1, 100_000), default=20, show_default=True, metavar="N", help="How many boxes to make.")
+@click.option("--drives", type=click.IntRange(1, 64), metavar="K", help="How many drives.  [default: those of the ledger, else 1]")
+@click.option("--per-box", type=click.IntRange(1, 100), default=1, show_default=True, metavar="N", help="Discs in a box.")
+@click.option("--sides", type=click.IntRange(1, 2), metavar="N", help="Sides of a disc.  [default: the newest open batch's, else 2]")
+@click.option("--each-side", is_flag=True, help="Each side is read right after it was written, before the disc is turned over.")
+@click.option("--backlog", type=click.IntRange(0), metavar="N", help="How many boxes wait to be made, today's among them.")
+@click.option("--lot", metavar="L", help="The lot that the blanks are from.")
+@click.option("--step", "steps", multiple=True, metavar="NAME=SECONDS", help="A step's time; may be given again.")
+@ledger_option
+@json_option("Print a JSON line.")
+def command(
+    boxes: int,
+    drives: int | None,
+    per_box: int,
+    sides: int | None,
+    each_side: bool,
+    backlog: int | None,
+    lot: str | None,
+    steps: tuple[str, ...],
+    ledger: str | None,
+    as_json: bool,
+) -> None:
+    """Plan a day's boxes: the discs and blanks that they take, what hands and drives are busy with, and when it ends.
+
+    The steps take what is given, else what the ledger's own times say, else usual ones; it says which. Steps: insert, write, turn-over,
+    read, take-out, pack.
+    """
+    from mastering.cli.settings import settings
+    from mastering.clock import moment, now
+    from mastering.deciding.planning import need
+    from mastering.deciding.schedule import DEFAULTS, Steps, Work, plan
+    from mastering.ledger.outcomes import sides_of, step_times
+    from mastering.ledger.tables import DRIVES, LOTS
+
+    times: dict[str, float] = {}
+    lots: dict[str, tuple[int, int]] = {}
+    if ledger is not None or lot is not None or shop().ledger(None).exists():
+        with open_ledger(ledger) as opened, opened.read() as known:
+            if lot is not None:
+                known.id_of(LOTS, "lot", lot)
+            times, lots = step_times(known, DEFAULTS), {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
+            of_bench = [known.line(line)["simulated"] for line in known.ids(DRIVES).values()]
+            drives = drives or of_bench.count(False) or len(of_bench) or 1  # simulated ones do no work where there are real ones
+            sides = sides or sides_of(known.batches())
+    work = Work(boxes, per_box, sides or 2, each_side)
+    blanks = need(work.discs, list(lots.values()), lots.get(lot) if lot else None, settings=settings(shop()))
+    made = plan(work, blanks, drives or 1, Steps.of(times, dict(map(_step, steps))), moment(now(), "the clock"), backlog)
+    json_lines([made.plain()]) if as_json else lines(made.say)
+
+
+def _step(text: str) -> tuple[str, float]:
+    name, equals, seconds = text.partition("=")
+    try:
+        return name, float(seconds if equals else "")
+    except ValueError:
+        raise MasteringError(f"--step {text}: expected a step and its seconds, such as write=85") from None

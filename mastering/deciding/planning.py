@@ -1,0 +1,208 @@
+"""How many blanks to load for so many good discs, what they cost, and when a bad lot is dearer than a new one. Pure.
+
+The rate of bad discs is never taken for known: it is averaged over what the discs judged so far leave open. The number of bad
+ones before the last good one is then beta-negative-binomial.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from mastering.deciding.statistics.arrays import Floats, Ints
+from mastering.deciding.statistics.settings import Settings
+from mastering.errors import MasteringError
+
+Basis = Literal["lot", "lots", "default"]
+
+DEFAULTS = Settings()
+JEFFREYS = 0.5  # bad and good discs lent to a lot: Jeffreys' prior
+ENOUGH_LOTS = 3  # from here on it shows how much lots differ
+DEAREST = 1_000_000  # a price beyond which somebody mistyped it
+MOST = 100_000  # blanks; what needs more can't be made
+BLOCK = 1_000_000  # chances that are computed at a time
+STRENGTHS = np.geomspace(2.0, 300.0, 20)  # how alike lots are: 2 not at all, 300 nearly; beyond that three lots can't tell
+MEANS = np.geomspace(0.001, 0.8, 60)
+
+
+@dataclass(frozen=True)
+class Prices:
+    """`blank`: of a new blank; `disc`: what the time for one disc costs, both in the same money."""
+
+    blank: float
+    disc: float
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.blank <= DEAREST and 0 <= self.disc <= DEAREST and self.blank + self.disc > 0):
+            raise MasteringError(f"prices: blank {self.blank}, disc {self.disc}: expected prices from 0 to {DEAREST:,}, not both 0")
+
+
+@dataclass(frozen=True)
+class Need:
+    """`load` blanks for `good` good discs, `assurance` sure; from `discs` judged, `bad` of them bad: the lot's own, all lots', or none.
+
+    `rate`: the share of bad ones to expect. `lot`: the one asked about; `left`: its blanks that are left, None where nobody knows.
+    """
+
+    good: int
+    assurance: float
+    load: int
+    discs: int
+    bad: int
+    basis: Basis
+    lots: int
+    rate: float
+    cost: float | None = None
+    break_even: float | None = None
+    lot: str | None = None
+    left: int | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """A line of `need --json`."""
+        made: dict[str, Any] = {"good": self.good, "assurance": self.assurance, "load": self.load}
+        made |= {"discs": self.discs, "bad": self.bad, "basis": self.basis}
+        made |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
+        return made if self.cost is None else made | {"cost": self.cost, "break_even": self.break_even}
+
+    @property
+    def say(self) -> str:
+        """One sentence."""
+        sure = f"{100 * self.assurance:g} % sure"
+        because = {
+            "default": "no disc has been judged yet: as for ordinary old blanks",
+            "lot": f"{self.bad} of the {self.discs} discs of {self._called} failed",
+            "lots": f"{self.bad} of {self.discs} failed in {self.lots} {'lot' if self.lots == 1 else 'lots'}",
+        }[self.basis]
+        aware = ""
+        if self.basis == "lots":
+            aware = ", and lots differ" if self.lots >= ENOUGH_LOTS else ", too few lots to know how they differ"
+        if self.lot is not None and self.basis != "lot":
+            because = f"no disc of {self._called} has been judged yet; {because}"
+        blanks = "blank" if self.load == 1 else "blanks"
+        return f"Load {self.load} {blanks} for {self.good} good {'copy' if self.good == 1 else 'copies'} ({sure}): {because}{aware}."
+
+    @property
+    def _called(self) -> str:
+        return f"lot {self.lot}" if self.lot else "this lot"
+
+    @property
+    def say_left(self) -> str | None:
+        """That the lot has not so many blanks; None where it has, or nobody knows."""
+        if self.left is None or self.left >= self.load:
+            return None
+        return f"{self._called[0].upper()}{self._called[1:]} has {self.left} left: take {self.load - self.left} more of another one."
+
+    @property
+    def say_prices(self) -> str | None:
+        """The cost, and whether (or from where on) a new lot is cheaper; None without prices."""
+        if self.cost is None or self.break_even is None:
+            return None
+        until = f"go on with blanks that you have until {_percent(self.break_even)} of them are bad, then buy others"
+        if self.basis == "lot":
+            then = "by cost alone buy others" if self.rate > self.break_even else "by cost alone go on with it"
+            until = (
+                f"about {_percent(self.rate)} of {self._called} are bad, and others are cheaper from {_percent(self.break_even)} on: {then}"
+            )
+        return f"That costs {self.cost:.2f}; {until}."
+
+
+def need(
+    good: int,
+    lots: Sequence[tuple[int, int]],
+    own: tuple[int, int] | None = None,
+    assurance: float = 0.95,
+    prices: Prices | None = None,
+    settings: Settings = DEFAULTS,
+    lot: str | None = None,
+    left: int | None = None,
+) -> Need:
+    """Blanks to load. `lots`: (bad, discs) of every lot judged; `own`: those of the lot that the blanks are from, None for a new lot.
+
+    `lot`, `left`: what that lot is called, and how many of its blanks are left, where that is known.
+    MasteringError for a number or an assurance that can't be.
+    """
+    if good < 1:
+        raise MasteringError(f"good: {good}: expected a number of discs of 1 or more")
+    if not 0.5 <= assurance < 1:
+        raise MasteringError(f"assurance: {assurance}: expected a chance of 0.5 or more and below 1, such as 0.95")
+    judged = [(bad, discs) for bad, discs in lots if discs]
+    bad, discs = own if own and own[1] else (sum(bad for bad, _ in judged), sum(discs for _, discs in judged))
+    basis: Basis = "lot" if own and own[1] else "lots" if judged else "default"
+    if basis == "lots" and len(judged) >= ENOUGH_LOTS:
+        a, b, weights = mixture(judged)
+    else:
+        one = settings.normal_prior if basis == "default" else (bad + JEFFREYS, discs - bad + JEFFREYS)
+        a, b, weights = np.array([one[0]]), np.array([one[1]]), np.ones(1)
+    rate = float((a / (a + b) * weights).sum())
+    made = Need(good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate, lot=lot, left=left)
+    if prices is None:
+        return made
+    others = list(judged)
+    if basis == "lot" and (bad, discs) in others:
+        others.remove((bad, discs))
+    return _priced(made, prices, others, settings)
+
+
+def mixture(lots: Sequence[tuple[int, int]]) -> tuple[Floats, Floats, Floats]:
+    """Beta distributions of a new lot's rate and their weights: a grid over mean and strength, weighted by what the lots did.
+
+    Each lot's bad discs are beta-binomial. Flat over log mean and log strength; strength is a + b of the beta distribution.
+    """
+    from scipy.special import betaln
+
+    means, strengths = (each.ravel() for each in np.meshgrid(MEANS, STRENGTHS))
+    a, b = means * strengths, (1 - means) * strengths
+    kinds, counts = np.unique(np.array(lots, np.int64), axis=0, return_counts=True)
+    logs = np.zeros(len(a))
+    for part in np.array_split(np.arange(len(kinds)), len(kinds) // 100 + 1):
+        bad, discs = kinds[part, 0][:, None], kinds[part, 1][:, None]
+        logs += (counts[part][:, None] * (betaln(a + bad, b + discs - bad) - betaln(a, b))).sum(axis=0)
+    weights = np.exp(logs - logs.max())
+    return a, b, weights / weights.sum()
+
+
+def _load(good: int, assurance: float, a: Floats, b: Floats, weights: Floats) -> int:
+    """The fewest blanks of which `good` are good with this chance, the rate of bad ones being a mixture of beta distributions.
+
+    MasteringError when no number of blanks that can be loaded is enough.
+    """
+    kept = weights > 1e-9
+    a, b, weights = a[kept], b[kept], weights[kept] / weights[kept].sum()
+    first, size, reached = 0, 64, 0.0
+    while good + first <= MOST:
+        chances = reached + np.cumsum(_chances(good, a, b, np.arange(first, first + size)) @ weights)
+        if chances[-1] >= assurance:
+            return good + first + int(np.searchsorted(chances, assurance))
+        first, size, reached = first + size, min(2 * size, BLOCK // len(a)), float(chances[-1])
+    raise MasteringError(f"good: {good}: more than {MOST:,} blanks would be needed to be so sure; judge more discs, or take others")
+
+
+def _chances(good: int, a: Floats, b: Floats, bad: Ints) -> Floats:
+    """Chances of so many bad discs before the last good one, shape (bad, distributions): beta-negative-binomial."""
+    from scipy.special import betaln, gammaln
+
+    bad = bad[:, None]
+    ways = gammaln(bad + good) - gammaln(bad + 1) - gammaln(good)
+    made: Floats = np.exp(ways + betaln(a + bad, b + good) - betaln(a, b))
+    return made
+
+
+def break_even(prices: Prices, new_rate: float) -> float:
+    """The share of bad blanks from which on it is cheaper to buy others, of which `new_rate` are bad.
+
+    Blanks that are paid for cost t / (1 - p) a good disc, new ones (c + t) / (1 - p'): t the time of a disc, c the price of a blank.
+    """
+    return max(1 - prices.disc * (1 - new_rate) / (prices.blank + prices.disc), 0.0)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def _priced(made: Need, prices: Prices, lots: Sequence[tuple[int, int]], settings: Settings) -> Need:
+    """With its cost (all blanks bought, all loaded), and the break-even against blanks as all (other) lots are, else as ordinary ones."""
+    seen = sum(discs for _, discs in lots)
+    a, b = settings.normal_prior
+    usual = (sum(bad for bad, _ in lots) + a) / (seen + a + b)
+    return replace(made, cost=made.load * (prices.blank + prices.disc), break_even=break_even(prices, usual))

@@ -1,0 +1,89 @@
+"""Many comparisons, one lot's figures, and what checking only some discs would let through."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, log
+
+import numpy as np
+
+from mastering.deciding.statistics.charts import Chart, stop_chances
+from mastering.deciding.statistics.settings import Settings
+
+ODD_PRIOR = (1.0, 4.0)  # the beta distribution of rates above the tolerable one, for the evidence ratio
+
+
+def standing_out(chances: Sequence[float], wolf: float) -> list[bool]:
+    """Which comparisons stand out, so that no more than the share `wolf` of them is false.
+
+    The k smallest chances, for the largest k whose k-th smallest is at most wolf k / m: Y. Benjamini and Y. Hochberg, "Controlling the
+    False Discovery Rate", Journal of the Royal Statistical Society B 57 (1995). By hand, as scipy.stats takes longer to import than
+    all advice takes.
+    """
+    ordered = sorted(chances)
+    limit = max((p for k, p in enumerate(ordered, 1) if p <= wolf * k / len(ordered)), default=-1.0)
+    return [p <= limit for p in chances]
+
+
+def chance_of_score(chart: Chart, rate: float, discs: int, score: int) -> float:
+    """The chance that a lot of so many discs at this rate climbs to a score somewhere."""
+    return float(stop_chances(Chart(chart.fail, chart.start, max(score, chart.start + 1)), rate, discs)[-1])
+
+
+def chance_of_count(bad: int, discs: int, rate: float) -> float:
+    """The chance of so many bad or more at this rate (exact binomial, one-sided)."""
+    from scipy.special import betainc
+
+    return float(betainc(bad, discs - bad + 1, rate)) if bad else 1.0
+
+
+def evidence_ratio(bad: int, discs: int, tolerable: float) -> float:
+    """The logarithm of how much better rates above the tolerable one explain a lot than the tolerable one does.
+
+    A lot at or below the tolerable rate ever reaches log(1 / a) with a chance of no more than a (Ville's inequality).
+    """
+    from scipy.special import betaincc, betaln, xlog1py, xlogy
+
+    a, b = ODD_PRIOR
+    above = betaln(a + bad, b + discs - bad) - betaln(a, b)
+    cut = log(betaincc(a + bad, b + discs - bad, tolerable)) - log(betaincc(a, b, tolerable))
+    return float(above + cut - xlogy(bad, tolerable) - xlog1py(discs - bad, -tolerable))
+
+
+def chance_at_any_time(bad: int, discs: int, tolerable: float) -> float:
+    """A chance that stays honest however often it is looked at while discs come in: that the tolerable rate ever gives such evidence."""
+    return min(1.0, exp(-evidence_ratio(bad, discs, tolerable))) if bad else 1.0
+
+
+@dataclass(frozen=True)
+class Left:
+    """The bad ones to expect among blanks that are left: on average, and an interval of 95 %."""
+
+    mean: float
+    low: int
+    high: int
+
+
+def bad_left(bad: int, discs: int, left: int, settings: Settings) -> Left:
+    """What the blanks left in a lot hold, from those judged and from ordinary lots.
+
+    Beta-binomial: k of n with the chance C(n, k) B(k + a, n - k + b) / B(a, b), on average n a / (a + b).
+    """
+    from scipy.special import betaln
+
+    a, b = settings.normal_prior[0] + bad, settings.normal_prior[1] + discs - bad
+    found = np.arange(left + 1)
+    ways = -np.log1p(left) - betaln(found + 1, left - found + 1)
+    upto = np.exp(ways + betaln(found + a, left - found + b) - betaln(a, b)).cumsum()
+    low, high = np.minimum(np.searchsorted(upto, (0.025, 0.975)), left).tolist()
+    return Left(left * a / (a + b), low, high)
+
+
+def let_through(checked: int, allowed: int, batch: int, rate: float) -> float:
+    """Bad discs that go out of a batch of which only some are checked.
+
+    A batch with more than `allowed` bad ones among those checked is checked in full; bad ones that are found are replaced.
+    """
+    from scipy.special import betainc
+
+    passed = betainc(checked - allowed, allowed + 1, 1 - rate)
+    return float((batch - checked) * rate * passed)

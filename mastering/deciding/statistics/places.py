@@ -1,0 +1,77 @@
+"""Places on the disc that stand out: the latest failing discs of each surface, of all drives and of each one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from mastering.deciding.statistics.arrays import Flags, Ints
+from mastering.deciding.statistics.culprits import surface_names
+from mastering.deciding.statistics.history import History, Surface
+from mastering.deciding.statistics.tracks import Place, scan
+
+FEWEST = 8  # failing discs before a place can stand out
+LATEST = 100  # failing discs that are looked at; older ones say what is usual
+RECENT = 1000  # discs that are looked at
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place, with the numbers of its tracks on the disc. `drive` is empty for all drives together; `failing`: discs looked at."""
+
+    surface: Surface
+    what: str
+    drive: str
+    place: Place
+    failing: int
+
+    @property
+    def first(self) -> int:
+        """The first track's number."""
+        return self.surface.first_track + self.place.first
+
+    @property
+    def last(self) -> int:
+        """The last track's number."""
+        return self.surface.first_track + self.place.last
+
+    @property
+    def zone(self) -> tuple[int, int]:
+        """The first and last track of the fifth that stands out."""
+        tracks = self.surface.tracks
+        first, end = (-(-self.place.zone * tracks // 5), -(-(self.place.zone + 1) * tracks // 5))
+        return self.surface.first_track + first, self.surface.first_track + end - 1
+
+
+def find_places(history: History, rng: np.random.Generator) -> list[Spot]:
+    """One place for each surface and drive that has enough failing discs, whether it stands out or not."""
+    if not len(history.at):
+        return []
+    names = surface_names(history)
+    recent = history.disc[history.at] >= len(history) - RECENT
+    made = []
+    for number, surface in enumerate(history.surfaces):
+        here = history.surface[history.at] == number
+        drives = np.unique(history.wrote[history.at[here & recent]]).tolist()
+        groups = [("", here)]
+        if len(drives) > 1:
+            groups += [(history.drives[drive], here & (history.wrote[history.at] == drive)) for drive in drives]
+        for drive, members in groups:
+            found = _scan(history, surface, members, rng)
+            if found is not None:
+                made.append(Spot(surface, names[number], drive, *found))
+    return made
+
+
+def _scan(history: History, surface: Surface, members: Flags, rng: np.random.Generator) -> tuple[Place, int] | None:
+    """The latest failing discs against the older ones."""
+    rows, tracks = history.at[members], history.track[members] - surface.first_track
+    inside = (tracks >= 0) & (tracks < surface.tracks)
+    rows, tracks = rows[inside], tracks[inside]
+    each, counts = np.unique(rows, return_counts=True)
+    local = each[counts <= surface.tracks // 2]  # a surface that fails as a whole tells no place
+    latest = local[history.disc[local] >= len(history) - RECENT][-LATEST:]
+    if len(latest) < FEWEST:
+        return None
+    patterns: list[Ints] = [np.unique(tracks[rows == row]) for row in latest]
+    older = np.isin(rows, local) & (rows < latest[0])
+    return scan(patterns, surface.tracks, np.bincount(tracks[older], minlength=surface.tracks), rng), len(latest)

@@ -1,0 +1,1 @@
+"""A publisher's job file, read into a frozen `Job`, with all its problems at once. Imports the ground and `formats`."""

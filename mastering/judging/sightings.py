@@ -1,0 +1,273 @@
+"""Every time that a sector passed the head: what a capture's fields say of each sector, before any master is asked.
+
+The rules are those of the contract's section 6; its words (sighting, missed, cut off, turn) are used here as it defines them.
+Positions and lengths are in cells, counted from the start of their stretch.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from formats.containers.capture import Track
+from formats.model.geometry import Geometry
+from formats.tracks.reading import Fields, Ints, Reading, Stretch, read_fields
+
+Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int64]
+
+NOT_HERE = -1
+_SPEED = 0.1  # how far from the nominal turn the distance of a few sightings may be to be taken for one
+
+
+@dataclass(frozen=True, eq=False)
+class Sighted:
+    """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
+
+    `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
+    off; `missed`: there was a turn on which it was not met; `misplaced`: its track holds a sound identifier with its number and
+    another track's.
+    `place`, `block`, `identifier`: the sector, the block and the identifier of each sound sighting, in the order of the capture.
+    """
+
+    geometry: Geometry
+    reading: Reading
+    block_check: Flags
+    no_block: Flags
+    identifier_check: Flags
+    cut_off: Flags
+    misplaced: Flags
+    missed: Flags
+    place: Places
+    block: Places
+    identifier: Places
+
+    @property
+    def any_sound_field(self) -> bool:
+        """Whether an identifier or a block of this geometry was read at all."""
+        return bool(self.reading.identifiers.sound.any() or self.reading.blocks.sound.any())
+
+    @property
+    def any_sound_identifier(self) -> bool:
+        """Whether a sound identifier was read at all."""
+        return bool(self.reading.identifiers.sound.any())
+
+
+def see(geometry: Geometry, tracks: Sequence[Track], rpm: float) -> Sighted:
+    """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors."""
+    kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
+    return _Look(geometry, kept, rpm).result()
+
+
+@dataclass(frozen=True, eq=False)
+class _Gaps:
+    """Where a sector was missed: its stretch, its column in the stretch's sectors, and the cells between which it was not met."""
+
+    stretch: Places
+    column: Places
+    after: Places
+    before: Places
+
+    def only_one_at(self, stretch: Places, start: Places) -> Places:
+        """For each place the column of the one sector that is missed there, -1 where none or several are.
+
+        Gaps begun before a place less those ended there are the gaps around it; the sums of their columns tell the only one's.
+        """
+        reach = int(max(self.before.max(initial=0), start.max(initial=0))) + 2
+        at = stretch * reach + start + 1
+        counts, columns = np.zeros(len(at), np.int64), np.zeros(len(at), np.int64)
+        for edge, sign, side in ((self.after, 1, "left"), (self.before, -1, "right")):
+            keys = self.stretch * reach + edge + 1
+            order = np.argsort(keys, kind="stable")
+            sums = np.concatenate(([0], np.cumsum(self.column[order])))
+            passed = np.searchsorted(keys[order], at, side=side)  # type: ignore[call-overload]
+            counts += sign * passed
+            columns += sign * sums[passed]
+        return np.where(counts == 1, columns, NOT_HERE)
+
+
+class _Look:
+    """The steps of `see`, which share the stretches and the fields found in them."""
+
+    def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float) -> None:
+        self.geometry, self.tracks = geometry, tracks
+        self.reading = read_fields(geometry, [Stretch(track.bits, track.cells, track.turn) for track in tracks])
+        self.counts = np.array([track.cells for track in tracks], np.int64)
+        self.circular = np.array([track.turn for track in tracks], np.bool_)
+        self.widest = max(zone.sectors for zone in geometry.zones)
+        self.sector_of = self._sector_table()
+        self.found = self.reading.identifiers
+        self.own = self._own_places(self.found)
+        self.turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64)
+        self.pitch = np.array([geometry.pitches[track.cylinder] for track in tracks], np.float64)
+
+    def _sector_table(self) -> Places:
+        """For each stretch the place in the dump of each sector number, counted from the first, or -1."""
+        places = (self.geometry.places_of_tracks[track.cylinder, track.head] for track in self.tracks)
+        table = [(*row, *(NOT_HERE,) * (self.widest - len(row))) for row in places]
+        return np.array(table, np.int64).reshape(len(table), self.widest)
+
+    @cached_property
+    def track_of(self) -> Places:
+        """The track number that each stretch's identifiers should name."""
+        return np.array([self.geometry.track(track.cylinder, track.head) for track in self.tracks], np.int64)
+
+    def _numbered(self, fields: Fields) -> Places:
+        """The place of the sector with each identifier's sector number on the track where it was met, or -1."""
+        number = fields.number("sector") - self.geometry.first_sector
+        inside = (number >= 0) & (number < self.widest)
+        return np.where(inside, self.sector_of[fields.stretch, np.clip(number, 0, self.widest - 1)], NOT_HERE)
+
+    def _own_places(self, fields: Fields) -> Places:
+        """The place of the sector that each identifier, sound or not, names on the track where it was met, or -1."""
+        legal = fields.is_legal("sector") & fields.is_legal("track")
+        here = legal & (fields.number("track") == self.track_of[fields.stretch])
+        return np.where(here, self._numbered(fields), NOT_HERE)
+
+    # Turns and what was missed on them
+
+    def _turn(self, stretch: int, rpm: float) -> float:
+        """Cells of a turn: by index marks, else by sightings of the same sector, else by the drive's speed."""
+        track = self.tracks[stretch]
+        if track.turn and track.cells:
+            return track.cells
+        nominal = 60e12 / rpm / track.cell_ps
+        marks = np.array(track.marks, np.int64)
+        marked, _ = _usual(marks[1:] - marks[:-1])
+        seen, shared = _usual(self._distances(stretch))
+        most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()  # else a sector or two may have been recorded twice
+        if marked:
+            return min(marked, seen) if most else marked  # an index mark may have been lost
+        return seen if seen and (most or abs(seen / nominal - 1) < _SPEED) else nominal
+
+    def _distances(self, stretch: int) -> Places:
+        """Cells between sound identifiers of the same sector, each and the next."""
+        first, last = np.searchsorted(self.found.stretch, [stretch, stretch + 1])
+        chosen = first + np.flatnonzero(self.found.sound[first:last] & (self.own[first:last] != NOT_HERE))
+        order = chosen[np.lexsort((self.found.start[chosen], self.own[chosen]))]
+        same = self.own[order][1:] == self.own[order][:-1]
+        made: Places = np.diff(self.found.start[order])[same]
+        return made
+
+    def _gaps(self, counted: Places) -> _Gaps:
+        """Where a sector was missed, when each identifier counts for the sector given (or -1)."""
+        met = np.flatnonzero(counted != NOT_HERE)
+        stretch, start = self.found.stretch[met], self.found.start[met]
+        column = _columns(self.sector_of, stretch, counted[met])
+        seen = np.zeros(self.sector_of.shape, np.bool_)
+        seen[stretch, column] = True
+        whole = self.circular | (self.counts == 0) | (self.counts >= self.turns + self.pitch)
+        never = np.nonzero(~seen & whole[:, None] & (self.sector_of != NOT_HERE))
+        line = np.flatnonzero(~self.circular[stretch])  # what is met on a turn that runs on is not missed on it
+        order = line[np.lexsort((start[line], column[line], stretch[line]))]
+        stretch, start, column = stretch[order], start[order], column[order]
+        new = np.ones(len(start), np.bool_)
+        new[1:] = (stretch[1:] != stretch[:-1]) | (column[1:] != column[:-1])
+        old = np.roll(new, -1)
+        turn, limit = self.turns[stretch], (self.turns + self.pitch)[stretch]
+        before = np.roll(start, 1)
+        begins = new & (start > limit)
+        between = ~new & (start - before > 1.5 * turn)
+        ends = old & (self.counts[stretch] - start > limit)
+        return _Gaps(
+            np.concatenate((stretch[begins], stretch[between], stretch[ends], never[0])),
+            np.concatenate((column[begins], column[between], column[ends], never[1])),
+            np.concatenate((np.full(begins.sum(), -1), before[between], start[ends], np.full(len(never[0]), -1))),
+            np.concatenate((start[begins], start[between], self.counts[stretch[ends]], self.counts[never[0]])),
+        )
+
+    # Unsound identifiers
+
+    def _assign(self, sound: Places) -> Places:
+        """For each identifier the sector that it counts for, or -1.
+
+        Sound ones count for their own; of the others first those that name a sector without a sound sighting near by (`sound`:
+        the identifiers of sound sightings), then those in whose place just one sector is missed.
+        """
+        counted = np.where(self.found.sound, self.own, NOT_HERE)
+        naming = np.flatnonzero(~self.found.sound & (self.own != NOT_HERE))
+        lonely = naming[~self._near(naming, sound)]
+        counted[lonely] = self.own[lonely]
+        rest = np.flatnonzero(~self.found.sound & (counted == NOT_HERE))
+        if len(rest):
+            stretch = self.found.stretch[rest]
+            column = self._gaps(counted).only_one_at(stretch, self.found.start[rest])
+            counted[rest] = np.where(column >= 0, self.sector_of[stretch, column], NOT_HERE)
+        return counted
+
+    def _near(self, naming: Places, sound: Places) -> Flags:
+        """Whether a sound sighting of the sector that each of some identifiers names lies within half a turn of it.
+
+        On a turn that runs on from its end to its start nothing lies farther away than that.
+        """
+        if not len(naming):
+            return np.zeros(0, np.bool_)
+        key = self.found.stretch * len(self.geometry.addresses) + self.own
+        reach = 2 * (int(self.counts.max(initial=0)) + 1)
+        known = np.sort(key[sound] * reach + self.found.start[sound])
+        if not len(known):
+            return np.zeros(len(naming), np.bool_)
+        at = key[naming] * reach + self.found.start[naming]
+        after = np.searchsorted(known, at)
+        near = np.zeros(len(naming), np.bool_)
+        for other in (known[np.minimum(after, len(known) - 1)], known[np.maximum(after - 1, 0)]):
+            same = other // reach == key[naming]
+            close = np.abs(other - at) <= self.turns[self.found.stretch[naming]] / 2
+            near |= same & (close | self.circular[self.found.stretch[naming]])
+        return near
+
+    # All together
+
+    def result(self) -> Sighted:
+        """The sightings of every sector."""
+        found, blocks, block_of = self.found, self.reading.blocks, self.reading.block_of
+        named = np.flatnonzero(found.sound & (self.own != NOT_HERE))
+        block = block_of[named]
+        has = block >= 0
+        cut = np.zeros(len(named), np.bool_)
+        cut[has] = blocks.cut[block[has]]
+        room = self.counts[found.stretch[named]] - found.end[named]
+        length = len(self.geometry.block.mark.laid) + self.geometry.record_cells(self.geometry.block)
+        cut |= ~has & ~self.circular[found.stretch[named]] & (room < length)
+        whole = np.zeros(len(named), np.bool_)
+        whole[has] = blocks.sound[block[has]]
+        sound = named[whole]
+        counted = self._assign(sound)
+        gaps = self._gaps(counted)
+        stray = found.sound & (found.number("track") != self.track_of[found.stretch])
+        return Sighted(
+            self.geometry,
+            self.reading,
+            block_check=self._at(self.own[named[has & ~whole & ~cut]]),
+            no_block=self._at(self.own[named[~has & ~cut]]),
+            identifier_check=self._at(counted[~found.sound]),
+            cut_off=self._at(self.own[named[cut]]),
+            misplaced=self._at(self._numbered(found)[stray]),
+            missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
+            place=self.own[sound],
+            block=block[whole],
+            identifier=sound,
+        )
+
+    def _at(self, places: Places) -> Flags:
+        made = np.zeros(len(self.geometry.addresses), np.bool_)
+        made[places[places != NOT_HERE]] = True
+        return made
+
+
+def _usual(distances: Places) -> tuple[float, int]:
+    """The distance that most of some share within a fiftieth (of several the longest), and how many do; 0 without any."""
+    if not len(distances):
+        return 0, 0
+    ordered = np.sort(distances)
+    shared = np.searchsorted(ordered, ordered * 1.02, side="right") - np.searchsorted(ordered, ordered * 0.98)
+    best = len(ordered) - 1 - int(np.argmax(shared[::-1]))
+    return float(ordered[best]), int(shared[best])
+
+
+def _columns(table: Places, stretch: Ints, place: Places) -> Places:
+    """The column of each place in its stretch's row of a table."""
+    made: Places = np.argmax(table[stretch] == place[:, None], axis=1)
+    return made

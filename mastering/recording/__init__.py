@@ -1,0 +1,1 @@
+"""Decisions put into the ledger: batches opened, read-backs recorded. Imports `ledger` and what lies below."""

@@ -1,0 +1,1 @@
+"""Sentences, tables and drawings for people, of values that others decided. Imports all but `cli`."""

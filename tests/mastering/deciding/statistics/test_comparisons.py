@@ -1,0 +1,125 @@
+"""Many comparisons, the rest of a lot, and what checking only some discs would let through: against published values."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from promises import at_most
+from scipy.integrate import quad
+from scipy.stats import beta, betabinom, binom, binomtest, false_discovery_control
+
+from mastering.deciding.statistics.charts import lot_chart, stop_chances
+from mastering.deciding.statistics.comparisons import (
+    bad_left,
+    chance_at_any_time,
+    chance_of_count,
+    chance_of_score,
+    evidence_ratio,
+    let_through,
+    standing_out,
+)
+from mastering.deciding.statistics.settings import Settings
+
+
+def test_what_stands_out_of_15_comparisons():
+    """Benjamini and Hochberg, Journal of the Royal Statistical Society B 57 (1995): 4 of 15 at 5 %."""
+    chances = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.324, 0.4262, 0.5719, 0.6528, 0.759, 1.0]
+    assert sum(standing_out(chances, 0.05)) == 4
+    assert standing_out(chances, 0.05)[:5] == [True] * 4 + [False]
+
+
+def test_what_stands_out_of_7_comparisons():
+    """The example of the R package HDLSSkST, BenHoch."""
+    assert standing_out([0.5, 0.01, 0.001, 0.69, 0.02, 0.05, 0.0025], 0.05) == [False, True, True, False, True, False, True]
+    assert standing_out([], 0.05) == []
+
+
+@given(st.lists(st.floats(0, 1) | st.floats(0, 0.05), min_size=1, max_size=60), st.sampled_from([0.01, 0.05, 0.1]))
+def test_what_stands_out_is_what_scipy_lets_stand_out(chances, wolf):
+    adjusted = false_discovery_control(chances, method="bh")
+    for out, chance in zip(standing_out(chances, wolf), adjusted, strict=True):
+        assert out == (chance <= wolf) or chance == pytest.approx(wolf, rel=1e-9)
+
+
+def test_a_report_with_nothing_wrong_hardly_ever_cries_wolf():
+    rng = np.random.default_rng(8)
+    cried = 0
+    for _ in range(400):
+        bad = rng.binomial(60, 0.03, 50)
+        cried += any(standing_out([chance_of_count(int(each), 60, 0.03) for each in bad], 0.10))
+    at_most(cried, 400, 0.10)
+
+
+@pytest.mark.parametrize(("bad", "discs"), [(0, 20), (1, 20), (4, 20), (20, 20), (26, 200)])
+def test_chance_of_a_count(bad, discs):
+    assert chance_of_count(bad, discs, 0.1) == pytest.approx(binomtest(bad, discs, 0.1, alternative="greater").pvalue)
+
+
+def test_chance_of_a_score_is_the_stop_line_s():
+    chart = lot_chart(0.03, 0.15, 100, 0.02)
+    assert chance_of_score(chart, 0.03, 100, chart.stop) == pytest.approx(float(stop_chances(chart, 0.03, 100)[-1]))
+    assert chance_of_score(chart, 0.03, 100, chart.stop + 20) < chance_of_score(chart, 0.03, 100, chart.stop)
+
+
+@pytest.mark.parametrize(("bad", "discs", "log"), [(3, 13, 3.169837), (4, 24, 3.037192), (0, 20, -1.791759), (10, 100, 3.878446)])
+def test_evidence_against_a_lot(bad, discs, log):
+    """Closed form of another program; and by quadrature here."""
+    assert evidence_ratio(bad, discs, 0.03) == pytest.approx(log, abs=1e-6)
+    above, _ = quad(lambda rate: beta.pdf(rate, 1, 4) * rate**bad * (1 - rate) ** (discs - bad), 0.03, 1, points=(0.1, 0.3))
+    assert evidence_ratio(bad, discs, 0.03) == pytest.approx(
+        np.log(above / beta.sf(0.03, 1, 4) / 0.03**bad / 0.97 ** (discs - bad)), abs=1e-5
+    )
+
+
+def test_what_is_left_in_a_lot():
+    """6 bad of 40, 60 left: beta-binomial of another program."""
+    left = bad_left(6, 40, 60, Settings())
+    assert (round(left.mean, 2), left.low, left.high) == (6.46, 1, 14)
+
+
+def test_a_chance_at_any_time_is_honest_however_often_it_is_looked_at():
+    """Ville's inequality: of good lots of 200, looked at after every disc, no more than 1 in 20 ever comes below 0.05. The exact count's
+    chance is there in far more of them.
+    """
+    rng, rare, often = np.random.default_rng(12), 0, 0
+    for _ in range(200):
+        bad = np.cumsum(rng.random(200) < 0.03)
+        looks = [(int(found), discs) for discs, found in enumerate(bad, 1) if discs == 1 or found > bad[discs - 2]]
+        rare += any(chance_at_any_time(*each, 0.03) <= 0.05 for each in looks)
+        often += any(chance_of_count(*each, 0.03) <= 0.05 for each in looks)
+    at_most(rare, 200, 0.05)
+    assert often > 20
+    assert chance_at_any_time(0, 50, 0.03) == 1
+
+
+@given(st.integers(0, 300), st.integers(0, 300), st.integers(1, 5000))
+def test_what_is_left_is_beta_binomial_as_scipy_has_it(bad, good, blanks):
+    a, b = Settings().normal_prior
+    theirs = betabinom(blanks, a + bad, b + good)
+    left = bad_left(bad, bad + good, blanks, Settings())
+    assert left.mean == pytest.approx(theirs.mean())
+    for ours, share in ((left.low, 0.025), (left.high, 0.975)):  # the least number that this share does not exceed, but for rounding
+        assert theirs.cdf(ours) >= share - 1e-9
+        assert ours == 0 or theirs.cdf(ours - 1) < share + 1e-9
+
+
+def test_what_checking_only_some_lets_through():
+    """MIL-STD-105E letter G, AQL 2.5: 32 of a batch of 200, 2 allowed. Simulated here."""
+    assert [round(let_through(32, 2, 200, rate), 1) for rate in (0.01, 0.03, 0.05)] == [1.7, 4.7, 6.6]
+    rng = np.random.default_rng(9)
+    bad = rng.random((20_000, 200)) < 0.05
+    out = np.where(bad[:, :32].sum(axis=1) <= 2, bad[:, 32:].sum(axis=1), 0)
+    assert let_through(32, 2, 200, 0.05) == pytest.approx(out.mean(), abs=3 * out.std() / np.sqrt(20_000))
+    assert let_through(200, 0, 200, 0.05) == 0
+
+
+@pytest.mark.parametrize(
+    ("checked", "allowed", "rate", "chance"),
+    [  # the R package AccSamplingDesign, vignette 3.2; NIST/SEMATECH e-Handbook 6.2.3.2 (from memory)
+        (132, 3, 0.05, 0.0992283),
+        (52, 3, 0.05, 0.739),
+    ],
+)
+def test_the_chance_that_a_batch_passes(checked, allowed, rate, chance):
+    assert let_through(checked, allowed, 1000, rate) / ((1000 - checked) * rate) == pytest.approx(chance, abs=1e-3)
+    assert let_through(checked, allowed, 1000, rate) == pytest.approx((1000 - checked) * rate * binom.cdf(allowed, checked, rate))
