@@ -9,8 +9,8 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, select
 
 from mastering.errors import MasteringError
-from mastering.ledger.book import START, chained
 from mastering.ledger.lines import LineError, parsed
+from mastering.ledger.log_writer import START, chained
 from mastering.ledger.store import Ledger, LedgerError, flush_folder, memory
 from mastering.ledger.tables import METADATA
 
@@ -22,17 +22,17 @@ Row = tuple[object, ...]
 def take(ledger: Ledger, lines: Iterable[str], name: str) -> int:
     """Takes every line of a text into a ledger, or none of them; returns how many. LineError names the first line that is wrong."""
     count = 0
-    with ledger.write() as book:
+    with ledger.write() as writer:
         for number, text in enumerate(lines, 1):
             if not text.strip():
                 continue
             try:
-                book.add(parsed(text))
+                writer.add(parsed(text))
             except MasteringError as error:
                 raise LineError(f"{name}, line {number}: {error}; nothing was imported") from error
             count += 1
             if count % _CHUNK == 0:
-                book.flush()
+                writer.flush()
     return count
 
 

@@ -12,7 +12,7 @@ from mastering.errors import MasteringError
 from mastering.judging.standing import ORDER, RANK, Standing
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line, parsed
-from mastering.ledger.shelf import Shelf
+from mastering.ledger.lookup import Lookup
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
 
 _OPEN, _FAIL, _MARGINAL = RANK["open"], RANK["fail"], RANK["marginal"]
@@ -51,7 +51,7 @@ class _Tally:
         return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0, self.unread)
 
 
-class Questions(Shelf):
+class Questions(Lookup):
     """The ledger open for reading."""
 
     def rows(self) -> int:

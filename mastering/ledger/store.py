@@ -23,7 +23,7 @@ from mastering.ledger.questions import Questions
 from mastering.ledger.tables import LOG, VERSION
 
 if TYPE_CHECKING:
-    from mastering.ledger.book import Book
+    from mastering.ledger.log_writer import LogWriter
 
 APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
 PATIENCE = 10.0  # seconds to wait for another process that writes
@@ -74,14 +74,14 @@ class Ledger:
     # Transactions
 
     @contextmanager
-    def write(self) -> Iterator["Book"]:
-        """The book to write in: all of it is on the disk when the block ends, or nothing when it fails."""
-        from mastering.ledger.book import Book
+    def write(self) -> Iterator["LogWriter"]:
+        """The writer of new lines: all of it is on the disk when the block ends, or nothing when it fails."""
+        from mastering.ledger.log_writer import LogWriter
 
         with _told(self.path), self._transaction("BEGIN IMMEDIATE"):
-            book = Book(self._connection)
-            yield book
-            book.flush()
+            writer = LogWriter(self._connection)
+            yield writer
+            writer.flush()
 
     @contextmanager
     def read(self) -> Iterator[Questions]:

@@ -10,10 +10,10 @@ from mastering.files import digest
 from mastering.judging.identical import Quick
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, NAMED, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.judging.verdict import Verdict, sides_text
-from mastering.ledger.book import Book
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
-from mastering.ledger.shelf import UnknownError
+from mastering.ledger.log_writer import LogWriter
+from mastering.ledger.lookup import UnknownError
 from mastering.ledger.store import Ledger
 from mastering.ledger.tables import DRIVES
 from mastering.master.master import Master
@@ -68,13 +68,13 @@ class Judge:
 
 @dataclass
 class Recorder:
-    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a book."""
+    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a writer."""
 
     ledger: Ledger
     batch: Batch
     judge: Judge
     said: Said
-    stamp: Callable[[Book], str]
+    stamp: Callable[[LogWriter], str]
     called: Callable[[str], str] = str  # what the ledger calls a file, by its path
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
@@ -115,13 +115,13 @@ class Recorder:
             known.disc(serial, self.batch)  # before the work of judging
         data, sha256 = _contents(source)
         verdict = self.judge.judge(source, side, data)
-        with self.ledger.write() as book:
-            disc = book.disc(serial, book.batch(self.batch.name))
+        with self.ledger.write() as writer:
+            disc = writer.disc(serial, writer.batch(self.batch.name))
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
-                return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(book)}
-            book.add(line)
+                return told(writer.line(again.id)) | {"again": True}
+            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(writer)}
+            writer.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
         return told(line)

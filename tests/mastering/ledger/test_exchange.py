@@ -8,7 +8,7 @@ from contextlib import closing
 import pytest
 from table import Answer, Table, said, two_sides
 
-from mastering.ledger.book import START, chained
+from mastering.ledger.log_writer import START, chained
 
 LOT = '{"kind":"lot","name":"L-01","count":10}'
 

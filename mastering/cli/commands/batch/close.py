@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 def command(batch: str, ledger: str | None, as_json: bool) -> None:
     """Close BATCH: it takes no more reads. The ledger is copied to the folder `backups` beside it; keep a copy on another disk, too."""
     with open_ledger(ledger) as opened:
-        with opened.write() as book:
-            book.add({"kind": "close", "batch": batch, "at": stamp(book)})
+        with opened.write() as writer:
+            writer.add({"kind": "close", "batch": batch, "at": stamp(writer)})
         with opened.read() as known:
             found = known.batch(batch)
             counts = known.counts(found)

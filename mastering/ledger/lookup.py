@@ -46,7 +46,7 @@ class UnknownError(LineError):
         super().__init__(f"{what} {name}: not known{where}; {advice}")
 
 
-class Shelf:
+class Lookup:
     """The ledger's lots, drives, batches and discs, within one transaction."""
 
     def __init__(self, connection: Connection) -> None:
