@@ -1,15 +1,13 @@
 """What only some systems have: flushed folders, names that are given but never taken away, queues of processes. Each with its fallback."""
 
 import os
+import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-try:
-    import fcntl
-except ImportError:  # a system without it has no queue: its database's own lock has to do
-    fcntl = None  # type: ignore[assignment]
+HAS_QUEUES = sys.platform != "win32"  # elsewhere the database's own lock has to do
 
 _FOLDER = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0)
 
@@ -91,8 +89,10 @@ def first_in_queue(folder: Path, patience: float) -> Iterator[None]:
 
 def _queue_up(folder: Path, patience: float) -> int | None:
     """An open handle that holds the folder's lock, None where there is no such lock."""
-    if fcntl is None:
+    if sys.platform == "win32" or not HAS_QUEUES:
         return None
+    import fcntl
+
     try:
         handle = os.open(folder, _FOLDER)
     except OSError:
@@ -100,21 +100,21 @@ def _queue_up(folder: Path, patience: float) -> int | None:
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
-        return _wait(handle, patience)
+        return _wait(lambda: fcntl.flock(handle, fcntl.LOCK_EX), handle, patience)
     except OSError:  # a medium without such locks
         os.close(handle)
         return None
     return handle
 
 
-def _wait(handle: int, patience: float) -> int:
+def _wait(take: Callable[[], None], handle: int, patience: float) -> int:
     """Waits in a thread, as the system's fair lock knows no time limit: a thread that is late lets go of the lock as soon as it has it."""
     over = threading.Lock()
     state = {"held": False, "given up": False}
 
     def lock() -> None:
         with suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_EX)
+            take()
         with over:
             state["held"] = True
             if state["given up"]:
