@@ -12,7 +12,8 @@ from mastering.files import digest
 from mastering.judging.standing import Read
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc, File, Writing
-from mastering.ledger.lines import Line, LineError, check_name, check_shape, parsed, spelled
+from mastering.ledger.geometries import UnknownTracksError, first_sector_of, zones_of
+from mastering.ledger.lines import Line, LineError, check_name, check_shape, logged, spelled
 from mastering.ledger.lookup import Lookup, UnknownError
 from mastering.ledger.row_buffer import RowBuffer
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
@@ -37,16 +38,19 @@ class LogWriter(Lookup):
         last = connection.execute(_LAST).first()
         self.number: int = last.number if last else 0
         self.digest: str = last.digest if last else START
-        self.last_at: str | None = parsed(last.text).get("at") if last else None
+        self.last_at: str | None = logged(last.text).get("at") if last else None
         self._rows_to_write = RowBuffer(self)
         self._highest: dict[str, int] = {}
 
-    def add(self, line: Line) -> int:
-        """Takes a line; returns its number. LineError (or UnknownError) when it contradicts what is known: then nothing is taken."""
+    def add(self, line: Line, logged_as: str | None = None) -> int:
+        """Takes a line; returns its number. LineError (or UnknownError) when it contradicts what is known: then nothing is taken.
+
+        `logged_as`: the text of a log's row whose line it is, which stays as it is.
+        """
         check_shape(line)
         number = self.number + 1
         _APPLY[line["kind"]](self, number, line)
-        text = spelled(line)
+        text = spelled(line) if logged_as is None else logged_as
         self.number, self.digest, self.last_at = number, chained(self.digest, text), line.get("at", self.last_at)
         self._rows_to_write.row(LOG, number, text=text, digest=self.digest)
         return number
@@ -187,16 +191,32 @@ class LogWriter(Lookup):
         if line["wrote"] is not None:
             self._of_batch(disc, "drive", line["wrote"], disc.batch.drives)
         if line["on_disc"] not in (None, disc.serial):
-            raise LineError(
-                f"{line['readback']}: {self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded"
-            )
+            raise LineError(f"{self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded")
+        if side is not None:
+            self._check_places(disc, line)
         file = File.of(line)
         owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
         if owner not in (None, disc.serial):
             raise LineError(
-                f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself "
+                f"byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself "
                 "(or, if that capture went to the wrong disc, make that read void with `batch amend`)"
             )
+
+    @staticmethod
+    def _check_places(disc: Disc, line: Line) -> None:
+        """LineError for a finding in a sector that the disc does not have, and for another number of sectors than it has."""
+        try:
+            zones, first = zones_of(disc.batch, line["side"]), first_sector_of(disc.batch, line["side"])
+        except UnknownTracksError:  # of a program that knew more geometries: its word is taken
+            return
+        expected = sum((last - begin + 1) * sectors for _, begin, last, sectors in zones)
+        if line["sectors"]["expected"] != expected:
+            raise LineError(f"sectors: {line['sectors']['expected']} expected, where side {line['side']} has {expected}")
+        for finding in line["findings"]:
+            head, track, sector = finding["head"], finding["track"], finding["sector"]
+            sectors = next((count for of, begin, last, count in zones if of == head and begin <= track <= last), 0)
+            if sectors == 0 or (first is not None and not first <= sector < first + sectors):
+                raise LineError(f"findings: side {line['side']} has no sector {sector} on track {track} of head {head}")
 
     def _stranger(self, serial: str) -> str:
         """Which disc that is in the drive, and what the ledger knows of it."""

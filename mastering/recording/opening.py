@@ -7,8 +7,8 @@ from typing import Any
 
 from formats.words import counted
 from mastering.deciding.fitness import Misfit, misfits
+from mastering.ledger.geometries import geometry_zones
 from mastering.ledger.log_writer import LogWriter
-from mastering.ledger.questions import geometry_zones
 from mastering.master.master import Master
 
 
@@ -59,11 +59,16 @@ def batch_line(writer: LogWriter, master: Master, run: Run, ledger: Path) -> dic
         "operator": run.operator,
         "revision": master.revision,
         "path": _beside(master.path, ledger),
+        "first_sector": {name: side.geometry.first_sector for name, side in master.sides.items()},
         "zones": {name: [list(zone) for zone in geometry_zones(side.geometry)] for name, side in master.sides.items()},
     }
 
 
-def _beside(path: Path, ledger: Path) -> str:
-    """A path as seen from the ledger's folder where it lies in it, so that the shop can be moved; else whole."""
+def _beside(path: Path, ledger: Path) -> str | None:
+    """A path as seen from the ledger's folder where it lies in it, so that the shop can be moved; else whole.
+
+    None where a name in it is no text: no export could print it again. Such a master is found with --masters.
+    """
     whole, folder = path.resolve(), ledger.absolute().parent.resolve()
-    return str(whole.relative_to(folder)) if whole.is_relative_to(folder) else str(whole)
+    text = str(whole.relative_to(folder)) if whole.is_relative_to(folder) else str(whole)
+    return text if text.isprintable() or not any("\ud800" <= character <= "\udfff" for character in text) else None
