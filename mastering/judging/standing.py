@@ -182,7 +182,7 @@ def side_standing(rows: DiscRows, side: str) -> SideStanding:
 
 
 def settling(rows: DiscRows, writing: Writing | None, holds: bool = True) -> list[Settled]:
-    """The settling reads of a writing, oldest first. `holds`: whether a hold unsettles what its drive read before (not in rates by drive)."""
+    """The settling reads of a writing, oldest first. `holds`: whether a hold unsettles what its drive read (not in rates by drive)."""
     settled: list[Settled] = []
     for read in _reads_of(rows, writing):
         reason = _reason_of_its_own(read)

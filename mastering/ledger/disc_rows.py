@@ -75,7 +75,7 @@ def _read(writer: "LogWriter", number: int, line: Line) -> None:
         READS, number, disc=disc.id, number=read.number, side=side, writing=writing, drive=drive, verdict=read.verdict,
         diagnosis=read.diagnosis, action=read.action, accepted=read.accepted, practice=read.practice, void=False, simulated=read.simulated,
         at=line["at"], operator=line.get("operator"), file=file.name, sha256=file.sha256, report=file.report, capture=file.capture,
-        margin=(line.get("margin") or {}).get("plain"),
+        identity=line.get("file"), margin=(line.get("margin") or {}).get("plain"),
     )  # fmt: skip
     if file.capture and file.sha256:
         writer.remember_capture(file.sha256, disc.serial)

@@ -54,7 +54,7 @@ def first_sector_of(batch: Batch, side: str) -> int | None:
 
 
 def served_sides(batch: Batch, drive: Mapping[str, Any], role: str) -> frozenset[str]:
-    """The sides of a batch that a drive `writes` or `reads`: those whose geometries its list names, else all that its tracks and heads allow."""
+    """The sides of a batch that a drive `writes` or `reads`: those that its list names, else all that its tracks and heads allow."""
     listed = drive.get(role)
     if listed is not None:
         return frozenset(side for side, geometry in batch.sides.items() if geometry in listed)

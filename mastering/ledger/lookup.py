@@ -166,6 +166,11 @@ class Lookup:
         """What is known of a drive by now. UnknownError when there is none."""
         return self._changed("drive", name, self.line(self.id_of(DRIVES, "drive", name)))
 
+    def master_state(self, digest: str) -> str | None:
+        """What was decided last of a master: `hold`, `release`, `approve` or `supersede`; None when nothing was."""
+        state = select(EVENTS.c.what).where(EVENTS.c.kind == "master", EVENTS.c.name == digest, EVENTS.c.what != "approve")
+        return self.connection.scalar(state.order_by(EVENTS.c.line.desc()).limit(1))
+
     # What happened to them
 
     def changes(self) -> list[Line]:
@@ -299,6 +304,12 @@ class Lookup:
             return self._captures[sha256]
         return self.connection.execute(_OWNER, {"sha256": sha256}).scalar()
 
+    def name_of_file(self, identity: str | None) -> str | None:
+        """The name under which a file was recorded, by its identity on its disk; None when it was not."""
+        if identity is None:
+            return None
+        return self.connection.scalar(select(READS.c.file).where(READS.c.identity == identity, ~READS.c.void).limit(1))
+
     def is_image(self, sha256: str) -> bool:
         """Whether a stamped image with this digest was made for any disc."""
         return self.connection.execute(select(IMAGES.c.line).where(IMAGES.c.sha256 == sha256).limit(1)).first() is not None
@@ -363,7 +374,7 @@ def _load_read(disc: Disc, row: Row[Any], drive: str | None) -> None:
             row.action,
             row.accepted,
             row.practice,
-        )  # fmt: skip
+        )
     )
     disc.files[row.number] = File(row.file, row.sha256, row.report, row.capture)
     disc.operators[row.number], disc.times[row.number] = row.operator, row.at

@@ -110,7 +110,8 @@ def _by_drive(lookup: Lookup, role: Role) -> list[Rate]:
     beside = _beside_drives(lookup, role)
     return [
         Rate(
-            "drive", name, found[line].discs, found[line].bad, bool(found[line].simulated), {key: getattr(found[line], key) for key in keys},
+            "drive", name, found[line].discs, found[line].bad, bool(found[line].simulated),
+            {key: getattr(found[line], key) for key in keys},
             beside.get((line,), {"returned": 0, "margin": None}),
         )
         for name, line in lookup.ids(DRIVES).items()

@@ -151,7 +151,7 @@ def _first_reads(disc: Disc) -> tuple[bool, bool]:
 
 
 def _of_writing(disc: Disc, writing: "Writing") -> "tuple[Read | None, Read | None, bool]":
-    """A writing's first settling read, the one that also counts where a hold unsettles it, and whether other drives then read it well twice."""
+    """A writing's first settling read, the same where no hold unsettles any, and whether others then read it well twice."""
     settled, here = settling(disc.rows, writing), settling(disc.rows, writing, holds=False)
     first, first_here = (each[0].read if each else None for each in (settled, here))
     well = [each for each in here[1:] if first_here is not None and each.verdict == "pass" and each.read.read_by != first_here.read_by]

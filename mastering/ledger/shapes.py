@@ -71,8 +71,8 @@ FURTHER: Mapping[str, Mapping[str, Types]] = {  # what a line need not hold, but
     "image": {"file": _MAYBE},
     "writing": {"bench": _FLAG},
     "read": {
-        "file_sha256": _MAYBE, "report_sha256": _MAYBE, "path": _MAYBE, "slot": _LIST, "operator": _MAYBE, "inner": _MAYBE_COUNT,
-        "margin": (dict, NONE),
+        "file_sha256": _MAYBE, "report_sha256": _MAYBE, "file": _MAYBE, "path": _MAYBE, "slot": _LIST, "operator": _MAYBE,
+        "inner": _MAYBE_COUNT, "margin": (dict, NONE),
     },
     "reject": {"operator": _MAYBE, "inner": _MAYBE_COUNT},
     "amend": {"read_by": _MAYBE, "restore": _FLAG, "since": _MAYBE, "inner": _MAYBE_COUNT, "operator": _MAYBE},

@@ -96,6 +96,7 @@ READS = Table(
     Column("sha256", Text),
     Column("report", Text),
     Column("capture", Boolean, nullable=False),
+    Column("identity", Text),  # of the file on its disk
     Column("margin", Float),  # the chance that a plain reader loses a sector of one fresh turn
 )
 FINDINGS = Table(
@@ -151,6 +152,7 @@ HOLDS = Table(
 COUNTS = ("new", "working", "good", "bad", "abandoned", "nothing")  # `nothing`: dropped, or never used
 
 Index("reads_by_sha256", READS.c.sha256)
+Index("reads_by_identity", READS.c.identity)
 Index("reads_by_drive", READS.c.drive)
 Index("reads_with_a_margin", READS.c.margin, sqlite_where=READS.c.margin.is_not(None))
 Index("discs_by_number", DISCS.c.number)

@@ -3,23 +3,28 @@
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from mastering.judging.standing import DiscAction, Standing, after_failure
+from mastering.judging.actions import Step
+from mastering.judging.standing import Reason, why_unsettled
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line
 
-_ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
-    "box": "box it",
-    "turn-over": "turn it over: {sides} is still to be read",
-    "read-again": "read {sides} again",
-    "write-again": "write {sides} again",
-    "reject": "reject it: put it aside and don't use the blank again",
-    "clean-drive": "clean the drive first",
+_UP = {"A": "label up", "B": "label down"}
+_WHY: Mapping[Reason, str] = {  # why a read does not count
+    "void": "struck out",
+    "no-side": "nobody knows which side it was",
+    "evidence": "this batch does not accept such evidence",
+    "simulated": "it is simulated",
+    "other-side": "it was the other side",
+    "other-master": "it was another master's disc",
+    "other-geometry": "it was a disc of another geometry",
+    "short": "it ended too early",
+    "hold": "its drive was put on hold afterwards",
 }
 _SHOWN = 12
 
 
-def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
+def batch_plain(batch: Batch, counts: Mapping[str, int]) -> dict[str, Any]:
     """A batch line."""
     line = batch.line
     return {
@@ -31,39 +36,75 @@ def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
     }
 
 
-def counts_text(counts: Mapping[Standing, int]) -> str:
+def counts_text(counts: Mapping[str, int]) -> str:
     """How many discs stand how."""
-    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "open"))
+    words = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "unfinished"))
     return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
 
 
 def disc_text(disc: Disc) -> str:
     """How a disc stands and what to do with it, on one line."""
-    return f"{disc.serial}  {disc.verdict():8}  {action_text(disc)}"
+    each = " (each side by itself)" if disc.batch.each_side and disc.verdict == "pass" and len(disc.batch.sides) > 1 else ""
+    return f"{disc.serial}  {_state(disc):8}  {action_text(disc)}{each}"
+
+
+def _state(disc: Disc) -> str:
+    if disc.unused:
+        return "dropped" if disc.dropped else "unused"
+    return disc.verdict
 
 
 def action_text(disc: Disc) -> str:
-    """What to do with a disc."""
-    standings = disc.standings()
-    verdict = disc.verdict()
-    sides = [name for name, side in standings.items() if side.verdict == verdict]
-    if not disc.batch.open and verdict != "pass" and disc.action() != "reject":
-        return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
-    if verdict == "open" and len(sides) == len(standings):
-        return "not read yet" if not disc.reads else f"read it: nothing is known of {sides_text(sides)}"
-    action, drives = disc.action(), disc.batch.drives
-    if disc.rejected:
-        return f"{_ACTIONS[action]} (rejected by eye)"
-    if verdict == "fail":
-        sides = [name for name in sides if after_failure(standings[name], drives) == action]
-    if action == "other-drive":
-        others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
-        return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
-    doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
-    return _ACTIONS[action].format(sides=sides_text(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
+    """What to do with a disc: the action first, then which drive, which side up."""
+    if disc.unused:
+        return "no disc carries this serial"
+    standing, step = disc.standing, disc.next_step
+    if standing.rejected:
+        why = "rejected by eye" if standing.by_eye else f"{sides_text(step.sides)} can't be written well"
+        return f"reject it: put it aside and don't use the blank again ({why})"
+    if not disc.batch.open and disc.verdict != "pass":
+        return "don't box it: its batch was closed before it was finished" if disc.begun else "not read yet, and its batch is closed"
+    if not disc.reads:
+        return "not read yet" if not disc.writings else f"written; put it in {_UP[min(step.sides or ('A',))]}: {_to_read(step.sides)}"
+    doubt = [name for name, side in standing.sides.items() if side.verdict == "marginal"] if disc.verdict == "open" else []
+    return _step_text(disc, step) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
 
 
-def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def _to_read(sides: Iterable[str]) -> str:
+    names = tuple(sides)
+    return f"{sides_text(names)} {'is' if len(names) == 1 else 'are'} still to be read"
+
+
+def _step_text(disc: Disc, step: Step) -> str:
+    """A step as one sentence for the hands."""
+    sides, drive, to_read = sides_text(step.sides) if step.sides else "it", _in_drives(step), _to_read(step.sides)
+    side = step.sides[0] if step.sides else "A"
+    turned = f"turn it over: the read was of the other side; {to_read}" if step.because else f"put it in {_UP[side]}{drive}: {to_read}"
+    idle = f": the last read does not count ({_why(disc, step)})" if step.because is not None else ""
+    return {
+        "box": "box it",
+        "turn-over": turned,
+        "read-again": f"read {sides} again{drive}{idle}",
+        "write-again": f"write {sides} again{drive}",
+        "write": f"write {sides}{drive}",
+        "ask": f"ask: {_why(disc, step)}; see what this disc is (`obverse identify`)",
+        "clean-drive": f"clean the drive first: every drive that serves {sides} is on hold",
+        "reject": "reject it",
+    }[step.action]
+
+
+def _why(disc: Disc, step: Step) -> str:
+    reason = None if step.because is None else why_unsettled(disc.rows, step.because)
+    return _WHY[reason] if reason is not None else "its last read says so"
+
+
+def _in_drives(step: Step) -> str:
+    """Which other drive to take, where there is one."""
+    drives = dict.fromkeys(step.drives[side] for side in step.sides if side in step.drives)
+    return f" in {' or '.join(drives)}" if drives else ""
+
+
+def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> Iterator[str]:
     """A batch for people: how far it is, which serials are next, which discs wait for what."""
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
@@ -72,12 +113,17 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
     yield from (f"  {disc_text(disc)}" for disc in discs if _waits(disc))
-    rejected = [disc.serial for disc in discs if disc.action() == "reject"]
+    rejected = [disc.serial for disc in discs if disc.rejected]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
 
 
-def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> str:
+def progress_text(batch: Batch, counts: Mapping[str, int]) -> str:
+    """How far a batch is."""
+    return f"batch {batch.name}: {counts['pass']} good of {batch.line['good']} wanted"
+
+
+def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> str:
     """What comes next in an open batch, apart from the discs that wait for something."""
     if counts["pass"] >= batch.line["good"]:
         return f"enough are good; `obverse batch close {batch.name}` closes it and backs the ledger up"
@@ -87,20 +133,20 @@ def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
 
 def _fresh(discs: list[Disc]) -> list[str]:
     """The serials of which nothing is known yet."""
-    return [disc.serial for disc in discs if not disc.reads and not disc.rejected]
+    return [disc.serial for disc in discs if not disc.begun and not disc.dropped and not disc.rejected]
 
 
 def _waits(disc: Disc) -> bool:
     """Whether something was begun on a disc and is not finished."""
-    return bool(disc.reads) and disc.verdict() != "pass" and disc.action() != "reject"
+    return disc.begun and not disc.standing.decided
 
 
-def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> Iterator[str]:
     """A batch that was closed: what it came to, and what is left unfinished for good."""
     yield f"batch {batch.name} is closed: {counts_text(counts)}; {batch.line['good']} good were wanted"
     waiting, fresh = [disc.serial for disc in discs if _waits(disc)], _fresh(discs)
     if waiting:
-        yield f"  never finished, so don't box them: {_some(waiting)}"
+        yield f"  never finished, so don't box them (`batch open --continue {batch.name}` takes them over): {_some(waiting)}"
     if fresh:
         yield f"  serials that were never read: {_some(fresh)}"
 
@@ -109,13 +155,16 @@ def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
     """All that is known of a disc, read by read; then how it was rejected by eye and corrected."""
     yield disc_text(disc)
     simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
-    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "") + simulated
+    box = f", inner box {disc.inner}" if disc.inner else ""
+    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}{box}" + (", rejected" if disc.rejected else "") + simulated
     for read in disc.reads:
-        drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
-        void = "  (void)" if read.void else ""
-        told = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
+        writing = disc.writings.get((read.side or "", read.writing or 0))
+        drive = None if writing is None else writing.drive
+        why = why_unsettled(disc.rows, read)
+        idle = f"  ({_WHY[why] if why == 'void' else f'does not count: {_WHY[why]}'})" if why is not None else ""
+        verdict = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
         where = f"side {read.side or '?'}, writing {read.writing or '?'} by {drive or '?'}, read by {read.read_by or '?'}"
-        yield f"  read {read.number}: {where}: {told}  {disc.files[read.number].name}{void}"
+        yield f"  read {read.number}: {where}: {verdict}  {disc.files[read.number].name}{idle}"
     yield from (f"  {_correction_text(line)}" for line in corrections)
 
 
@@ -124,9 +173,19 @@ def _correction_text(line: Line) -> str:
     if line["kind"] == "reject":
         return f"rejected by eye {line['at']}: {line['reason']}"
     said = [f"from lot {line['lot']}"] if line["lot"] else []
+    said += [f"from inner box {line['inner']}"] if line.get("inner") else []
     said += [f"written by {line['wrote']}"] if line["wrote"] else []
+    said += [f"read {line['read']} was read by {line['read_by']}"] if line.get("read_by") and not line["void"] else []
     said += [f"read {line['read']} is void"] if line["void"] else []
+    said += ["restored"] if line.get("restore") else []
     return f"corrected {line['at']}: {', '.join(said)} ({line['reason']})"
+
+
+def changed_text(serial: str, before: str, after: str, disc: Disc) -> str:
+    """Why a disc's verdict is another one since the ledger was brought to this version."""
+    simulated = any(why_unsettled(disc.rows, read) == "simulated" for read in disc.reads)
+    why = "simulated reads count in a practice batch only" if simulated else "a failed writing stays failed, whatever is read later"
+    return f"{serial}: {before} before, {after} by the rules of this version ({why})"
 
 
 def _some(serials: list[str]) -> str:
