@@ -175,8 +175,10 @@ def _first(covered: int, count: int) -> Flags:
 
 
 def _unequal_rows(one: Bytes, other: Bytes) -> Places:
-    """Places of the rows that are not the same (some of them several times); sectors are whole numbers of eight bytes."""
-    width = one.shape[1] // 8
+    """Places of the rows that are not the same, some of them several times."""
+    width, rest = divmod(one.shape[1], 8)
+    if rest:  # eights of bytes would reach into the next row
+        return np.flatnonzero((one != other).any(axis=1))
     made: Places = (one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64)).nonzero()[0] // width
     return made
 
