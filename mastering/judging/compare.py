@@ -1,7 +1,7 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -159,19 +159,11 @@ def compare_dump(target: Target, dump: bytes, report: Report | None) -> Judged:
         kinds = _reported(target, report, kinds)
         if target.slot and kinds[target.slot[0]] not in (0, NUMBER["soft"]):
             serial = None
-    return Judged(target, kinds, _EQUAL[kinds], _first(covered, count), rows, serial, _held(target, kinds, held))
+    return Judged(target, kinds, _EQUAL[kinds], np.arange(count) < covered, rows, serial, _held(target, kinds, held))
 
 
 _GOOD = np.array([kind in ("", "soft") for kind in KINDS])
 _EQUAL = np.array([kind in ("", "soft", "serial") for kind in KINDS])  # kinds whose bytes are the master's, where a dump has no report
-
-
-@cache
-def _first(covered: int, count: int) -> Flags:
-    """The first so many of a count; shared, so it can't be written to."""
-    made: Flags = np.arange(count) < covered
-    made.flags.writeable = False
-    return made
 
 
 def _unequal_rows(one: Bytes, other: Bytes) -> Places:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from formats.containers.capture import Track
 from formats.model.geometry import Geometry
+from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Fields, Ints, Reading, Stretch, read_fields
 
 Flags = npt.NDArray[np.bool_]
@@ -55,10 +56,13 @@ class Sighted:
         return bool(self.reading.identifiers.sound.any())
 
 
-def see(geometry: Geometry, tracks: Sequence[Track], rpm: float) -> Sighted:
-    """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors."""
+def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None = None) -> Sighted:
+    """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors.
+
+    `known`: the fields that the caller remembers from earlier captures.
+    """
     kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
-    return _Look(geometry, kept, rpm).result()
+    return _Look(geometry, kept, rpm, known).result()
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +95,9 @@ class _Gaps:
 class _Look:
     """The steps of `see`, which share the stretches and the fields found in them."""
 
-    def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float) -> None:
+    def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None) -> None:
         self.geometry, self.tracks = geometry, tracks
-        self.reading = read_fields(geometry, [Stretch(track.bits, track.cells, track.turn) for track in tracks])
+        self.reading = read_fields(geometry, [Stretch(track.bits, track.cells, track.turn) for track in tracks], known)
         self.counts = np.array([track.cells for track in tracks], np.int64)
         self.circular = np.array([track.turn for track in tracks], np.bool_)
         self.widest = max(zone.sectors for zone in geometry.zones)
