@@ -207,9 +207,10 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     }
     flags["serial"] = _any(count, sighted.place[wrong_serial])
     sound = _any(count, sighted.place)
-    failed = sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
+    failed = sighted.density | sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
     rules = [*flags.items(), ("soft", sound & failed), ("", sound)]
-    rules += [("block-check", sighted.block_check), ("no-block", sighted.no_block), ("identifier-check", sighted.identifier_check)]
+    rules += [("density", sighted.density), ("block-check", sighted.block_check), ("no-block", sighted.no_block)]
+    rules += [("identifier-check", sighted.identifier_check)]
     rules += [("not-tried", sighted.cut_off), ("misplaced", sighted.misplaced), ("absent", sighted.missed)]
     kinds = np.full(count, NUMBER["not-tried"], np.uint8)
     for name, holds in reversed(rules):  # the first rule that holds is laid last

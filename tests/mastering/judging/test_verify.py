@@ -273,7 +273,7 @@ def test_a_disc_of_another_declared_geometry(zoned):
         (MFM, "mfm-40x9x512-2s", None, {"differs"}),
         (MFM, "mfm-80x9x512-2s", None, {"differs"}),
         (MFM, "mfm-40x18x256", None, {"block-check"}),
-        ("fm-40x18x128", "fm-40x18x128-288rpm", None, {"differs"}),
+        ("fm-40x18x128", "fm-40x18x128-288rpm", None, {"density"}),  # slower by a twenty-fifth, so that its turns have more cells
         ("fm-40x10x256", "fm-40x16x128", None, {"block-check", "absent"}),
     ],
 )
