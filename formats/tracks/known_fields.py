@@ -4,7 +4,7 @@ To compare cells with known ones takes a fraction of the time that it takes to d
 many read-backs holds a `KnownFields` and passes it along; threads may share it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -85,7 +85,8 @@ class Recall:
 
 def _joined(old: _Known, new: _Known) -> _Known:
     keys, first = np.unique(np.concatenate((old.keys, new.keys)), return_index=True)
-    columns: list[Any] = [np.concatenate(pair)[first] for pair in zip(old[1:], new[1:], strict=True)]
+    pairs: Iterable[tuple[Any, Any]] = zip(old[1:], new[1:], strict=True)
+    columns = [np.concatenate(pair)[first] for pair in pairs]
     return _Known(keys, *columns)
 
 
