@@ -182,10 +182,10 @@ def side_standing(rows: DiscRows, side: str) -> SideStanding:
 
 
 def settling(rows: DiscRows, writing: Writing | None, holds: bool = True) -> list[Settled]:
-    """The settling reads of a writing, oldest first. `holds`: whether a hold unsettles what its drive read (not in rates by drive)."""
+    """The settling reads of a writing, oldest first. `holds`: whether drives' holds unsettle reads, as they do but in rates by drive."""
     settled: list[Settled] = []
     for read in _reads_of(rows, writing):
-        reason = _reason_of_its_own(read)
+        reason = reason_of_its_own(read)
         if reason in _DOUBTED_AFTER_A_PASS and any(each.verdict == "pass" for each in settled):
             reason = None
         if reason is None and not (holds and _is_held_back(rows, read)):
@@ -198,7 +198,7 @@ def why_unsettled(rows: DiscRows, read: Read) -> Reason | None:
     writing = next((each for each in rows.writings if (each.side, each.number) == (read.side, read.writing)), None)
     if any(each.read is read for each in settling(rows, writing)):
         return None
-    return _reason_of_its_own(read) or "hold"
+    return reason_of_its_own(read) or "hold"
 
 
 def _reads_of(rows: DiscRows, writing: Writing | None) -> Iterator[Read]:
@@ -208,7 +208,7 @@ def _reads_of(rows: DiscRows, writing: Writing | None) -> Iterator[Read]:
         yield from sorted((read for read in rows.reads if (read.side, read.writing) == key), key=lambda read: read.row)
 
 
-def _reason_of_its_own(read: Read) -> Reason | None:
+def reason_of_its_own(read: Read) -> Reason | None:
     """Why a read settles nothing, whatever was read before it and whichever drive is on hold; None when nothing about it says so."""
     if read.void:
         return "void"
@@ -233,7 +233,7 @@ def _is_confirmed(rows: DiscRows, hold: Hold, read: Read) -> bool:
     named = max(before, key=lambda each: each.number, default=None)
     if hold.serial != rows.serial or named is None or (read.side, read.writing) != (named.side, named.number):
         return False
-    failed_by = {each.read_by for each in _reads_of(rows, named) if each.verdict == "fail" and _reason_of_its_own(each) is None}
+    failed_by = {each.read_by for each in _reads_of(rows, named) if each.verdict == "fail" and reason_of_its_own(each) is None}
     return read.read_by in failed_by and len(failed_by - {None}) > 1
 
 

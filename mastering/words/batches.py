@@ -3,13 +3,19 @@
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from mastering.judging.actions import Step
+from mastering.judging.actions import DiscAction, Step
 from mastering.judging.standing import Reason, why_unsettled
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line
 
-_UP = {"A": "label up", "B": "label down"}
+_OF_NO_SIDE: Mapping[DiscAction, str] = {
+    "box": "box it",
+    "ask": "set it aside and ask",
+    "reject": "reject it: put it aside and don't use the blank again",
+}
+_AGAIN: Mapping[DiscAction, str] = {"read-again": "read", "write-again": "write"}
+_FACES = {"A": "label up", "B": "label down"}
 _WHY: Mapping[Reason, str] = {  # why a read does not count
     "void": "struck out",
     "no-side": "nobody knows which side it was",
@@ -55,53 +61,50 @@ def _state(disc: Disc) -> str:
 
 
 def action_text(disc: Disc) -> str:
-    """What to do with a disc: the action first, then which drive, which side up."""
+    """What to do with a disc: the action, the drive where another one should do it, which face up, then the reason."""
     if disc.unused:
         return "no disc carries this serial"
     standing, step = disc.standing, disc.next_step
-    if standing.rejected:
-        why = "rejected by eye" if standing.by_eye else f"{sides_text(step.sides)} can't be written well"
-        return f"reject it: put it aside and don't use the blank again ({why})"
-    if not disc.batch.open and disc.verdict != "pass":
+    if not disc.batch.open and not standing.decided:
         return "don't box it: its batch was closed before it was finished" if disc.begun else "not read yet, and its batch is closed"
-    if not disc.reads:
-        return "not read yet" if not disc.writings else f"written; put it in {_UP[min(step.sides or ('A',))]}: {_to_read(step.sides)}"
-    doubt = [name for name, side in standing.sides.items() if side.verdict == "marginal"] if disc.verdict == "open" else []
-    return _step_text(disc, step) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
+    if step.action == "reject" and standing.by_eye:
+        return f"{_OF_NO_SIDE[step.action]} (rejected by eye)"
+    if step.action in _OF_NO_SIDE:
+        return _OF_NO_SIDE[step.action] + _because(disc, step)
+    if step.action == "clean-drive":
+        return f"clean a drive first: every drive that serves {sides_text(step.sides)} is on hold"
+    doubt = [side for side, each in standing.sides.items() if each.verdict == "marginal" and side not in step.sides]
+    more = "".join(f"; side {side} is in doubt, read it again" for side in doubt)
+    return _of_sides(disc, step) + _because(disc, step) + more
 
 
-def _to_read(sides: Iterable[str]) -> str:
-    names = tuple(sides)
-    return f"{sides_text(names)} {'is' if len(names) == 1 else 'are'} still to be read"
+def _of_sides(disc: Disc, step: Step) -> str:
+    """An action that is about some of a disc's sides."""
+    if step.action in _AGAIN:
+        first, *others = (f"side {side}{{}}{_where(disc, step, side)}" for side in step.sides)
+        return f"{_AGAIN[step.action]} {first.format(' again')}" + "".join(f"; then {each.format('')}" for each in others)
+    if step.action == "write":
+        written = all(disc.newest_writing(side) for side in step.sides)
+        return f"read it: nothing is known of {sides_text(step.sides)}" if written else "not read yet"
+    if step.because is not None:
+        return f"turn it over, so that side {step.sides[0]} is read{_where(disc, step, step.sides[0])}"
+    side, *others = step.sides
+    after = "".join(f", then turn it over: side {each}" for each in others)
+    return f"put it in {_FACES[side]}: side {side}{after} is still to be read"
 
 
-def _step_text(disc: Disc, step: Step) -> str:
-    """A step as one sentence for the hands."""
-    sides, drive, to_read = sides_text(step.sides) if step.sides else "it", _in_drives(step), _to_read(step.sides)
-    side = step.sides[0] if step.sides else "A"
-    turned = f"turn it over: the read was of the other side; {to_read}" if step.because else f"put it in {_UP[side]}{drive}: {to_read}"
-    idle = f": the last read does not count ({_why(disc, step)})" if step.because is not None else ""
-    return {
-        "box": "box it",
-        "turn-over": turned,
-        "read-again": f"read {sides} again{drive}{idle}",
-        "write-again": f"write {sides} again{drive}",
-        "write": f"write {sides}{drive}",
-        "ask": f"ask: {_why(disc, step)}; see what this disc is (`obverse identify`)",
-        "clean-drive": f"clean the drive first: every drive that serves {sides} is on hold",
-        "reject": "reject it",
-    }[step.action]
+def _where(disc: Disc, step: Step, side: str) -> str:
+    """The drive, where another one should do it, and which face is up, where a disc has two."""
+    drive = f" in {step.drives[side]}" if side in step.drives else ""
+    return drive + (f", {_FACES[side]}" if len(disc.batch.sides) > 1 else "")
 
 
-def _why(disc: Disc, step: Step) -> str:
-    reason = None if step.because is None else why_unsettled(disc.rows, step.because)
-    return _WHY[reason] if reason is not None else "its last read says so"
-
-
-def _in_drives(step: Step) -> str:
-    """Which other drive to take, where there is one."""
-    drives = dict.fromkeys(step.drives[side] for side in step.sides if side in step.drives)
-    return f" in {' or '.join(drives)}" if drives else ""
+def _because(disc: Disc, step: Step) -> str:
+    """Which read an action follows from, where that settled nothing, and why it did not."""
+    if step.because is None:
+        return ""
+    reason = why_unsettled(disc.rows, step.because)
+    return f" (read {step.because.number} does not count{f': {_WHY[reason]}' if reason else ''})"
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> Iterator[str]:
