@@ -1,7 +1,8 @@
 """What several commands share: the ledger's option, how it is opened, JSON."""
 
 import os
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from mastering.ledger.store import Ledger
     from mastering.recording.opening import Rules
 
+Item = TypeVar("Item")
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -126,6 +128,32 @@ def batch_rules(found: Shop) -> "Rules":
         given.get("margin", usual.margin),
         given.get("practice", usual.practice),
     )
+
+
+def reading(items: list[Item], what: str) -> Iterable[Item]:
+    """The items, with a bar on a screen while there are many."""
+    if len(items) < 50 or not sys.stderr.isatty():
+        return items
+    from tqdm import tqdm
+
+    bar: Iterable[Item] = tqdm(items, what, leave=False, file=sys.stderr)
+    return bar
+
+
+def point_in_time(text: str | None, option: str, end: bool = False) -> str | None:
+    """A time in UTC from a local day (its first second, or with `end` its last one) or a time. MasteringError when it is none."""
+    if text is None:
+        return None
+    from datetime import date, datetime, time
+
+    from mastering.clock import moment, spelled
+
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return spelled(moment(text, option))
+    local = datetime.combine(day, time(23, 59, 59) if end else time()).astimezone()
+    return spelled(moment(local.isoformat(), option))
 
 
 def stamp(writer: "LogWriter") -> str:

@@ -20,6 +20,7 @@ from mastering.master.master import Master
 from mastering.recording.contents import Contents, contents, why_no_drive_gave_it
 from mastering.recording.naming import FileError, Said, named, printable_name
 from mastering.recording.serials_found import with_marker_found
+from mastering.recording.writing import check_writable
 
 if TYPE_CHECKING:
     from mastering.judging.verify import Verifier
@@ -207,6 +208,8 @@ class Recorder:
             return error
         except LineError as error:
             return FileError(judged.source.path, str(error))
+        except MasteringError as error:
+            return error
 
     def discs(self, serials: Iterable[str]) -> Iterator[Disc]:
         """How discs of the batch stand now."""
@@ -287,7 +290,8 @@ class _Pending:
                     self._add(recorder, writer, disc, side)
 
     def _add(self, recorder: Recorder, writer: LogWriter, disc: Disc, side: str) -> None:
-        check_rewritable(disc, side)
+        if (disc.serial, side) in self.rewritten:
+            check_writable(disc)
         drive = recorder.said.wrote or drive_that_writes(disc.batch, side)
         writer.add(
             {
@@ -300,12 +304,6 @@ class _Pending:
                 "at": recorder.stamp(writer),
             }
         )
-
-
-def check_rewritable(disc: Disc, side: str) -> None:
-    """LineError for a disc that was rejected: what is written on it now counts for nothing."""
-    if disc.rejected and disc.newest_writing(side):
-        raise LineError(f"{disc.serial}: it was rejected; `batch amend --restore` takes that back, if it was a mistake")
 
 
 def drive_that_writes(batch: Batch, side: str | None) -> str | None:

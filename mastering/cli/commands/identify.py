@@ -10,6 +10,7 @@ from mastering.cli.options import json_option, ledger_option, open_ledger, shelv
 from mastering.cli.output import json_lines, lines, printable
 from mastering.errors import MasteringError
 from mastering.judging.readback import LARGEST_CAPTURE, NAMED, sources
+from mastering.judging.to_write import Guard
 from mastering.master.master import Master
 from mastering.master.serial import slot_words
 from mastering.words.verdicts import KIND_WORDS
@@ -56,10 +57,14 @@ def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions |
     from mastering.judging.evidence import load
     from mastering.judging.identify import Identified, identify
 
+    guard = Guard()
     found: list[Identified | tuple[str, str]] = []
     fields = KnownFields()
     for source in sources(readbacks):
         try:
+            why = guard.why_no_read(source.path, digest(read_bounded(source.path, LARGEST_CAPTURE)))
+            if why is not None:
+                raise ReadBackError(f"{source.path}: {why}")
             found.append(identify(load(source, LARGEST_CAPTURE, known=fields), masters))  # a dump of any length may be asked about
         except (MasteringError, ContainerError) as error:
             found.append((source.path, str(error)))
@@ -109,7 +114,7 @@ def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, An
     matches = [{"master": m.master.label, "digest": m.master.digest, "side": m.target.name, "share": m.share} for m in found.matches]
     line = {"readback": found.readback, "matches": matches, "serial": found.serial, "evidence": found.evidence}
     more: dict[str, Any] = {"certain": found.certain, "unsure": found.unsure, "by_other_side": other}
-    return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "rejected": disc.rejected}}
+    return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "state": disc.state}}
 
 
 def _words(found: "Identified", other: str | None, disc: Any, known: "Questions | None") -> Iterator[str]:

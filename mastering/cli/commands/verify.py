@@ -16,6 +16,7 @@ from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
 from mastering.judging.identical import Match, Quick
 from mastering.judging.readback import Source, sources
+from mastering.judging.to_write import Guard
 from mastering.judging.verdict import Verdict, sides_text
 from mastering.master.master import Master, masters_at, open_master
 from mastering.words.verdicts import findings_text, hands_text, holds_marker
@@ -89,6 +90,7 @@ class _Run:
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
+        self.guard = Guard()
 
     @cached_property
     def verifier(self) -> "Verifier":
@@ -99,6 +101,12 @@ class _Run:
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
+        try:
+            why = self.guard.why_no_read(source.path)
+        except MasteringError as error:
+            return "error", _error_line(source.path, str(error), as_json)
+        if why is not None:
+            return "error", _error_line(source.path, f"{source.path}: {why}", as_json)
         match = None if source.report else self.quick.match(source.path)
         if isinstance(match, Match):
             return "pass", self._passing(source.path, match, as_json)
@@ -109,8 +117,7 @@ class _Run:
             verdict = self.verifier.judge(load(source, self.longest, match, self.verifier.known_fields))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
-            line = json.dumps({"readback": source.path, "error": what}) if as_json else printable(f"error     {what}")
-            return "error", line + "\n"
+            return "error", _error_line(source.path, what, as_json)
         line = json.dumps(verdict.plain()) if as_json else "\n".join(self._told(verdict))
         return verdict.verdict, line + "\n"
 
@@ -134,6 +141,11 @@ class _Run:
         """The verdict, and what to do with the disc."""
         marker = " It carries the master's marker, no serial." if holds_marker(verdict, self.master.sides) else ""
         return f"  {verdict.verdict:8}  {hands_text(verdict, len(self.master.sides))}{marker}"
+
+
+def _error_line(path: str, what: str, as_json: bool) -> str:
+    """What is printed of a file that is no read-back."""
+    return (json.dumps({"readback": path, "error": what}) if as_json else printable(f"error     {what}")) + "\n"
 
 
 def _summary(counts: Counter[str]) -> str:
