@@ -9,7 +9,8 @@ import click
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
 from mastering.cli.output import json_lines, lines, printable
 from mastering.errors import MasteringError
-from mastering.judging.readback import LARGEST_CAPTURE, NAMED, sources
+from mastering.files import digest
+from mastering.judging.readback import LARGEST_CAPTURE, NAMED, ReadBackError, read_bounded, sources
 from mastering.judging.to_write import Guard
 from mastering.master.master import Master
 from mastering.master.serial import slot_words
