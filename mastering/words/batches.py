@@ -1,21 +1,24 @@
 """Batches and discs in words, for the helper at the table."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from mastering.judging.standing import DiscAction, Standing, after_failure
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.lines import Line
+from mastering.ledger.lines import Line as LedgerLine
+from mastering.words.layout import Block, Line, Table, indented
+from mastering.words.times import local_time
 
 _ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
     "box": "box it",
-    "turn-over": "turn it over: {sides} is still to be read",
+    "turn-over": "put it in {up}: {sides} is still to be read",
     "read-again": "read {sides} again",
     "write-again": "write {sides} again",
     "reject": "reject it: put it aside and don't use the blank again",
     "clean-drive": "clean the drive first",
 }
+_UP = {"A": "label up", "B": "label down"}
 _SHOWN = 12
 
 
@@ -33,13 +36,14 @@ def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
 
 def counts_text(counts: Mapping[Standing, int]) -> str:
     """How many discs stand how."""
-    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "open"))
+    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "unfinished"))
     return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
 
 
-def disc_text(disc: Disc) -> str:
-    """How a disc stands and what to do with it, on one line."""
-    return f"{disc.serial}  {disc.verdict():8}  {action_text(disc)}"
+def disc_text(disc: Disc) -> Line:
+    """How a disc stands and what to do with it."""
+    verdict = disc.verdict()
+    return Line(f"{disc.serial}  {'unfinished' if verdict == 'open' else verdict:10}  ", action_text(disc))
 
 
 def action_text(disc: Disc) -> str:
@@ -47,6 +51,8 @@ def action_text(disc: Disc) -> str:
     standings = disc.standings()
     verdict = disc.verdict()
     sides = [name for name, side in standings.items() if side.verdict == verdict]
+    if not disc.batch.open and verdict == "pass":
+        return "passed; its batch is closed"
     if not disc.batch.open and verdict != "pass" and disc.action() != "reject":
         return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
     if verdict == "open" and len(sides) == len(standings):
@@ -60,10 +66,12 @@ def action_text(disc: Disc) -> str:
         others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
         return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
     doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
-    return _ACTIONS[action].format(sides=sides_text(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
+    return _ACTIONS[action].format(sides=sides_text(sides), up=_UP[sides[0]]) + "".join(
+        f"; side {name} is in doubt, read it again" for name in doubt
+    )
 
 
-def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[Block]:
     """A batch for people: how far it is, which serials are next, which discs wait for what."""
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
@@ -71,7 +79,7 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
-    yield from (f"  {disc_text(disc)}" for disc in discs if _waits(disc))
+    yield from indented(disc_text(disc) for disc in discs if _waits(disc))
     rejected = [disc.serial for disc in discs if disc.action() == "reject"]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
@@ -95,7 +103,7 @@ def _waits(disc: Disc) -> bool:
     return bool(disc.reads) and disc.verdict() != "pass" and disc.action() != "reject"
 
 
-def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[Block]:
     """A batch that was closed: what it came to, and what is left unfinished for good."""
     yield f"batch {batch.name} is closed: {counts_text(counts)}; {batch.line['good']} good were wanted"
     waiting, fresh = [disc.serial for disc in discs if _waits(disc)], _fresh(discs)
@@ -105,7 +113,7 @@ def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int])
         yield f"  serials that were never read: {_some(fresh)}"
 
 
-def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
+def disc_story(disc: Disc, corrections: Iterable[LedgerLine]) -> Iterator[Block]:
     """All that is known of a disc, read by read; then how it was rejected by eye and corrected."""
     yield disc_text(disc)
     simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
@@ -113,20 +121,32 @@ def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
     for read in disc.reads:
         drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
         void = "  (void)" if read.void else ""
-        told = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
+        verdict = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
         where = f"side {read.side or '?'}, writing {read.writing or '?'} by {drive or '?'}, read by {read.read_by or '?'}"
-        yield f"  read {read.number}: {where}: {told}  {disc.files[read.number].name}{void}"
-    yield from (f"  {_correction_text(line)}" for line in corrections)
+        yield Line(f"  read {read.number}: ", f"{where}: {verdict}  {disc.files[read.number].name}{void}")
+    yield from (f"  {_correction_text(correction)}" for correction in corrections)
 
 
-def _correction_text(line: Line) -> str:
+def _correction_text(line: LedgerLine) -> str:
     """What a reject or a correction says, when and why."""
     if line["kind"] == "reject":
-        return f"rejected by eye {line['at']}: {line['reason']}"
-    said = [f"from lot {line['lot']}"] if line["lot"] else []
-    said += [f"written by {line['wrote']}"] if line["wrote"] else []
-    said += [f"read {line['read']} is void"] if line["void"] else []
-    return f"corrected {line['at']}: {', '.join(said)} ({line['reason']})"
+        return f"rejected by eye {local_time(line['at'])}: {line['reason']}"
+    corrected = [f"from lot {line['lot']}"] if line["lot"] else []
+    corrected += [f"written by {line['wrote']}"] if line["wrote"] else []
+    corrected += [f"read {line['read']} is void"] if line["void"] else []
+    return f"corrected {local_time(line['at'])}: {', '.join(corrected)} ({line['reason']})"
+
+
+def batches_table(batches: Sequence[tuple[Batch, Mapping[Standing, int]]]) -> Table:
+    """The batches, and how many of their discs stand how."""
+    head = ("batch", "state", "master", "wanted", "good", "in doubt", "bad", "unfinished", "opened")
+    return Table([head, *(_batch_row(batch, counts) for batch, counts in batches)])
+
+
+def _batch_row(batch: Batch, counts: Mapping[Standing, int]) -> tuple[str, ...]:
+    line = batch.line
+    standing = (str(counts[name]) for name in ("pass", "marginal", "fail", "open"))
+    return batch.name, "open" if batch.open else "closed", line["master"], str(line["good"]), *standing, local_time(line["at"])
 
 
 def _some(serials: list[str]) -> str:

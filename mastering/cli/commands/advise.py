@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, message
 
 if TYPE_CHECKING:
     from mastering.deciding.advice import Entry
@@ -42,7 +42,7 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
     elif found:
         lines(text for entry in found for text in _told(entry, (entry.about, entry.name) in unreal, why))
     else:
-        click.echo("nothing is in use: no lot, drive or open batch", err=True)
+        message("nothing is in use: no lot, drive or open batch")
 
 
 def _told(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:

@@ -7,6 +7,7 @@ import click
 
 from mastering.cli.output import json_lines, lines
 from mastering.master.bag import MasterError, fixity
+from mastering.words.masters import UNCHECKED, checks_text
 
 
 @click.command(short_help="Check a master: its files, fields, volumes and sides.")
@@ -33,11 +34,5 @@ def command(master: str, as_json: bool) -> int:
     if as_json:
         json_lines(made)
     else:
-        lines(line for each in made for line in _told(each))
+        lines([*checks_text(made[: 1 if broken else None]), *([UNCHECKED] if broken else [])])
     return 0 if all(each["ok"] for each in made) else 1
-
-
-def _told(made: dict[str, Any]) -> list[str]:
-    what = f"side {made['side']}: {'record' if made['check'] == 'side' else made['check']}" if made["side"] else made["check"]
-    head = f"{'good' if made['ok'] else 'WRONG':6} {what}"
-    return [head, *(f"       {': '.join(filter(None, problem.values()))}" for problem in made["problems"])]

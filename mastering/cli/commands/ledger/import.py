@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import ledger_option, open_ledger, shop
+from mastering.cli.output import message
 from mastering.errors import MasteringError
 
 
@@ -32,4 +33,4 @@ def command(file: str, ledger: str | None) -> None:
             count = take(opened, lines, name)
     else:
         count = take_anew(path, lines, name)
-    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+    message(f"{count:,} rows imported" + ("" if count else f": {name} has no line"))
