@@ -16,6 +16,7 @@ from mastering.judging.verdict import Verdict
 from mastering.judging.verify import Verifier
 from mastering.master.builder import build, payload, record
 from mastering.master.master import Master, open_master, write_master
+from mastering.platform import give_folder_name
 from mastering.simulator.evening import Copy, copies
 
 SIGN = "made-by-obverse-demo"  # a file that lists what the demo made: --again deletes these files and no other
@@ -140,7 +141,6 @@ def _put_away(target: Path, again: bool, aside: Path) -> None:
 def _give_name(folder: Path, target: Path) -> None:
     """Gives a finished folder its name. MasteringError when something came to have it meanwhile: nothing is replaced."""
     try:
-        target.mkdir()  # a rename alone would replace an empty folder
+        give_folder_name(folder, target)
     except FileExistsError as error:
-        raise MasteringError(f"{target}: came to exist while the demo was made; it was left as it is") from error
-    folder.rename(target)
+        raise MasteringError(f"{target}: came to exist while the demo was made, and was left as it is") from error

@@ -9,6 +9,7 @@ from formats.words import counted
 from mastering.demo.batch import DISCS, DRIVES, LOTS, TRUTH, MadeBatch
 from mastering.demo.shop import MASTERS, Demo
 from mastering.simulator.evening import practice_serial
+from mastering.words.advice import sentence
 from mastering.words.batches import counts_text
 from mastering.words.layout import Block, Command, Line
 from mastering.words.rates import rates_text
@@ -77,7 +78,7 @@ def _batch_text(batch: MadeBatch, target: Path, columns: int) -> Iterator[Block]
         yield from rates_text(rates, columns, "   ")
     yield ""
     yield "   What that says (`obverse advise`):"
-    yield from (Line(f"   {entry.level:5} ", entry.say) for entry in batch.advice)
+    yield from (Line(f"   {entry.level:5} ", sentence(entry)) for entry in batch.advice)
     truth = "; ".join(f"{name} is {what}" for name, what in zip((*LOTS, *DRIVES), TRUTH, strict=True))
     yield f"   The truth of this simulation: {truth}."
 

@@ -1,18 +1,11 @@
 """`obverse advise`: from rates to decisions."""
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
-
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop
 from mastering.cli.output import json_lines, lines, message
 
-if TYPE_CHECKING:
-    from mastering.deciding.advice import Entry
-
 _SEED = 20261125  # of the draws that say where harmless discs would have failed: the same ledger gets the same advice
-_TITLES = {"stop": "STOP", "look": "look", "wait": "wait", "fine": "fine"}
 
 
 @click.command(short_help="Say what to stop, what to look at, and what is fine.")
@@ -33,26 +26,14 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
     from mastering.cli.settings import settings
     from mastering.deciding.advice import advise
     from mastering.ledger.outcomes import history, in_use, simulated
+    from mastering.words.advice import entry_text, line
 
     with open_ledger(ledger) as opened, opened.read() as known:
-        found = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
+        entries = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
         unreal = simulated(known)
     if as_json:
-        json_lines(entry.plain() | {"simulated": (entry.about, entry.name) in unreal} for entry in found)
-    elif found:
-        lines(text for entry in found for text in _told(entry, (entry.about, entry.name) in unreal, why))
+        json_lines(line(entry, simulated=(entry.about, entry.name) in unreal) for entry in entries)
+    elif entries:
+        lines(block for entry in entries for block in entry_text(entry, simulated=(entry.about, entry.name) in unreal, why=why))
     else:
         message("nothing is in use: no lot, drive or open batch")
-
-
-def _told(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
-    yield f"{_TITLES[entry.level]}  {entry.say}" + (" (simulated)" if simulated else "")
-    if entry.to_try:
-        yield f"      to find out: {entry.to_try}"
-    if why:
-        from mastering.deciding.advice_words import told
-
-        yield from (f"      {line}" for line in told(entry.why))
-        for each in entry.culprits:
-            called = "nothing but chance" if each.kind == "none" else f"{each.kind} {each.name}"
-            yield f"      {called}: {each.chance:.0%} likely".replace("%", " %")
