@@ -125,6 +125,9 @@ def _words(error: BaseException) -> Iterator[str]:
         yield str(error)
     elif isinstance(error, MemoryError):
         yield "there is not enough memory for this"
+    elif isinstance(error, ImportError):
+        why = str(error).strip().partition("\n")[0]
+        yield f"a part of the program can't be loaded: there is too little memory for it, or it must be installed again ({why[:200]})"
     elif isinstance(error, OSError):
         yield f"{error.filename or 'output'}: {error.strerror or error}"
     else:

@@ -110,7 +110,8 @@ def progress(items: Iterable[Item], unit: str, total: int | None = None) -> Iter
             elif monotonic() - begun > _WAIT:
                 from tqdm import tqdm
 
-                bar = tqdm(total=total, initial=count, unit=f" {unit}", leave=False, file=sys.stderr, dynamic_ncols=True)
+                width = columns(sys.stderr) - 1  # given, as some terminals say that they have no columns and no rows
+                bar = tqdm(total=total, initial=count, unit=f" {unit}", leave=False, file=sys.stderr, ncols=width, nrows=20)
             yield item
     finally:
         if bar is not None:

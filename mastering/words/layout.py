@@ -12,14 +12,10 @@ from textwrap import TextWrapper
 TIE = "\N{NO-BREAK SPACE}"  # a space at which no line is broken; shown as a plain one
 COLUMNS = 80
 _NARROWEST = 24  # columns that a text needs beside what stands in front of it; with fewer it goes onto the next line
-_CELL = 8  # a table's columns of text get no narrower
+_CELL = 24  # a table breaks no word that is shorter
 _GAP = "  "
 _NUMBER = re.compile(r"[\d?][\d.,/-]*([ \u00A0]%)?( to [\d.,]+[ \u00A0]%)?")  # or several, or the limits of one
 _PERCENT = re.compile(r"(?<=\d) (?=%)")  # a number and its sign stay together
-
-_COMMANDS = {code: f"%{code:02X}" for code in (*range(0x20), *range(0x7F, 0xA0))}  # what a terminal may take for a command
-_TURNING = (0x061C, 0x200E, 0x200F, 0x2028, 0x2029, *range(0x202A, 0x202F), *range(0x2066, 0x206A))  # what turns or breaks a line's order
-_HIDDEN = _COMMANDS | {code: f"\\u{code:04x}" for code in (*_TURNING, *range(0xD800, 0xE000))}  # the last are bytes of no encoding
 
 
 @dataclass(frozen=True)
@@ -40,7 +36,10 @@ class Command:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of cells, the first row its head. Numbers are never broken, other cells wrap where room is short."""
+    """Rows of cells, the first row its head. Numbers are never broken, other cells wrap where room is short.
+
+    A row of one cell, where the head has several, is a title across all columns.
+    """
 
     rows: Sequence[Sequence[str]]
     indent: str = ""
@@ -50,8 +49,18 @@ Block = str | Line | Command | Table
 
 
 def escaped(text: str) -> str:
-    """A text without anything that a terminal could take for a command: discs' names and files hold any character."""
-    return text if text.isprintable() else text.translate(_HIDDEN)
+    """A text without anything that a terminal could take for a command, or that hides or turns what is near it.
+
+    Discs' names and files hold any character; one that is not printable is shown by its number.
+    """
+    return text if text.isprintable() else "".join(map(_escaped, text))
+
+
+def _escaped(character: str) -> str:
+    if character.isprintable() or character == TIE:
+        return character
+    code = ord(character)
+    return f"%{code:02X}" if code <= 0xFF else f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
 
 
 def indented(blocks: Iterable[Block], by: str = "  ") -> Iterator[Block]:
@@ -128,12 +137,16 @@ def _table(table: Table, columns: int) -> Iterator[str]:
     rows = [[escaped(cell) for cell in row] for row in table.rows]
     if not rows:
         return
-    widths = _widths(rows, columns - len(table.indent))
+    by_column = list(zip(*(row for row in rows if len(row) == len(rows[0])), strict=True))
+    widths = _widths(by_column, columns - len(table.indent))
     if widths is None:
         yield from _records(rows, table.indent, columns)
         return
-    rights = [_is_of_numbers(column) for column in zip(*rows, strict=True)]
+    rights = [_is_of_numbers(column) for column in by_column]
     for row in rows:
+        if len(row) < len(widths):
+            yield from _wrapped(Line(table.indent, row[0]), columns)
+            continue
         for cells in _lines_of(row, widths, rights):
             yield _shown(table.indent + _GAP.join(cells))
 
@@ -144,9 +157,8 @@ def _is_of_numbers(column: Sequence[str]) -> bool:
     return bool(cells) and all(map(_NUMBER.fullmatch, cells))
 
 
-def _widths(rows: Sequence[Sequence[str]], room: int) -> list[int] | None:
+def _widths(by_column: Sequence[Sequence[str]], room: int) -> list[int] | None:
     """The width of each column: the widest columns of text are made narrower until all fit; None when numbers alone are too wide."""
-    by_column = list(zip(*rows, strict=True))
     widths = [max(map(len, column)) for column in by_column]
     least = [_least(column) for column in by_column]
     while (over := sum(widths) + len(_GAP) * (len(widths) - 1) - room) > 0:
@@ -184,6 +196,6 @@ def _records(rows: Sequence[Sequence[str]], indent: str, columns: int) -> Iterat
     head, *body = rows
     lead = max(map(len, head)) + len(_GAP)
     for row in body:
-        for name, cell in zip(head, row, strict=True):
+        for name, cell in zip(head, row, strict=False):
             if cell.strip():
                 yield from _wrapped(Line(indent + name.ljust(lead), cell), columns)

@@ -263,17 +263,13 @@ def _parts_table(geometry: Geometry, columns: int) -> Table:
     """Every part with its bytes, cells and microseconds; where zones differ, for each of them, or for the first and the last."""
     most = 4 if columns >= _WIDE else 2
     zones = geometry.zones if len(geometry.zones) <= most else (geometry.zones[0], geometry.zones[-1])
-    rows = [("part", "bytes", "cells", *(f"µs on {zone.first}-{zone.last}" for zone in zones), "holds")]
+    rows: list[tuple[str, ...]] = [("part", "bytes", "cells", *(f"µs {zone.first}-{zone.last}" for zone in zones), "holds")]
     for title, elements in (("before the first sector", geometry.lead), ("each sector", geometry.sector)):
         if elements:
             by_zone = [pieces(geometry, elements, zone) for zone in zones]
-            rows += [_title_row(title, zones), *(_row(row, zones) for row in zip(*by_zone, strict=True))]
-    rows += [_title_row("after the last sector", zones), _row([_left(geometry, zone) for zone in zones], zones)]
+            rows += [(title,), *(_row(row, zones) for row in zip(*by_zone, strict=True))]
+    rows += [("after the last sector",), _row([_left(geometry, zone) for zone in zones], zones)]
     return Table(rows, "  ")
-
-
-def _title_row(title: str, zones: Sequence[Zone]) -> tuple[str, ...]:
-    return (title, "", "", *("" for _ in zones), "")
 
 
 def _left(geometry: Geometry, zone: Zone) -> Piece:
@@ -287,7 +283,7 @@ def _left(geometry: Geometry, zone: Zone) -> Piece:
 def _row(row: Sequence[Piece], zones: Sequence[Zone]) -> tuple[str, ...]:
     times = [_micros(piece.cells, zone) for piece, zone in zip(row, zones, strict=True)]
     counts, cells = ([getattr(piece, name) for piece in row] for name in ("bytes", "cells"))
-    return (f"{TIE}{TIE}{row[0].name}", _numbers(counts, _COUNT), _numbers(cells, _CELLS), *times, row[0].holds)
+    return (f"  {row[0].name}".replace(" ", TIE), _numbers(counts, _COUNT), _numbers(cells, _CELLS), *times, row[0].holds)
 
 
 def _numbers(numbers: Sequence[int], width: int) -> str:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from mastering.master.master import Master, Side
 
 KIND_WORDS = {
-    "differs": "holds other bytes than the master",
+    "differs": "other bytes than the master's",
     "data-mark": "marked as deleted data",
     "identity": "its identifier names another disc",
     "serial": "no serial of this title in its place",  # `slot_words` says what is there instead

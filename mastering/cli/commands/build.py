@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mastering.cli.output import json_lines, lines, warning
+from mastering.cli.output import json_lines, lines, progress, warning
 from mastering.errors import MasteringError, unknown
 from mastering.words.masters import built_text
 
@@ -35,7 +35,7 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
-    made = build_all(Path(job))
+    made = build_all(Path(job), lambda variants: progress(variants, "editions"))
     if edition is not None and edition not in (names := [name for name in made if name != PLAIN]):
         raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
     chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
