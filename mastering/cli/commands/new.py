@@ -136,7 +136,7 @@ image = "{source}"
 
 @click.command(short_help="Make a commented job to start from.")
 @click.argument("folder", type=click.Path(), metavar="DIR")
-@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side; give it twice for two.")
+@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side. Repeat for side B.")
 def command(folder: str, sides: tuple[str, ...]) -> None:
     """Make the folder DIR, which must not exist, with a commented job that builds as it is."""
     from mastering.files import write_folder

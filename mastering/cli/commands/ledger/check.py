@@ -12,7 +12,7 @@ _ROWS_WHOLE = (
 _ROWS_LOST = "rows were changed, lost or damaged: move this ledger away and go on with the newest backup"
 
 
-@click.command(short_help="Prove that nobody changed the ledger behind its back.")
+@click.command(short_help="Check that no row was changed outside the program.")
 @ledger_option
 @json_option("Print a JSON line for each check.")
 def command(ledger: str | None, as_json: bool) -> int:
