@@ -45,7 +45,7 @@ _EDITIONS = """
 # name = "FIRST"
 # source = "side-a/demo.bin"
 #
-# [edition.demo.side.A]       # what else is other on a side; files and places given here are added to the side's
+# [edition.demo.side.A]       # what else differs on a side; files and places given here are added to the side's
 # platform = "the same machine"
 """
 
