@@ -71,7 +71,7 @@ def _batch_text(batch: MadeBatch, target: Path, columns: int) -> Iterator[Block]
     yield "   These needed more than one look (in brackets what the simulation had done to them):"
     for disc in batch.discs:
         if disc.serial in batch.stories:
-            end = "rejected" if disc.action() == "reject" else f"boxed after {len(disc.reads)} reads"
+            end = "rejected" if disc.next_step.action == "reject" else f"boxed after {len(disc.reads)} reads"
             yield Line(f"   {disc.serial}  {end:21}  ", f"[{'; '.join(batch.stories[disc.serial])}]")
     for rates in (batch.by_lot, batch.by_drive):
         yield ""

@@ -81,7 +81,7 @@ def test_every_line_of_the_readme_that_names_a_command_names_one_that_exists():
     known = [" ".join(row.split("`")[1].split()[1:3]) for row in commands(main.obverse)]
     text = "\n".join(re.sub(r"```.*?```", "", path.read_text(), flags=re.DOTALL) for path in (README, REPO / "DEVELOPERS.md"))
     for words in re.findall(r"`obverse ([a-z]+(?: [a-z]+)?)", text):
-        assert any(name == words or name.split()[0] == words.split()[0] and words.split()[0] not in GROUPS for name in known), words
+        assert any(name == words or (name.split()[0] == words.split()[0] and words.split()[0] not in GROUPS) for name in known), words
 
 
 def test_the_new_title_of_the_readme_builds(tmp_path):

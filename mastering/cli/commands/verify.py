@@ -104,7 +104,7 @@ class _Job:
         from mastering.judging.evidence import load
 
         try:
-            verdict = self.verifier.judge(load(source, self.longest, match))
+            verdict = self.verifier.judge(load(source, self.longest, match, self.verifier.known_fields))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
             return "error", json.dumps({"readback": source.path, "error": what}) + "\n" if as_json else f"error     {what}"
