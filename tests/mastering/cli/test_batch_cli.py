@@ -306,8 +306,8 @@ def test_a_closed_batch_asks_for_nothing_any_more(table):
     table.done("batch", "close", table.batch)
     out = table.done("batch", "show", table.batch).out
     assert out[2:] == [
-        f"  {disc}  {verdict:8}  don't box it: its batch was closed before it was finished"
-        for disc, verdict in ((FIRST, "open"), (SECOND, "marginal"), (THIRD, "fail"))
+        f"  {disc}  {verdict:10}  don't box it: its batch was closed before it was finished"
+        for disc, verdict in ((FIRST, "unfinished"), (SECOND, "marginal"), (THIRD, "fail"))
     ]
     assert table.done("batch", "show", table.batch, FOURTH).out[0] == f"{FOURTH}  unfinished  not read yet, and its batch is closed"
 

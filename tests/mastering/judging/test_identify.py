@@ -227,7 +227,7 @@ def test_a_disc_with_its_story(table):
         f"{table.folder / 'found.dump'}",
         "  Lamplighter 1.2 A: 560 of 560 sectors (100.0 %)",
         f"  serial {FIRST}",
-        f"  {FIRST}  fail        read side B again",
+        f"  {FIRST}  fail        read side B again, label down",
         "    batch B-0001, lot L-07",
         f"    read 1: side B, writing 1 by D1, read by D1: fail  {FIRST}-B.dump",
         f"    read 2: side A, writing 1 by D1, read by D1: pass  {FIRST}-A.dump",
