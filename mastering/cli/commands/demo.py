@@ -59,7 +59,7 @@ def _refuse(target: Path, again: bool) -> None:
         raise MasteringError(f"{target}: exists, and no demo made it (it has no file {_SIGN}); name another folder with --out")
     if not again:
         raise MasteringError(f"{target}: exists already; --again replaces what a demo made, --out names another folder")
-    made = set((target / _SIGN).read_text(errors="replace").splitlines())
+    made = set((target / _SIGN).read_bytes().decode("utf-8", "replace").splitlines())
     present = [path for path in sorted(target.rglob("*")) if path.is_symlink() or not path.is_dir()]
     kept = [path for path in present if path != target / _SIGN and not (_is_plain(path) and _listed(target, path) in made)]
     if kept:
@@ -74,7 +74,7 @@ def _listed(folder: Path, path: Path) -> str:
     """A file's line in the list: digest and name."""
     from mastering.files import digest
 
-    return f"{digest(path.read_bytes())}  {path.relative_to(folder)}"
+    return f"{digest(path.read_bytes())}  {path.relative_to(folder).as_posix()}"
 
 
 def _shop() -> Path:
@@ -98,7 +98,7 @@ def _evening(shop: Path, target: Path) -> Iterator[str]:
     from mastering.files import write_folder
     from mastering.simulator.evening import copies
 
-    files = {str(path.relative_to(_shop())): path.read_bytes() for path in sorted(_shop().rglob("*")) if _belongs(path)}
+    files = {path.relative_to(_shop()).as_posix(): path.read_bytes() for path in sorted(_shop().rglob("*")) if _belongs(path)}
     write_folder(shop, files, durable=False)
     (shop / "masters").mkdir()
     master, older = (_build(shop, name, job) for name, job in _MASTERS.items())
@@ -106,7 +106,7 @@ def _evening(shop: Path, target: Path) -> Iterator[str]:
     write_folder(shop / "practice", {name: data for copy in made for name, data in copy.files.items()}, durable=False)
     told = list(batch_evening(shop, master, target))
     present = [path for path in sorted(shop.rglob("*")) if path.is_file()]
-    (shop / _SIGN).write_text("".join(f"{_listed(shop, path)}\n" for path in present))
+    (shop / _SIGN).write_bytes("".join(f"{_listed(shop, path)}\n" for path in present).encode("utf-8", "replace"))
     verdicts = [_judge(shop, master, older, copy) for copy in made]
     yield from _told_master(target, master)
     yield from _told_copies(master, made, verdicts)
