@@ -1,14 +1,14 @@
 """What several commands share: the ledger's option, how it is opened, JSON."""
 
 import os
-import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from formats.words import counted
+from mastering.cli.output import message, warning
 from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.shop import NAME, VARIABLE, Shop, find
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from mastering.ledger.store import Ledger
     from mastering.recording.opening import Rules
 
-Item = TypeVar("Item")
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -96,9 +95,9 @@ def _tell_changes(ledger: "Ledger") -> None:
     from mastering.words.batches import changed_text
 
     count = counted(len(ledger.changed_verdicts), "disc")
-    click.echo(f"obverse: the ledger was brought to this version; its rules change the verdict of {count}:", err=True)
+    warning(f"the ledger was brought to this version; its rules change the verdict of {count}:")
     for change in ledger.changed_verdicts:
-        click.echo(f"  {changed_text(change.disc.serial, change.before, change.disc.verdict, change.disc)}", err=True)
+        message(f"  {changed_text(change.disc.serial, change.before, change.disc.verdict, change.disc)}")
 
 
 def geometry_list(text: str | None) -> list[str] | None:
@@ -112,7 +111,7 @@ def geometry_list(text: str | None) -> list[str] | None:
         declared = names("geometries")
         for each in ids:
             if each not in declared:
-                click.echo(f"obverse: {each} is no declared geometry; is it one of a job's own? {unknown(each, declared)}", err=True)
+                warning(f"{each} is no declared geometry; is it one of a job's own? {unknown(each, declared)}")
     return ids
 
 
@@ -128,16 +127,6 @@ def batch_rules(found: Shop) -> "Rules":
         given.get("margin", usual.margin),
         given.get("practice", usual.practice),
     )
-
-
-def reading(items: list[Item], what: str) -> Iterable[Item]:
-    """The items, with a bar on a screen while there are many."""
-    if len(items) < 50 or not sys.stderr.isatty():
-        return items
-    from tqdm import tqdm
-
-    bar: Iterable[Item] = tqdm(items, what, leave=False, file=sys.stderr)
-    return bar
 
 
 def point_in_time(text: str | None, option: str, end: bool = False) -> str | None:
@@ -162,7 +151,5 @@ def stamp(writer: "LogWriter") -> str:
 
     time = now()
     if writer.last_at is not None and moment(time, "the clock") < moment(writer.last_at, "the ledger"):
-        click.echo(
-            f"obverse: the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right", err=True
-        )
+        warning(f"the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right")
     return time

@@ -7,7 +7,9 @@ from mastering.judging.standing import why_unsettled
 from mastering.ledger.entities import Disc
 from mastering.ledger.lines import Line
 from mastering.ledger.questions import Row
-from mastering.words.dates import local
+from mastering.words.layout import Block
+from mastering.words.layout import Line as TextLine
+from mastering.words.times import local_time
 
 _KEPT = ("side", "writing", "evidence", "verdict", "diagnosis", "wrote", "read_by", "operator", "readback", "file_sha256", "at")
 
@@ -37,7 +39,7 @@ def history_plain(disc: Disc, rows: Iterable[Row], order: str | None) -> dict[st
     }
 
 
-def history_text(disc: Disc, rows: Iterable[Row], order: str | None) -> Iterator[str]:
+def history_text(disc: Disc, rows: Iterable[Row], order: str | None) -> Iterator[Block]:
     """The same for people, a line a row."""
     line = disc.batch.line
     box = f", inner box {disc.inner}" if disc.inner else ""
@@ -48,7 +50,7 @@ def history_text(disc: Disc, rows: Iterable[Row], order: str | None) -> Iterator
         read = reads.get(row.number)
         why = None if read is None else why_unsettled(disc.rows, read)
         idle = "" if why is None else f" (does not count: {why})"
-        yield f"  {local(row.line['at'])}  {_row_text(row.line)}{idle}"
+        yield TextLine(f"  {local_time(row.line['at'])}  ", f"{_row_text(row.line)}{idle}")
 
 
 def _row_text(line: Line) -> str:

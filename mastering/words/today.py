@@ -6,6 +6,7 @@ from typing import Any
 from formats.words import counted
 from mastering.recording.morning import Morning
 from mastering.words.batches import disc_text
+from mastering.words.layout import Block, indented
 
 _SHOWN = 8
 
@@ -32,7 +33,7 @@ def today_plain(found: Morning) -> dict[str, Any]:
     }
 
 
-def today_text(found: Morning) -> Iterator[str]:
+def today_text(found: Morning) -> Iterator[Block]:
     """The same for people: what wants a hand first."""
     for serial in found.doubted:
         yield f"take {serial} out of its box: it is good no more (`obverse disc show {serial}`)"
@@ -44,7 +45,7 @@ def today_text(found: Morning) -> Iterator[str]:
     for each in found.batches:
         rest = f"{each.wanted} more wanted" if each.wanted else f"enough are good: `obverse batch close {each.batch.name}`"
         yield f"{each.batch.line['master']}, batch {each.batch.name}: {each.counts['pass']} good of {each.batch.line['good']}; {rest}"
-        yield from (f"  {disc_text(disc)}" for disc in each.waiting[:_SHOWN])
+        yield from indented(disc_text(disc) for disc in each.waiting[:_SHOWN])
         if len(each.waiting) > _SHOWN:
             yield f"  and {len(each.waiting) - _SHOWN} more that wait for something"
     if not found.batches:

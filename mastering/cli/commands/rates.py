@@ -1,16 +1,18 @@
 """`obverse rates`: how bad lots, drives, sides and tracks are."""
 
+import sys
+from typing import get_args
+
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
-from mastering.deciding.rates import LEGEND, By, Role, rows
+from mastering.cli.output import columns, json_lines, lines, message
+from mastering.deciding.rates import By, Role
+from mastering.words.rates import rates_text
 
 
 @click.command(short_help="How bad each batch, lot, inner box, drive, side or track is.")
-@click.option(
-    "--by", type=click.Choice(["batch", "lot", "inner", "drive", "side", "track"]), default="lot", show_default=True, help="The groups."
-)
+@click.option("--by", type=click.Choice(get_args(By)), default="lot", show_default=True, help="The groups.")
 @click.option(
     "--role",
     type=click.Choice(["wrote", "read"]),
@@ -36,6 +38,6 @@ def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(rate.plain() for rate in found)
     elif found:
-        lines([*table(rows(found)), LEGEND])
+        lines(rates_text(found, columns(sys.stdout)))
     else:
-        click.echo("nothing is decided yet: no disc is good or rejected", err=True)
+        message("nothing is decided yet: no disc is good or rejected")

@@ -6,8 +6,8 @@ import pytest
 from table import Table, done, one_side, said, two_sides
 
 from formats import registry
-from mastering.ledger.store import Ledger
 from mastering.deciding.fitness import misfits
+from mastering.ledger.store import Ledger
 
 COARSE = registry.geometry("mfm-40x9x512")
 BOTH_HEADS = registry.geometry("mfm-40x9x512-2s")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, message
 from mastering.errors import MasteringError
 from mastering.words.batches import batch_plain, closed_text
 
@@ -48,7 +48,7 @@ def command(batch: str, counted: str | None, reason: str | None, ledger: str | N
                 f"{why}; batch {batch} is closed, but the ledger was not copied: say this again, or `obverse ledger backup FILE`"
             ) from error
         rows, digest = end_of(opened)
-    click.echo(f"the ledger was copied to {target}: {rows:,} rows, the last with the digest {digest}", err=True)
+    message(f"the ledger was copied to {target}: {rows:,} rows, the last with the digest {digest}")
 
 
 def _is_backed_up(ledger: "Ledger", closing: str) -> bool:

@@ -3,7 +3,8 @@
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, point_in_time
-from mastering.cli.output import json_lines, lines, table
+from mastering.cli.output import json_lines, lines, message
+from mastering.words.layout import Table
 
 _STATES = (
     "handed-out", "working", "unused", "abandoned", "rejected", "in-stock", "boxed", "packed", "shipped", "returned", "kept", "withdrawn",
@@ -46,9 +47,9 @@ def command(orders: bool, margin: bool, since: str | None, until: str | None, le
         columns = ["serial", "state", "verdict", "title", "revision", "batch", "lot", "at"]
         columns += ["order"] if orders else []
         columns += ["margin"] if margin else []
-        lines(table([tuple(columns), *(tuple(_cell(line[key]) for key in columns) for line in found)]))
+        lines([Table([tuple(columns), *(tuple(_cell(line[key]) for key in columns) for line in found)])])
     else:
-        click.echo("no disc is like that", err=True)
+        message("no disc is like that")
 
 
 def _cell(value: object) -> str:

@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mastering.cli.options import json_option, ledger_option, open_ledger, reading
-from mastering.cli.output import json_lines, lines
+from mastering.cli.options import json_option, ledger_option, open_ledger
+from mastering.cli.output import json_lines, lines, progress, warning
 
 if TYPE_CHECKING:
     from mastering.ledger.exchange import Checked
@@ -39,7 +39,7 @@ def command(digest: str | None, reads: bool, ledger: str | None, as_json: bool) 
                 row = known.row_with(digest.strip().lower())
             found.append(Checked("digest", () if row else (f"no row has the digest {digest}: the ledger was changed, or is another one",)))
         if reads:
-            found.append(Checked("reads", tuple(changed_files(opened, reading))))
+            found.append(Checked("reads", tuple(changed_files(opened, progress))))
     if as_json:
         json_lines({"check": each.check, "ok": each.ok, "problems": list(each.problems)} for each in found)
         json_lines([{"rows": count, "digest": last}])
@@ -54,4 +54,4 @@ def command(digest: str | None, reads: bool, ledger: str | None, as_json: bool) 
 def _advise(found: "list[Checked]") -> None:
     bad = {each.check for each in found if not each.ok} - {"reads"}
     if bad:
-        click.echo(f"obverse: {_ROWS_WHOLE if bad == {'tables'} else _ROWS_LOST}", err=True)
+        warning(f"{_ROWS_WHOLE if bad == {'tables'} else _ROWS_LOST}")
