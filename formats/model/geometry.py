@@ -1,4 +1,4 @@
-"""What a geometry is: zones, gaps and records, and the proof that they fit a turn of the disc.
+"""What a geometry is: zones, gaps and records. Whether they fit a turn of a disc is `formats.model.proof`'s: who loads one proves it.
 
 Sizes are in bytes or in cells, never in seconds, but for a zone's cell length. A cell is the time of one possible flux
 transition. Nothing here needs numpy: laying down and reading cells is `formats.tracks.encode`.
@@ -9,8 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from formats import registry
-from formats.errors import DefinitionError
+from formats.loading import load
 from formats.model.plain import from_plain, to_plain
 from formats.model.record import Check, Field, Mark, Part, Record
 from formats.source import Source
@@ -91,14 +90,8 @@ class Geometry:
     coercivity: str = "300 Oe"
     tolerance: Fraction = Fraction(15, 1000)
 
-    def __post_init__(self) -> None:
-        from formats.model.proof import problems
-
-        if found := list(problems(self)):
-            raise DefinitionError(self.id, found)
-
     def __hash__(self) -> int:
-        """Of the id alone: equal ones have equal ids, and there are hundreds of numbers in one."""
+        """The hash of the id alone: equal geometries have equal ids, and a geometry has hundreds of numbers."""
         return hash(self.id)
 
     # What it holds
@@ -279,7 +272,7 @@ class Geometry:
 
     @staticmethod
     def from_plain(plain: dict[str, Any]) -> "Geometry":
-        """The geometry of a plain form. KeyError, TypeError, ValueError or DefinitionError when it is none."""
+        """The geometry of a plain form, not proved. KeyError, TypeError or ValueError when it is none."""
         made: Geometry = from_plain({"sources": []} | plain, _CLASSES)
         return made
 
@@ -289,13 +282,15 @@ _CLASSES: dict[str, type] = {each.__name__: each for each in (Geometry, Zone, Ga
 
 def part_cells(part: Part) -> int:
     """Cells of a part as its code lays it down."""
-    plain, coded = registry.code(part.code).unit
-    return part.size * 8 * coded // plain
+    return coded_cells(part.code, part.size)
 
 
 def fill_cells(gap: Gap) -> int:
     """Cells of one fill of a gap."""
-    if isinstance(gap.fill, str):
-        return len(gap.fill)
-    plain, coded = registry.code(gap.code).unit
-    return 8 * coded // plain
+    return len(gap.fill) if isinstance(gap.fill, str) else coded_cells(gap.code, 1)
+
+
+def coded_cells(code: str, count: int) -> int:
+    """Cells of `count` bytes in a recording code. KeyError when there is no such code."""
+    plain, coded = load("codes", code).unit
+    return int(count * 8 * coded // plain)

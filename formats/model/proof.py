@@ -5,8 +5,9 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from formats import registry
-from formats.errors import Problem
+from formats.errors import DefinitionError, Problem
+from formats.loading import load
+from formats.model.bounds import out_of_bounds
 from formats.model.checks import SIZES as CHECK_SIZES
 from formats.model.geometry import Gap, Geometry, Zone, fill_cells
 from formats.model.radius import HUB_HOLE, innermost
@@ -16,9 +17,21 @@ from formats.words import counted
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
 
 
+def prove(geometry: Geometry) -> Geometry:
+    """The geometry itself, when nothing is wrong with it; else DefinitionError with every problem."""
+    if wrong := list(problems(geometry)):
+        raise DefinitionError(geometry.id, wrong)
+    return geometry
+
+
 def problems(geometry: Geometry) -> Iterator[Problem]:
     """Everything that is wrong with a geometry; `where` is the field of its declaration, with the place of a gap in it."""
+    if wrong := list(out_of_bounds(geometry)):
+        yield from wrong
+        return  # nothing can be computed from such numbers
     yield from _zone_problems(geometry)
+    if any(map(_is_empty, geometry.zones)):
+        return
     records = [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
     names = [each.name for each in records]
     if names.count("identifier") != 1 or names.count("block") != 1:
@@ -51,12 +64,16 @@ def _fills(gap: Gap, count: int) -> str:
     return counted(count, "byte" if gap.code else "fill")
 
 
+def _is_empty(zone: Zone) -> bool:
+    return zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0
+
+
 def _zone_problems(geometry: Geometry) -> Iterator[Problem]:
     for before, after in pairwise(geometry.zones):
         if after.first != before.last + 1:
             yield Problem("zones", f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}")
     for zone in geometry.zones:
-        if zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0:
+        if _is_empty(zone):
             yield Problem("zones", f"zone {zone.first}-{zone.last} is empty")
     if geometry.heads not in (1, 2):
         yield Problem("heads", f"{geometry.heads} heads: a drive has 1 or 2")
@@ -140,6 +157,6 @@ def _field_problems(record: Record) -> Iterator[str]:
 def _unit_problems(record: Record) -> Iterator[str]:
     """Parts that their code can't hold."""
     for part in record.parts:
-        plain, _ = registry.code(part.code).unit
+        plain, _ = load("codes", part.code).unit
         if part.size % plain:
             yield f"{part.size} bytes in {part.code}, which codes {plain} at once"

@@ -11,6 +11,7 @@ from pydantic import Field, FiniteFloat
 from formats import registry
 from formats.errors import DefinitionError
 from formats.model.geometry import Element, Gap, Geometry, Zone
+from formats.model.proof import prove
 from formats.model.radius import INNERMOST, innermost
 from formats.model.record import Part, Record
 from formats.source import Source
@@ -169,7 +170,7 @@ class _Change:
         counts_on = _or(keys.tracks_count_on, base.head_tracks > 0)
         changes["head_tracks"] = zones[-1].last - zones[0].first + 1 if counts_on and heads == 2 else 0
         try:
-            return replace(base, **changes)
+            return prove(replace(base, **changes))
         except DefinitionError as error:
             for problem in error.problems:
                 self.add(self.places.get(problem.where, ""), problem.what)

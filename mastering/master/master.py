@@ -93,8 +93,9 @@ def _geometry_digest(plain: str) -> str:
 def _geometry(plain: str) -> "Geometry":
     """The geometry of a plain form in JSON; proved once, however many masters have it."""
     from formats.model.geometry import Geometry
+    from formats.model.proof import prove
 
-    return Geometry.from_plain(json.loads(plain))
+    return prove(Geometry.from_plain(json.loads(plain)))
 
 
 @dataclass(frozen=True)
