@@ -8,7 +8,7 @@ from math import ceil
 from formats.errors import DefinitionError, Problem
 from formats.loading import load
 from formats.model.bounds import out_of_bounds
-from formats.model.checks import SIZES as CHECK_SIZES
+from formats.model.checks import CHECKS
 from formats.model.geometry import Gap, Geometry, Zone, fill_cells
 from formats.model.radius import HUB_HOLE, innermost
 from formats.model.record import Record
@@ -146,11 +146,11 @@ def _field_problems(record: Record) -> Iterator[str]:
     if len(known) < len(record.fields):
         yield "two fields have one name"
     for check in record.checks:
-        if check.name not in CHECK_SIZES:
+        if check.name not in CHECKS:
             yield f"no check is called {check.name}"
         elif {check.first, check.last, check.stored} - known - {"mark"}:
             yield f"the check {check.name} names a field that is not there"
-        elif CHECK_SIZES[check.name] != record.field(check.stored).size:
+        elif CHECKS[check.name].size != record.field(check.stored).size:
             yield f"{check.stored} has the wrong size for {check.name}"
 
 
