@@ -14,7 +14,6 @@ from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
 from formats.volumes.shared.catalog_tables import (
     CATALOG,
     CONTENTS,
@@ -31,11 +30,15 @@ from formats.volumes.shared.catalog_tables import (
     TYPES,
     WORDS,
 )
+from formats.volumes.shared.content import check_room, check_step, check_type, check_word, refuse, word_of
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.free_space import DownwardSpace
 from formats.volumes.shared.image import Image
 from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.names import check_names, shown, twice
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, Problems
+from formats.volumes.shared.problems import Problems, key, other_numbers
 from formats.words import counted
 
 SOURCES = (
@@ -46,7 +49,7 @@ SOURCES = (
 
 
 @dataclass(frozen=True)
-class Plan:
+class CatalogPlan:
     """Where a geometry's volume keeps what.
 
     `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
@@ -61,7 +64,7 @@ class Plan:
     sure: bool = True
 
 
-PLANS = {"gcr6and2-35x16x256": Plan(release=3), "gcr5and3-35x13x256": Plan(release=2, first=12, sure=False)}
+PLANS = {"gcr6and2-35x16x256": CatalogPlan(release=3), "gcr5and3-35x13x256": CatalogPlan(release=2, first=12, sure=False)}
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ class _File:
 
     @property
     def where(self) -> str:
-        return volume.shown(NAMES.load(self.entry.name))
+        return shown(NAMES.load(self.entry.name))
 
     @property
     def number(self) -> int:
@@ -105,7 +108,7 @@ class _Reader(Walk):
                     yield entry
 
     def _sectors(self, entry: Any) -> _File:
-        where = volume.shown(NAMES.load(entry.name))
+        where = shown(NAMES.load(entry.name))
         lists = self.chain(link_of(entry.list), lambda link: link_of(self.sector(LIST, link).next), where)
         listed = [pair for link in lists for pair in self.sector(LIST, link).pairs]
         for number, pair in enumerate(listed, 1):
@@ -144,7 +147,7 @@ class _Reader(Walk):
             last = len(content.partition(b"\0")[0])
         return FileOut(
             NAMES.load(file.entry.name),
-            volume.word_of(TYPES, file.number),
+            word_of(TYPES, file.number),
             words.get("address") if words else None,
             bool(file.entry.type & LOCKED),
             content[first:last],
@@ -186,12 +189,12 @@ class _Reader(Walk):
             ("bytes of a sector", contents.size, geometry.size),
             ("pairs of a list", contents.pairs, PAIRS),
         )
-        yield from volume.other_numbers("table of contents", numbers)
+        yield from other_numbers("table of contents", numbers)
         if not 1 <= contents.volume <= HIGHEST_VOLUME:
             yield Problem("table of contents", f"volume {contents.volume} is not 1 to {HIGHEST_VOLUME}")
         if self.plan.sure and contents.release != self.plan.release:
             yield Problem("table of contents", f"its system's release is {contents.release}, not {self.plan.release}")
-        yield from volume.twice(file.where for file in self.files)
+        yield from twice(file.where for file in self.files)
         for file in self.files:
             count = len(file.lists) + sum(pair is not None for pair in file.pairs)
             if file.entry.sectors != count:
@@ -230,11 +233,11 @@ class _Builder(LinkedBuilder):
         boot = content.boot or b""
         sectors = [address for (track, _), address in self.addresses.items() if track < self.plan.boot]
         if len(boot) > len(sectors) * geometry.size:
-            self.problems.add(volume.key(content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * geometry.size:,} fit")
+            self.problems.add(key(content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * geometry.size:,} fit")
         for start, address in zip(range(0, len(boot), geometry.size), sectors, strict=False):
             owners[address] = "the boot bytes"
             self.image.write(address, boot[start : start + geometry.size])
-        volume.lay_places(self.image, content.places, owners, self.problems)
+        lay_places(self.image, content.places, owners, self.problems)
         self.space.remove({*owners, *sectors})
         self._check()
         self.problems.stop()
@@ -244,16 +247,16 @@ class _Builder(LinkedBuilder):
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "catalog-dos", ("image",), problems)
-        volume.check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
+        refuse(content, "catalog-dos", ("image",), problems)
+        check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
         if not 1 <= content.volume_number <= HIGHEST_VOLUME:
-            problems.add(volume.key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")
-        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+            problems.add(key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")
+        check_names(content.files, NAMES.problem, NAMES.store, problems)
         for file in content.files:
             _check_file(file, problems)
         needed = sum(_needed(file, self.image.geometry.size) for file in content.files)
         room = self.plan.first * CATALOG.entries.count
-        volume.check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
+        check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
         """Lay a file's lists and sectors; its catalog entry."""
@@ -300,10 +303,10 @@ def _needed(file: FileIn, size: int) -> int:
 
 
 def _check_file(file: FileIn, problems: Problems) -> None:
-    where, source = volume.key(file.where, "load_address"), volume.key(file.where, "source")
-    volume.check_type(file, TYPES, "catalog-dos", problems)
+    where, source = key(file.where, "load_address"), key(file.where, "source")
+    check_type(file, TYPES, "catalog-dos", problems)
     if file.type == "binary":
-        volume.check_word(file.load_address, where, problems)
+        check_word(file.load_address, where, problems)
     elif file.load_address is not None:
         problems.add(where, "only a binary file has one; leave the key out")
     if file.type == "text" and 0 in file.data:

@@ -17,13 +17,17 @@ from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
+from formats.volumes.shared.chains import follow
+from formats.volumes.shared.content import check_room, check_step, refuse
 from formats.volumes.shared.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
-from formats.volumes.shared.fat_tables import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
+from formats.volumes.shared.fat_tables import DELETED, FatLayout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
 from formats.volumes.shared.fat_tables import LABEL as LABELS
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.image import Image
+from formats.volumes.shared.names import check_names, shown, twice
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, Problems
+from formats.volumes.shared.problems import Problems, key
 from formats.words import counted
 
 SOURCES = (
@@ -72,7 +76,7 @@ class _Reader:
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
         self.medium = plan_of(PLANS, self.geometry)
         self.stated = stated(self.parameters, self.geometry)
-        self.layout = self.stated or Layout(self.medium, len(self.geometry.addresses), self.geometry.size)
+        self.layout = self.stated or FatLayout(self.medium, len(self.geometry.addresses), self.geometry.size)
         table = self._sectors(self.layout.table(0))
         self.table = unpack(table)
         if self.stated or table[0] == self.layout.medium.media:
@@ -88,7 +92,7 @@ class _Reader:
         def following(cluster: int) -> int | None:
             return None if self.table[cluster] >= LAST else self.table[cluster]
 
-        found, wrong = volume.follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
+        found, wrong = follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
         if wrong:
             self.problems.add(owner, wrong)
         return found
@@ -104,10 +108,10 @@ class _Reader:
             for entry in _entries(data):
                 name = path + load_name(entry.name)
                 if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
-                    self.stored.append((volume.shown(name), entry.name))
+                    self.stored.append((shown(name), entry.name))
                 if entry.attributes & DIRECTORY:
-                    inner = self._data(self._chain(entry.cluster, volume.shown(name)))
-                    self.directories.append((volume.shown(name), entry, cluster, inner))
+                    inner = self._data(self._chain(entry.cluster, shown(name)))
+                    self.directories.append((shown(name), entry, cluster, inner))
                     directories.append((name + b"/", entry.cluster, inner))
                 elif entry.attributes & LABEL:
                     self.label = self.label or LABELS.load(entry.name)
@@ -115,7 +119,7 @@ class _Reader:
                     self._file(name, entry)
 
     def _file(self, name: bytes, entry: Any) -> None:
-        where = volume.shown(name)
+        where = shown(name)
         chain = self._chain(entry.cluster, where) if entry.cluster else ()
         if entry.size > len(chain) * self.layout.cluster_bytes:
             room = len(chain) * self.layout.cluster_bytes
@@ -144,13 +148,13 @@ class _Reader:
         for where, stored in self.stored:
             if wrong := stored_problem(stored):
                 yield Problem(where, wrong)
-        yield from volume.twice(where for where, _ in self.stored)
+        yield from twice(where for where, _ in self.stored)
         for directory in self.directories:
             yield from _wrong_directory(*directory)
         for name, entry, chain in self.files:
             if len(chain) > -(-entry.size // self.layout.cluster_bytes):
                 yield Problem(
-                    volume.shown(name),
+                    shown(name),
                     f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
                 )
 
@@ -196,14 +200,14 @@ class _Builder:
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.geometry = Image(geometry), content, geometry
-        self.layout = Layout(plan_of(PLANS, geometry), len(geometry.addresses), geometry.size)
+        self.layout = FatLayout(plan_of(PLANS, geometry), len(geometry.addresses), geometry.size)
         self.problems = Problems()
         self.table = {cluster: FREE for cluster in self.layout.clusters}
 
     def build(self) -> Image:
         geometry, layout = self.geometry, self.layout
         owners = dict.fromkeys(geometry.addresses[: layout.data], "the boot sector, the tables or the directory")
-        for address in volume.lay_places(self.image, self.content.places, owners, self.problems):
+        for address in lay_places(self.image, self.content.places, owners, self.problems):
             if cluster := layout.cluster_of(geometry.places[address]):
                 self.table[cluster] = BAD
         self._check()
@@ -220,22 +224,22 @@ class _Builder:
 
     def _check(self) -> None:
         content, problems, layout = self.content, self.problems, self.layout
-        volume.refuse(content, "fat12", ("image",), problems)
-        volume.check_step(content, len(layout.clusters) - 1, problems)
+        refuse(content, "fat12", ("image",), problems)
+        check_step(content, len(layout.clusters) - 1, problems)
         if content.label and (wrong := LABELS.problem(content.label)):
-            problems.add(volume.key(content.where, "label"), wrong)
+            problems.add(key(content.where, "label"), wrong)
         if not EPOCH <= content.date.year <= LAST_YEAR:
-            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {EPOCH} to {LAST_YEAR}")
+            problems.add(key(content.where, "date"), f"{content.date} is not in the years {EPOCH} to {LAST_YEAR}")
         if content.boot and len(content.boot) > self.geometry.size:
-            problems.add(volume.key(content.where, "boot"), f"{len(content.boot)} bytes, where sector 0 has {self.geometry.size}")
-        volume.check_names(content.files, name_problem, store_name, problems)
+            problems.add(key(content.where, "boot"), f"{len(content.boot)} bytes, where sector 0 has {self.geometry.size}")
+        check_names(content.files, name_problem, store_name, problems)
         for file in content.files:
             for name in ("type", "load_address"):
                 if getattr(file, name) is not None:
-                    problems.add(volume.key(file.where, name), "fat12 has no place for it; leave the key out")
+                    problems.add(key(file.where, name), "fat12 has no place for it; leave the key out")
         needed = sum(-(-len(file.data) // layout.cluster_bytes) for file in content.files)
         room = layout.medium.root_entries - bool(content.label)
-        volume.check_room(content, needed, list(self.table.values()).count(FREE), "cluster", entries=room, problems=problems)
+        check_room(content, needed, list(self.table.values()).count(FREE), "cluster", entries=room, problems=problems)
 
     def _lay(self, places: range, data: bytes) -> None:
         size = self.geometry.size

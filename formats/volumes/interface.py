@@ -28,7 +28,7 @@ class FileIn:
 
 
 @dataclass(frozen=True)
-class Place:
+class PlacedBytes:
     """Bytes at a fixed sector, running on over the following sectors of the dump's order when they are longer than one."""
 
     address: Address
@@ -48,7 +48,7 @@ class VolumeIn:
     disc_id: bytes = b"00"
     volume_number: int = 254
     date: date = date(1980, 1, 1)
-    places: Sequence[Place] = ()
+    places: Sequence[PlacedBytes] = ()
     boot: bytes | None = None
     interleave: int | None = None
     image: bytes | None = None

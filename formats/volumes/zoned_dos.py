@@ -15,12 +15,16 @@ from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
+from formats.volumes.shared.content import check_room, check_step, check_type, check_word, refuse, word_of
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.free_space import OutwardSpace
 from formats.volumes.shared.image import Image
 from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.names import NameRule, check_names, shown, twice
+from formats.volumes.shared.owners import claim
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, NameRule, Problems
+from formats.volumes.shared.problems import Problems, key
 from formats.volumes.shared.zoned_map import LINK, PLANS
 from formats.words import counted
 
@@ -77,7 +81,7 @@ class _Reader(Walk):
         """A file's blocks, and how many blocks the directory should count: with the side sectors of a relative file."""
         if entry.type & TYPE == DELETED:
             return (), entry.blocks
-        where = volume.shown(NAMES.load(entry.name))
+        where = shown(NAMES.load(entry.name))
         chain = self.chain(link_of(entry.start), self._next, where)
         side = link_of(entry.side) if entry.type & TYPE == RELATIVE else None  # of others these bytes are nobody's
         return chain, len(chain) + len(self.chain(side, self._next, where))
@@ -97,7 +101,7 @@ class _Reader(Walk):
         number = entry.type & TYPE
         return FileOut(
             NAMES.load(entry.name),
-            volume.word_of(TYPES, number),
+            word_of(TYPES, number),
             int.from_bytes(data[:2], "little") if number == PROGRAM and len(data) >= 2 else None,
             bool(entry.type & LOCKED),
             data,
@@ -108,7 +112,7 @@ class _Reader(Walk):
     @property
     def names(self) -> list[str]:
         """Its files' names for people."""
-        return [volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
+        return [shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
 
     def volume(self) -> VolumeOut:
         """Its files, unclosed ones too; `free` are the blocks by the map's counts and bits, without the directory's track."""
@@ -123,8 +127,8 @@ class _Reader(Walk):
         for where, what in self.plan.wrong_frames(self.system):
             yield Problem(where, what)
         for entry, chain, blocks in self.files:
-            yield from self._entry(entry, chain, blocks, volume.shown(NAMES.load(entry.name)))
-        yield from volume.twice(volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
+            yield from self._entry(entry, chain, blocks, shown(NAMES.load(entry.name)))
+        yield from twice(shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
         for track, (count, free) in self.map.items():
             if count != len(free):
                 yield Problem("block map", f"track {track} has {counted(count, 'free block')} by its count, {len(free)} by its bits")
@@ -161,8 +165,8 @@ class _Builder(LinkedBuilder):
 
     def build(self) -> Image:
         content, owners = self.content, dict.fromkeys((self.addresses[link] for link in self.plan.system), "the block map")
-        volume.claim(owners, [self.addresses[self.plan.directory]], "the directory")
-        volume.lay_places(self.image, content.places, owners, self.problems)
+        claim(owners, [self.addresses[self.plan.directory]], "the directory")
+        lay_places(self.image, content.places, owners, self.problems)
         self.space.remove(owners)
         self._check()
         self.problems.stop()
@@ -172,19 +176,19 @@ class _Builder(LinkedBuilder):
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "zoned-dos", ("boot", "image"), problems)
-        volume.check_step(content, min(self.space.sectors.values()) - 1, problems)
+        refuse(content, "zoned-dos", ("boot", "image"), problems)
+        check_step(content, min(self.space.sectors.values()) - 1, problems)
         if content.label and (wrong := NAMES.problem(content.label)):
-            problems.add(volume.key(content.where, "label"), wrong)
+            problems.add(key(content.where, "label"), wrong)
         if len(content.disc_id) != 2:
-            problems.add(volume.key(content.where, "disc_id"), f"{len(content.disc_id)} bytes, where two are the disc's id")
-        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+            problems.add(key(content.where, "disc_id"), f"{len(content.disc_id)} bytes, where two are the disc's id")
+        check_names(content.files, NAMES.problem, NAMES.store, problems)
         for file in content.files:
             _check_file(file, problems)
         blocks = sum(max(1, -(-_length(file) // BLOCK.data.sizeof())) for file in content.files)
         available = self.space.available((*self.space.below, *self.space.above))
         room = DIRECTORY.entries.count * (1 + len(self.space.free[self.space.middle]))
-        volume.check_room(content, blocks, available, "block", entries=room, problems=problems)
+        check_room(content, blocks, available, "block", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
         """Lay a file's blocks; its directory entry."""
@@ -230,13 +234,13 @@ def _length(file: FileIn) -> int:
 
 
 def _check_file(file: FileIn, problems: Problems) -> None:
-    where = volume.key(file.where, "load_address")
-    volume.check_type(file, TYPES, "zoned-dos", problems)
+    where = key(file.where, "load_address")
+    check_type(file, TYPES, "zoned-dos", problems)
     if file.load_address == "in-file":
         if len(file.data) < 2:
             problems.add(where, f"a source of {counted(len(file.data), 'byte')} can't begin with its load address")
     elif file.load_address is not None:
-        volume.check_word(file.load_address, where, problems)
+        check_word(file.load_address, where, problems)
     elif file.type == "program":
         problems.add(where, 'a program needs one: a number, or "in-file" when the source begins with it')
 

@@ -11,7 +11,7 @@ from typing import Any
 from formats import registry
 from formats.errors import DefinitionError, Problem, VolumeError
 from formats.model.geometry import Address, Geometry
-from formats.volumes.interface import FileIn, Place, Volume, VolumeIn
+from formats.volumes.interface import FileIn, PlacedBytes, Volume, VolumeIn
 from formats.volumes.shared.plans import seen_differences
 from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.job.own_geometry import own_geometries
@@ -297,7 +297,7 @@ class _Loader:
             data = STAND_IN if data is None else data
             yield FileIn(name, data, "name_bytes" in each, keys.type, keys.load_address, keys.locked, place), keys.volatile
 
-    def places(self, raw: Any, geometry: Geometry | None, where: str) -> Iterator[Place]:
+    def places(self, raw: Any, geometry: Geometry | None, where: str) -> Iterator[PlacedBytes]:
         for each, place in self.tables(raw, where):
             keys = parse_rest(PlaceKeys, each, place, self.problems)
             data = self.source(each.get("source"), f"{place}.source")
@@ -307,7 +307,7 @@ class _Loader:
             if address not in geometry.places:
                 self.add(place, f"{geometry.id} has no track {keys.track} head {keys.head} sector {keys.sector}")
             else:
-                yield Place(address, STAND_IN if data is None else data, place)
+                yield PlacedBytes(address, STAND_IN if data is None else data, place)
 
     # Sources
 

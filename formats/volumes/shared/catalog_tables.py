@@ -6,7 +6,7 @@ Source: a textbook on the 16-sector system, chapter 4. From memory: where the ma
 from construct import Array, Byte, Bytes, Default, Int8sb, Int16ub, Int16ul, Padding, Struct
 
 from formats.volumes.shared.linked import Link
-from formats.volumes.shared.volume import NameRule
+from formats.volumes.shared.names import NameRule
 
 LINK = Struct("track" / Byte, "sector" / Byte)
 

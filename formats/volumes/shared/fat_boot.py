@@ -10,7 +10,7 @@ from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 
 from formats.errors import Problem
 from formats.model.geometry import Geometry
-from formats.volumes.shared.fat_tables import Layout, Medium
+from formats.volumes.shared.fat_tables import FatLayout, Medium
 
 PARAMETERS = Struct(
     "sector_bytes" / Int16ul,  # 11
@@ -71,14 +71,14 @@ def parameters(medium: Medium, geometry: Geometry) -> dict[str, int]:
     }
 
 
-def stated(block: Any, geometry: Geometry) -> Layout | None:
+def stated(block: Any, geometry: Geometry) -> FatLayout | None:
     """The layout that a parameter block states, None where it can't be true of a geometry."""
     if block.sector_bytes != geometry.size or block.cluster_sectors.bit_count() != 1 or block.sectors > len(geometry.addresses):
         return None
     if not (block.reserved and block.fats and block.root_entries and block.fat_sectors):
         return None
     medium = Medium(block.media, block.cluster_sectors, block.root_entries, block.fat_sectors, block.reserved, block.fats)
-    layout = Layout(medium, block.sectors, geometry.size)
+    layout = FatLayout(medium, block.sectors, geometry.size)
     return layout if layout.clusters else None
 
 

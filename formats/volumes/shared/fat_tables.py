@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from formats.volumes.shared.volume import ANY_BYTE, NameRule, shown
+from formats.volumes.shared.names import ANY_BYTE, NameRule, shown
 
 ENTRY_BYTES = 32
 FIRST_CLUSTER = 2
@@ -31,7 +31,7 @@ class Medium:
 
 
 @dataclass(frozen=True)
-class Layout:
+class FatLayout:
     """Where things lie, counted in sectors from 0: a medium on `sectors` sectors of `size` bytes."""
 
     medium: Medium

@@ -9,8 +9,9 @@ from typing import Any
 from formats.errors import Problem
 from formats.model.geometry import Address, Geometry
 from formats.volumes.interface import VolumeIn
+from formats.volumes.shared.chains import follow
 from formats.volumes.shared.image import Image
-from formats.volumes.shared.volume import Problems, follow, say
+from formats.volumes.shared.problems import Problems, sector_text
 
 Link = tuple[int, int]
 
@@ -51,7 +52,7 @@ class Walk:
 
     def said(self, link: Link) -> str:
         """A sector for people, by the numbers in its identifier where there is one."""
-        return say(self.addresses[link]) if link in self.addresses else text_of(link)
+        return sector_text(self.addresses[link]) if link in self.addresses else text_of(link)
 
     def free_in_map(self, links: Iterable[Link], where: str) -> Iterator[Problem]:
         """Problems of sectors that the map calls free: those that are used, those that are not there."""

@@ -1,6 +1,6 @@
 """Which of a volume's plans is a geometry's: a volume knows where things lie by the geometry's id.
 
-A geometry that is declared elsewhere, in a job say, takes the plan of a declared one that has the same sectors in the same orders.
+A geometry that is declared elsewhere, say in a job, takes the plan of a declared one that has the same sectors in the same orders.
 So a volume lies on a geometry of one's own that differs in nothing that a file system sees: gaps, speed, order round the track.
 """
 
@@ -10,10 +10,10 @@ from typing import TypeVar
 from formats import registry
 from formats.model.geometry import Geometry
 
-Plan = TypeVar("Plan")
+AnyPlan = TypeVar("AnyPlan")
 
 
-def plan_of(plans: Mapping[str, Plan], geometry: Geometry) -> Plan:
+def plan_of(plans: Mapping[str, AnyPlan], geometry: Geometry) -> AnyPlan:
     """The plan of a geometry. KeyError when there is none."""
     for name in _ids(plans, geometry):
         return plans[name]

@@ -84,7 +84,7 @@ class MapPart:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ZonedPlan:
     """Where a geometry's volume keeps what, and its steps from block to block. `format`, `dos`: as the header names its system."""
 
     header: Link
@@ -142,9 +142,9 @@ def _parts_39(*lasts: int) -> tuple[MapPart, ...]:
 _PART_18 = MapPart((18, 0), 1, 35, 0x04)
 
 PLANS = {
-    "gcr4to5-35z": Plan((18, 0), (18, 1), (_PART_18,)),
-    "gcr4to5-35z20": Plan((18, 0), (18, 1), (_PART_18,), format=0x01, dos=b"\xa0\xa0"),
-    "gcr4to5-40z": Plan((18, 0), (18, 1), (_PART_18, MapPart((18, 0), 36, 40, 0xC0))),
-    "gcr4to5-77z": Plan((39, 0), (39, 1), _parts_39(50, 77), HEADER_39, 0x43, b"2C", step=5),
-    "gcr4to5-77z-2s": Plan((39, 0), (39, 1), _parts_39(50, 100, 150, 154), HEADER_39, 0x43, b"2C", step=5),
+    "gcr4to5-35z": ZonedPlan((18, 0), (18, 1), (_PART_18,)),
+    "gcr4to5-35z20": ZonedPlan((18, 0), (18, 1), (_PART_18,), format=0x01, dos=b"\xa0\xa0"),
+    "gcr4to5-40z": ZonedPlan((18, 0), (18, 1), (_PART_18, MapPart((18, 0), 36, 40, 0xC0))),
+    "gcr4to5-77z": ZonedPlan((39, 0), (39, 1), _parts_39(50, 77), HEADER_39, 0x43, b"2C", step=5),
+    "gcr4to5-77z-2s": ZonedPlan((39, 0), (39, 1), _parts_39(50, 100, 150, 154), HEADER_39, 0x43, b"2C", step=5),
 }

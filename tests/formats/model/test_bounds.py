@@ -69,7 +69,9 @@ def test_a_number_that_no_disc_has_is_refused_by_its_place(path, value, where):
 
 
 PLAINS = [registry.geometry(name).plain() for name in ("mfm-40x9x512", "gcr6and2-35x16x256", "gcr4to5-77z-2s", "fm-40x18x128-288rpm")]
-HOSTILE = st.sampled_from([10**30, -1, 0, 255, 4096, True, None, "", "x", "1", [], [[]], {}, 1.5, {"ratio": [1, 0]}, {"hex": "0"}, {"is": "Gap"}])
+HOSTILE = st.sampled_from(
+    [10**30, -1, 0, 255, 4096, True, None, "", "x", "1", [], [[]], {}, 1.5, {"ratio": [1, 0]}, {"hex": "0"}, {"is": "Gap"}]
+)
 
 
 @given(st.data())

@@ -6,7 +6,7 @@ from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
 from formats.source import Source
-from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn
 from formats.volumes.shared.image import Image
 
 IDS = registry.names("volumes", foreign=False)
@@ -84,7 +84,7 @@ def test_a_ready_image_is_taken_as_it_is(geometry):
 
 def test_what_does_not_go_with_a_ready_image():
     declared = registry.geometry(GEOMETRIES[0])
-    content = VolumeIn([FileIn(b"A", b"")], places=[Place(Address(1, 0, 0), b"x")], boot=b"x", interleave=3, where="side.B")
+    content = VolumeIn([FileIn(b"A", b"")], places=[PlacedBytes(Address(1, 0, 0), b"x")], boot=b"x", interleave=3, where="side.B")
     with pytest.raises(VolumeError) as error:
         registry.volume("none").build(declared, content)
     assert [problem.where for problem in error.value.problems] == [

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 # Geometry, bytes 11 to 27 of the boot sector, clusters, free bytes, root directory entries.
@@ -350,7 +350,7 @@ def test_a_disc_can_be_filled_to_the_last_cluster():
 
 
 def test_a_placed_cluster_is_marked_bad_and_files_go_around_it():
-    image = build(FileIn(b"A", bytes(1000)), places=[Place(Address(1, 0, 2), bytes([7]) * 513)])
+    image = build(FileIn(b"A", bytes(1000)), places=[PlacedBytes(Address(1, 0, 2), bytes([7]) * 513)])
     assert image.dump[DATA + 512 : DATA + 1536] == bytes([7]) * 513 + bytes(511)
     assert image.dump[TABLE + 3 : TABLE + 9].hex(" ") == "05 70 ff f7 ff ff"  # 2 -> 5, 3 bad, 4 bad, 5 end
     assert read(image.dump).free == 351 - 4
@@ -451,7 +451,7 @@ def test_a_disc_that_is_too_full_says_by_how_much():
 @pytest.mark.parametrize("sector", range(1, 10))
 def test_places_on_the_volumes_own_sectors_are_refused(sector):
     assert f"p: track 0 sector {sector} is taken by the boot sector, the tables or the directory" == refused(
-        places=[Place(Address(0, 0, sector), b"x", "p")]
+        places=[PlacedBytes(Address(0, 0, sector), b"x", "p")]
     )
 
 

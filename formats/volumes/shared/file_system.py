@@ -1,0 +1,86 @@
+"""A volume put together from its plans, its builder and its reader."""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from formats.errors import Problem
+from formats.model.geometry import Geometry
+from formats.source import Source
+from formats.volumes.interface import VolumeIn, VolumeOut
+from formats.volumes.shared.image import Image
+from formats.volumes.shared.names import shown
+from formats.volumes.shared.plans import has_plan
+from formats.volumes.shared.problems import Problems
+
+
+class Builder(Protocol):
+    """One volume in the making."""
+
+    def build(self) -> Image:
+        """The side; VolumeError with every problem."""
+        ...
+
+
+class Reader(Protocol):
+    """One volume, walked when it was made; `problems` is what keeps it from being read to its end."""
+
+    problems: Problems
+
+    @property
+    def names(self) -> Iterable[str]:
+        """What the problems of an entry are called by: every entry's name for people."""
+        ...
+
+    def volume(self) -> VolumeOut:
+        """What was read; of a file with a problem as much as could be followed."""
+        ...
+
+    def contradictions(self) -> Iterator[Problem]:
+        """What a reader can live with and a master can't."""
+        ...
+
+
+@dataclass(frozen=True)
+class FileSystem:
+    """A volume (see `formats.volumes.interface`) from its plans by geometry, its builder and its reader."""
+
+    id: str
+    sources: tuple[Source, ...]
+    plans: Mapping[str, object]
+    builder: Callable[[Geometry, VolumeIn], Builder]
+    reader: Callable[[Image], Reader]
+    listed: Callable[[Sequence[bytes]], list[int]] | None = None
+
+    def fits(self, geometry: Geometry) -> bool:
+        """Whether there is a plan for that geometry."""
+        return has_plan(self.plans, geometry)
+
+    def order(self, names: Sequence[bytes]) -> list[int]:
+        """The places of some files in the order in which `read` lists them: their own, where there are no directories."""
+        return self.listed(names) if self.listed else list(range(len(names)))
+
+    def build(self, geometry: Geometry, content: VolumeIn) -> Image:
+        """A side with these files. VolumeError with every problem."""
+        return self.builder(geometry, content).build()
+
+    def read(self, image: Image) -> VolumeOut:
+        """Its files. VolumeError when they can't be followed."""
+        reader = self.reader(image)
+        reader.problems.stop()
+        return reader.volume()
+
+    def readable(self, image: Image) -> tuple[VolumeOut, list[Problem]]:
+        """The files that can be followed to their end, and why the others can't. VolumeError when it is more than files that is broken."""
+        reader = self.reader(image)
+        broken = list(reader.problems)
+        lost = {problem.where for problem in broken}
+        if not lost.issubset(reader.names):
+            reader.problems.stop()
+        held = reader.volume()
+        return replace(held, files=tuple(file for file in held.files if shown(file.name) not in lost)), broken
+
+    def check(self, image: Image) -> list[Problem]:
+        """Everything in it that contradicts itself."""
+        reader = self.reader(image)
+        return [*reader.problems, *reader.contradictions()]
