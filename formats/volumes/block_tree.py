@@ -235,6 +235,9 @@ class _Builder:
                 self.blocks.write(block, data)
         bits = sum(1 << 8 * BLOCK - 1 - block for block in self.free)  # block 0 is the highest bit of byte 0
         self.blocks.write(plan.map, bits.to_bytes(BLOCK, "big"))
+        unused = [address for block in range(plan.boot) for address in pairs[block] if address not in owners]
+        last = pairs[self._take(len(self.free))[-1]] if self.free else unused
+        self.image.spare = last[-1] if last else None
         return self.image
 
     def _boot(self, owners: dict[Address, str]) -> None:

@@ -243,6 +243,9 @@ class _Builder(LinkedBuilder):
         self.problems.stop()
         self._catalog([self._file(file) for file in content.files])
         self._contents()
+        last = self.space.last(content.interleave or self.plan.step)
+        unused = [address for address in sectors if address not in owners]
+        self.image.spare = self.addresses[last] if last else unused[-1] if unused else None
         return self.image
 
     def _check(self) -> None:
@@ -286,7 +289,7 @@ class _Builder(LinkedBuilder):
             self.write((self.middle, sector), CATALOG.build({"next": parts_of(then), "entries": seven}))
 
     def _contents(self) -> None:
-        geometry, last = self.image.geometry, self.space.last[0] if self.space.last else self.middle
+        geometry, last = self.image.geometry, self.space.latest[0] if self.space.latest else self.middle
         free, sectors = self.space.free, len(geometry.numbers(0))
         bits = [sum(1 << MAP_BITS - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
         contents = {"catalog": parts_of((self.middle, self.plan.first)), "release": self.plan.release, "volume": self.content.volume_number}

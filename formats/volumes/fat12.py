@@ -220,6 +220,8 @@ class _Builder:
         for copy in range(layout.medium.fats):
             self._lay(layout.table(copy), table)
         self._lay(range(1), self._boot())
+        if free := list(self.table.values()).count(FREE):
+            self.image.spare = geometry.addresses[layout.sectors_of(self._clusters(free)[-1])[-1]]
         return self.image
 
     def _check(self) -> None:

@@ -102,6 +102,8 @@ class Volume(Protocol):
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """A side with these files; every sector that the volume, a file, a place or the boot bytes need is in `Image.used`.
 
+        `Image.spare` is the sector in which a text does least harm: counted as free, and taken last by files that are added.
+
         VolumeError with every problem at once: names, types, keys that don't apply, two files of one name, a full disc (by how
         much), a full directory.
         """

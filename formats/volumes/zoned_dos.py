@@ -170,9 +170,15 @@ class _Builder(LinkedBuilder):
         self.space.remove(owners)
         self._check()
         self.problems.stop()
-        self._directory([self._file(file) for file in content.files])
+        end = self._directory([self._file(file) for file in content.files])
         self._header()
+        spare = self.space.last(self._step) or self.space.last_on_track(end, self.plan.directory_step)
+        self.image.spare = self.addresses[spare] if spare else None
         return self.image
+
+    @property
+    def _step(self) -> int:
+        return self.content.interleave or self.plan.step
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
@@ -194,7 +200,7 @@ class _Builder(LinkedBuilder):
         """Lay a file's blocks; its directory entry."""
         address = file.load_address
         data = (address.to_bytes(2, "little") if isinstance(address, int) else b"") + file.data
-        size, step = BLOCK.data.sizeof(), self.content.interleave or self.plan.step
+        size, step = BLOCK.data.sizeof(), self._step
         parts = [data[start : start + size] for start in range(0, len(data), size)] or [b""]
         chain = [self.space.first()]
         while len(chain) < len(parts):
@@ -210,7 +216,8 @@ class _Builder(LinkedBuilder):
             "blocks": len(chain),
         }
 
-    def _directory(self, entries: list[dict[str, Any]]) -> None:
+    def _directory(self, entries: list[dict[str, Any]]) -> Link:
+        """Lay the directory's sectors; the last one."""
         at, nothing = self.plan.directory, {"link": parts_of((0, 0)), "type": 0, "start": parts_of((0, 0)), "name": bytes(16), "blocks": 0}
         for start in range(0, max(len(entries), 1), 8):
             eight = (entries[start : start + 8] + [nothing] * 8)[:8]
@@ -218,6 +225,7 @@ class _Builder(LinkedBuilder):
             link = self.space.take(following) if following else (0, LAST)
             self.write(at, DIRECTORY.build({"entries": [eight[0] | {"link": parts_of(link)}, *eight[1:]]}))
             at = following or at
+        return at
 
     def _header(self) -> None:
         """The header and the map, of what is free now."""
