@@ -51,6 +51,7 @@ END_OF_DIRECTORY = 0x00
 FREE, BAD, LAST, END_OF_CHAIN = 0x000, 0xFF7, 0xFF8, 0xFFF  # all from FF8 on end a chain
 NO_LABEL = b"NO NAME"
 EPOCH, LAST_YEAR = 1980, 2107
+MOST_CHARACTERS = 16 << 20  # of all paths: far more than any disc that was made by its systems, and small enough to hold
 
 PLANS = {
     "mfm-40x8x512": Medium(0xFE, 1, 64, 1),
@@ -70,7 +71,7 @@ class _Reader:
         self.problems = Problems()
         self.owners: dict[int, str] = {}
         self.label = b""
-        self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
+        self.files: list[tuple[bytes, str, Any, tuple[int, ...]]] = []  # path, path for people, entry, clusters
         self.directories: list[tuple[str, Any, int, bytes]] = []  # path for people, entry, its parent's cluster, its bytes
         self.stored: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
@@ -102,29 +103,35 @@ class _Reader:
 
     def _walk(self) -> None:
         """Read the root directory, then the directories in it, and so on. Each takes a cluster of its own, so there is an end."""
-        directories = deque([(b"", 0, self._sectors(range(self.layout.root, self.layout.data)))])
+        directories, characters = deque([(b"", "", 0, self._sectors(range(self.layout.root, self.layout.data)))]), 0
         while directories:
-            path, cluster, data = directories.popleft()
+            path, above, cluster, data = directories.popleft()
             for entry in _entries(data):
-                name = path + load_name(entry.name)
+                name = load_name(entry.name)
+                where = above + shown(name)  # grows by one name a level, so that a nest of directories is not spelled out anew for each
+                characters += len(where)
+                if characters > MOST_CHARACTERS:
+                    self.problems.add(
+                        "root directory", f"its directories are nested so deep that their paths pass {MOST_CHARACTERS:,} characters"
+                    )
+                    return
                 if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
-                    self.stored.append((shown(name), entry.name))
+                    self.stored.append((where, entry.name))
                 if entry.attributes & DIRECTORY:
-                    inner = self._data(self._chain(entry.cluster, shown(name)))
-                    self.directories.append((shown(name), entry, cluster, inner))
-                    directories.append((name + b"/", entry.cluster, inner))
+                    inner = self._data(self._chain(entry.cluster, where))
+                    self.directories.append((where, entry, cluster, inner))
+                    directories.append((path + name + b"/", where + "/", entry.cluster, inner))
                 elif entry.attributes & LABEL:
                     self.label = self.label or LABELS.load(entry.name)
                 else:
-                    self._file(name, entry)
+                    self._file(path + name, where, entry)
 
-    def _file(self, name: bytes, entry: Any) -> None:
-        where = shown(name)
+    def _file(self, name: bytes, where: str, entry: Any) -> None:
         chain = self._chain(entry.cluster, where) if entry.cluster else ()
         if entry.size > len(chain) * self.layout.cluster_bytes:
             room = len(chain) * self.layout.cluster_bytes
             self.problems.add(where, f"the directory gives it {counted(entry.size, 'byte')}, its chain holds {room:,}")
-        self.files.append((name, entry, chain))
+        self.files.append((name, where, entry, chain))
 
     @property
     def names(self) -> list[str]:
@@ -136,7 +143,7 @@ class _Reader:
         free = sum(self.table[cluster] == FREE for cluster in self.layout.clusters)
         return VolumeOut(self.label, free, self.layout.cluster_bytes, tuple(self._out(*file) for file in self.files))
 
-    def _out(self, name: bytes, entry: Any, chain: tuple[int, ...]) -> FileOut:
+    def _out(self, name: bytes, _: str, entry: Any, chain: tuple[int, ...]) -> FileOut:
         places = [place for cluster in chain for place in self.layout.sectors_of(cluster)]
         sectors = tuple(self.geometry.addresses[place] for place in places[: -(-entry.size // self.geometry.size)])
         return FileOut(name, None, None, bool(entry.attributes & READ_ONLY), self._data(chain)[: entry.size], sectors)
@@ -151,10 +158,10 @@ class _Reader:
         yield from twice(where for where, _ in self.stored)
         for directory in self.directories:
             yield from _wrong_directory(*directory)
-        for name, entry, chain in self.files:
+        for _, where, entry, chain in self.files:
             if len(chain) > -(-entry.size // self.layout.cluster_bytes):
                 yield Problem(
-                    shown(name),
+                    where,
                     f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
                 )
 

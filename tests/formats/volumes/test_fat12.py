@@ -255,6 +255,40 @@ def test_a_deep_nest_of_directories_is_read():
     assert read(dump).files[0].name == b"D/" * 351 + b"F"
 
 
+def nested(depth: int, files: int) -> bytes:
+    """The largest disc with directories one in the other, so many files of no bytes in each."""
+    dump = bytearray(build(on="mfm-80x15x512-2s").dump)
+    table, copy, root, data = (place * 512 for place in (1, 8, 15, 29))
+    lay(dump, root, entry(b"DEEPER  000", 0x10, 2, 0))
+    for cluster in range(2, depth + 2):
+        inner = [entry(b".          ", 0x10, cluster, 0), entry(b"..         ", 0x10, cluster - 1 if cluster > 2 else 0, 0)]
+        inner += [entry(b"DEEPER  %03d" % (cluster % 1000), 0x10, cluster + 1, 0)] if cluster < depth + 1 else []
+        inner += [entry(b"FILE    %03d" % number, 0, 0, 0) for number in range(files)]
+        lay(dump, data + 512 * (cluster - 2), b"".join(inner))
+    for place in (table, copy):
+        lay(dump, place + 3, b"\xff" * (depth // 2 * 3))
+    return bytes(dump)
+
+
+def test_a_nest_of_directories_is_spelled_out_once(monkeypatch):
+    """The work grows with the number of entries, not with the length of their paths: names are turned into text one by one."""
+    from formats.volumes import fat12
+
+    spelled = []
+    monkeypatch.setattr(fat12, "shown", lambda name: spelled.append(len(name)) or name.decode())
+    dump = nested(1200, 0)
+    assert problems(dump, "mfm-80x15x512-2s") == [] and read(dump, "mfm-80x15x512-2s").files == ()
+    assert sum(spelled) == 2 * 1200 * len("DEEPER.000")
+
+
+def test_paths_that_no_memory_would_hold_are_refused():
+    dump = nested(2370, 13)
+    [said] = problems(dump, "mfm-80x15x512-2s")[:1]
+    assert said == "root directory: its directories are nested so deep that their paths pass 16,777,216 characters"
+    with pytest.raises(VolumeError, match="nested so deep"):
+        read(dump, "mfm-80x15x512-2s")
+
+
 def test_a_directory_links_to_itself_and_its_parent_and_has_no_size():
     """fsck.fat asks for the same."""
     dump = by_hand()
