@@ -6,13 +6,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong: `where` names its place (a dotted key, a file, a sector), `what` says it in plain words."""
+    """One thing that is wrong: `where` names its place (a dotted key, a file, a sector), `what` says it in plain words.
+
+    `beside`: another such place, with which the sentence ends.
+    """
 
     where: str
     what: str
+    beside: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}" if self.where else self.what
+        sentence = f"{self.what} {self.beside}" if self.beside else self.what
+        return f"{self.where}: {sentence}" if self.where else sentence
 
 
 class FormatsError(Exception):

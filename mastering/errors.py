@@ -1,6 +1,12 @@
 """What stops a command: one line for people, and an exit status."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from formats.errors import Problem
 
 _FEW = 8  # names that a line has room for
 
@@ -12,11 +18,11 @@ class MasteringError(Exception):
 
 
 class ProblemsError(MasteringError):
-    """Several things are wrong; each has its own line."""
+    """Several things are wrong with a file; each has its own line."""
 
-    def __init__(self, problems: Sequence[str]) -> None:
+    def __init__(self, problems: "Sequence[Problem]", path: "Path | None" = None) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(problems))
+        super().__init__("\n".join(str(problem) if path is None else f"{path}: {problem}" for problem in self.problems))
 
 
 def unknown(name: str, known: Sequence[str]) -> str:

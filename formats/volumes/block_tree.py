@@ -14,7 +14,7 @@ from itertools import pairwise
 from formats.errors import Problem
 from formats.model.geometry import Address, Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
 from formats.volumes.shared.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
 from formats.volumes.shared.chains import follow
 from formats.volumes.shared.content import check_room, check_step, check_word, refuse
@@ -311,4 +311,16 @@ def _check_words(file: FileIn, problems: Problems) -> None:
         check_word(file.load_address, key(file.where, "load_address"), problems)
 
 
-VOLUME = FileSystem("block-tree", SOURCES, PLANS, _Builder, _Reader, order)
+JOB_PART = JobPart("""\
+label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
+# boot = "boot.bin"           # the bytes of blocks 0 and 1
+
+[[side.{side}.file]]
+name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
+source = "{source}"
+type = 0x06                   # 0 to 255
+load_address = 0x2000         # the auxiliary word; default 0
+# locked = true
+""")
+
+VOLUME = FileSystem("block-tree", SOURCES, JOB_PART, PLANS, _Builder, _Reader, order)

@@ -13,7 +13,7 @@ from typing import Any
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
 from formats.volumes.shared.catalog_tables import (
     CATALOG,
     CONTENTS,
@@ -318,4 +318,16 @@ def _check_file(file: FileIn, problems: Problems) -> None:
         problems.add(source, f"{len(file.data):,} bytes, where the length word counts to {LONGEST:,}")
 
 
-VOLUME = FileSystem("catalog-dos", SOURCES, PLANS, _Builder, _Reader)
+JOB_PART = JobPart("""\
+# volume_number = 254
+# boot = "boot.bin"           # the bytes of tracks 0 to 2
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 30 characters
+source = "{source}"
+type = "binary"               # or "text", "integer", "floating"
+load_address = 0x2000
+# locked = true
+""")
+
+VOLUME = FileSystem("catalog-dos", SOURCES, JOB_PART, PLANS, _Builder, _Reader)

@@ -1,6 +1,6 @@
 """What a volume (file system) offers: build from files, read, check."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
@@ -86,10 +86,32 @@ class VolumeOut:
     identity: Mapping[str, int] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class JobPart:
+    """How a side with this volume looks in a new job: TOML below the side's own keys, and its first source.
+
+    In `text`, `{side}` stands for the side's name and `{source}` for the source's. `source`: the name of that file; `size`: its bytes, None
+    for as many as a dump of the geometry has.
+    """
+
+    text: str
+    source: str = "first.bin"
+    size: int | None = 64
+
+
 class Volume(Protocol):
-    """One file system."""
+    """One file system, or none: then a side is a ready image.
+
+    `is_file_system`: whether it holds files and knows its free sectors. `job_part`: how a side with it looks in a new job.
+    """
 
     id: str
+    is_file_system: bool
+    job_part: JobPart
+
+    def doubts(self, file: FileIn) -> Iterator[Problem]:
+        """What a publisher may have overlooked in a file that can be built as it is."""
+        ...
 
     def fits(self, geometry: Geometry) -> bool:
         """Whether this volume is defined on that geometry."""

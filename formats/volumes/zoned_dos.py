@@ -14,7 +14,7 @@ from construct import Array, Byte, Bytes, Default, Int16ul, Padding, Struct
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
 from formats.volumes.shared.content import check_room, check_step, check_type, check_word, refuse, word_of
 from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.free_space import OutwardSpace
@@ -253,4 +253,46 @@ def _check_file(file: FileIn, problems: Problems) -> None:
         problems.add(where, 'a program needs one: a number, or "in-file" when the source begins with it')
 
 
-VOLUME = FileSystem("zoned-dos", SOURCES, PLANS, _Builder, _Reader)
+LOWEST = 0x0200  # below it the machine keeps its own stack and pointers: no program is loaded there (common practice)
+
+
+def _doubts(file: FileIn) -> Iterator[Problem]:
+    """A load address that would stand twice, or not at all."""
+    where, first = key(file.where, "load_address"), int.from_bytes(file.data[:2], "little")
+    if file.type != "program" or len(file.data) < 2:
+        return
+    if file.load_address == first:
+        yield Problem(
+            where, 'the source begins with these two bytes already, so the address would stand twice; if it is one, write "in-file"'
+        )
+    if file.load_address == "in-file" and first < LOWEST:
+        yield Problem(where, f"the source begins with 0x{first:04X}, where no program is loaded; if that is no address, give one here")
+    elif file.load_address == "in-file" and first + len(file.data) - 2 > 0x10000:
+        last = first + len(file.data) - 3
+        yield Problem(
+            where,
+            f"the source begins with 0x{first:04X}, and would run on to 0x{last:X}, past 0xFFFF; if that is no address, give one here",
+        )
+
+
+JOB_PART = JobPart("""\
+label = "MY TITLE"
+# disc_id = "MT"              # two characters; default: the catalogue number's last two
+# interleave = 10             # the step from one block of a file to its next
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 16 characters
+source = "{source}"
+type = "program"              # or "sequential", "user"
+load_address = 0x2000         # or "in-file", when the source begins with it
+# locked = true
+# volatile = true             # the customer's machine may change this file
+# name_bytes = "4C 41"        # instead of `name`: its bytes outright
+
+# [[side.{side}.place]]            # bytes at a fixed sector, around which files are laid
+# track = 35
+# sector = 0
+# source = "loader.bin"
+""")
+
+VOLUME = FileSystem("zoned-dos", SOURCES, JOB_PART, PLANS, _Builder, _Reader, doubted=_doubts)

@@ -13,7 +13,7 @@ from typing import Any
 from formats.model.geometry import Address, Geometry
 from mastering.files import digest
 from mastering.master.bag import MasterError
-from mastering.master.filler import free_text
+from mastering.master.filler import is_free
 from mastering.master.master import Master, Side
 
 
@@ -40,7 +40,7 @@ class Searcher:
     def lines(self, master: Master) -> Iterator[dict[str, Any]]:
         """A line for each side, whether it carries the piece or not. MasterError when its record can't be followed."""
         for name, side in master.sides.items():
-            hits = self.hits(side, master.label)
+            hits = self.hits(side, master.free_title)
             yield {
                 "master": str(master.path),
                 "title": master.label,
@@ -52,7 +52,7 @@ class Searcher:
             }
 
     def hits(self, side: Side, title: str) -> list[Hit]:
-        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's, with the revision."""
+        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's `free_title`."""
         laid = _Laid(side, self._geometry(side), title)
         found: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
         for file in map(laid.file, laid.records()):
@@ -120,8 +120,7 @@ class _Laid:
     @cached_property
     def free(self) -> frozenset[Address]:
         """The sectors that hold what the builder fills free ones with."""
-        name, geometry = self.side.name, self.geometry
-        return frozenset(each for each in geometry.addresses if self.sector(each) == free_text(self.title, name, geometry, each))
+        return frozenset(each for each in self.geometry.addresses if is_free(self.side, self.title, each))
 
     @cached_property
     def orders(self) -> list[tuple[Address, ...] | None]:

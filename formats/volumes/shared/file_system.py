@@ -7,7 +7,7 @@ from typing import Protocol
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, JobPart, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 from formats.volumes.shared.names import shown
 from formats.volumes.shared.plans import has_plan
@@ -43,14 +43,24 @@ class Reader(Protocol):
 
 @dataclass(frozen=True)
 class FileSystem:
-    """A volume (see `formats.volumes.interface`) from its plans by geometry, its builder and its reader."""
+    """A volume (see `formats.volumes.interface`) from its plans by geometry, its builder and its reader.
+
+    `listed`: the order in which its directories list files, by their names; None: that of the job.
+    """
 
     id: str
     sources: tuple[Source, ...]
+    job_part: JobPart
     plans: Mapping[str, object]
     builder: Callable[[Geometry, VolumeIn], Builder]
     reader: Callable[[Image], Reader]
     listed: Callable[[Sequence[bytes]], list[int]] | None = None
+    doubted: Callable[[FileIn], Iterator[Problem]] | None = None
+    is_file_system: bool = True
+
+    def doubts(self, file: FileIn) -> Iterator[Problem]:
+        """What a publisher may have overlooked in a file that can be built as it is."""
+        return self.doubted(file) if self.doubted else iter(())
 
     def fits(self, geometry: Geometry) -> bool:
         """Whether there is a plan for that geometry."""

@@ -69,7 +69,8 @@ def check_names(
             continue
         first = seen.setdefault(store(file.name, file.raw_name), file)
         if first is not file:
-            problems.add(where, f"two files have the name {shown(file.name)}" + (f", the other is {first.where}" if first.where else ""))
+            what = f"two files have the name {shown(file.name)}"
+            problems.add(where, f"{what}, the other is" if first.where else what, first.where)
 
 
 def twice(names: Iterable[str]) -> Iterator[Problem]:

@@ -28,7 +28,7 @@ def lay_places(image: Image, places: Sequence[PlacedBytes], owners: dict[Address
         else:
             run = geometry.addresses[start : start + count]
             for address, owner in claim(owners, run, where):
-                problems.add(where, f"{sector_text(address)} is taken by {owner}")
+                problems.add(where, f"{sector_text(address)} is taken by", owner)
             for number, address in enumerate(run):
                 image.write(address, place.data[number * geometry.size : (number + 1) * geometry.size])
             laid += run

@@ -9,9 +9,9 @@ from formats.model.geometry import Address
 class Problems(list[Problem]):
     """Problems as they are found; all of them are raised at once."""
 
-    def add(self, where: str, what: str) -> None:
-        """Note one problem."""
-        self.append(Problem(where, what))
+    def add(self, where: str, what: str, beside: str = "") -> None:
+        """Note one problem; `beside`: another place, with which its sentence ends."""
+        self.append(Problem(where, what, beside))
 
     def stop(self) -> None:
         """Raise VolumeError when there are any."""

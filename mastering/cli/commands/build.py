@@ -30,8 +30,10 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     if edition is not None and every:
         raise click.UsageError("give either --edition NAME or --all")
     from mastering.files import refuse_existing
+    from mastering.job.editions import PLAIN
     from mastering.job.own_geometry import thin_margins
-    from mastering.master.editions import PLAIN, build_all
+    from mastering.master.all_editions import build_all
+    from mastering.master.doubts import doubts
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
@@ -41,7 +43,8 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
     written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
     sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
-    for warning in dict.fromkeys(thin_margins(sides)):
+    doubted = (str(doubt) for built in chosen.values() for doubt in doubts(built))
+    for warning in dict.fromkeys((*thin_margins(sides), *doubted)):
         click.echo(f"obverse: {job}: {warning}", err=True)
     for name, built in chosen.items():
         named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
@@ -74,7 +77,8 @@ def _plain(built: "Built", out: str | None, digest: str | None) -> dict[str, Any
 
 def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
     """What was built, for people."""
-    from mastering.master.builder import blanks, text_of, unproven
+    from mastering.master.builder import blanks, unproven
+    from mastering.master.names import text_of
 
     title = built.job.title
     told = [f"{title.name} {title.revision} ({title.catalogue}, {title.publisher})"]
@@ -83,16 +87,19 @@ def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
         count = len(geometry.addresses)
         words = (side.plan.platform, f"{geometry.id}, {side.plan.volume.id}")
         told.append(f"  side {name}: {': '.join(filter(None, words))}")
-        told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
+        for file in side.files:
+            address = "" if file.load_address is None else f"0x{file.load_address:04X}"
+            told.append(f"    {text_of(file.name):32} {address:6} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}")
         room = "" if side.plan.volume.id == "none" else f", {counted(side.free, 'unit')} of {side.unit} bytes free"
         told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
+        if side.slot:
+            head = f" head {side.slot.head}" if geometry.heads == 2 else ""
+            told.append(f"    serial: {side.slot.bytes} bytes on track {side.slot.track}{head} sector {side.slot.sector}")
         doubtful = len(unproven(side.dump, geometry.size))
         if doubtful:
             told.append(
                 f"    {counted(doubtful, 'sector')} would look the same filled in by a reader: read copies as captures, or with reports"
             )
-    for slot in built.slots:
-        told.append(f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}")
     told.append(f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}")
     told.append(f"  master: {out}, digest {digest}" if out else "  nothing was written (--dry-run)")
     return told

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.words import counted
 from mastering.cli.output import json_lines, lines
 
 if TYPE_CHECKING:
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 def command(old: str, new: str, as_json: bool) -> None:
     """Say what is other in the master NEW than in the master OLD: files added, removed, changed or renamed, and the sectors that differ.
 
-    Free sectors whose text names another title or revision are counted apart. Exit status 0 whether anything is other or not.
+    A side that keeps its bytes is named as such: its discs are good for either master. Free sectors that differ in their text only are
+    counted apart. Exit status 0 whether anything is other or not.
     """
     from mastering.master.changes import changes
     from mastering.master.master import open_master
@@ -35,6 +37,8 @@ def command(old: str, new: str, as_json: bool) -> None:
 
 def _told(was: "Master", now: "Master", found: "list[Change]") -> Iterator[str]:
     """Side by side, for people."""
+    from mastering.master.changes import keeps_bytes
+
     yield f"{was.label} ({was.catalogue}) -> {now.label} ({now.catalogue})"
     if was.publisher != now.publisher:
         yield f"publisher: {was.publisher} -> {now.publisher}"
@@ -42,7 +46,8 @@ def _told(was: "Master", now: "Master", found: "list[Change]") -> Iterator[str]:
         of_side = [change for change in found if change["side"] == name]
         whole = next((change for change in of_side if change["change"] == "side"), None)
         said = ("is new: " + _words(whole["new"]) if whole["new"] else "is gone: " + _words(whole["old"])) if whole else ""
-        yield f"side {name} {said}" if whole else f"side {name}:" if of_side else f"side {name}: nothing is other"
+        same = f"side {name} keeps its bytes" if keeps_bytes(name, was, now) else f"side {name}"
+        yield f"side {name} {said}" if whole else same + ":" if of_side else same
         yield from (f"  {line}" for change in of_side if change is not whole for line in _line(change))
 
 
@@ -93,4 +98,4 @@ def _sectors(change: "Change") -> Iterator[str]:
         yield f"  track {track['track']}{head}: {' '.join(map(str, track['sectors']))}"
     free = sum(len(track["sectors"]) for track in change["free"])
     if free:
-        yield f"and {free:,} free ones, in the title and revision that their text names"
+        yield f"another {counted(free, 'free sector differs', 'free sectors differ')} only in the text that fills free sectors"

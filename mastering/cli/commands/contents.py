@@ -106,7 +106,7 @@ def _read(volume: str, image: "Image", where: str) -> "VolumeOut":
 
 
 def _text(name: bytes) -> str:
-    from mastering.master.builder import text_of
+    from mastering.master.names import text_of
 
     return text_of(name)
 
@@ -122,7 +122,7 @@ def _told(name: str, volume: str, held: "VolumeOut") -> Iterator[str]:
     """A side's files, for people."""
     yield f"side {name}: {volume} {_text(held.label)}".rstrip()
     for file in held.files:
-        where = f"${file.load_address:04X}" if file.load_address is not None else ""
+        where = f"0x{file.load_address:04X}" if file.load_address is not None else ""
         kind = "" if file.type is None else str(file.type)
         yield f"  {_text(file.name):32} {kind:12} {where:6} {len(file.data):>8,} bytes  {'locked' if file.locked else ''}"
     yield "  a ready image, without files" if volume == "none" else f"  {counted(held.free, 'unit')} of {held.unit} bytes free"
@@ -134,7 +134,7 @@ def _extract(target: Path, sides: list[Side]) -> None:
     Further files of one name have ~2, ~3 behind it, which no name has of its own: its ~ would be %7E.
     """
     from mastering.files import write_folder
-    from mastering.master.builder import safe_name
+    from mastering.master.names import safe_name
 
     files: dict[str, bytes] = {}
     seen: Counter[tuple[str, str]] = Counter()

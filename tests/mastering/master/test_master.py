@@ -55,6 +55,13 @@ def test_what_a_master_holds(lamplighter):
     slot = master.sides["A"].slot
     assert slot is not None
     assert master.sides["A"].dump[master.sides["A"].slot_start :].startswith(b"<<SERIAL-GOES-HERE>>")
+    assert master.record["version"] == 2
+    assert master.record["title"] == {
+        "name": "Lamplighter", "publisher": "Saltmarsh Software", "catalogue": "SM-004", "revision": "1.2", "edition": None, "disc": 1, "discs": 1,
+    }  # fmt: skip
+    assert {name: place["bytes"] for name, place in master.record["serials"].items()} == {"A": 20, "B": 40}
+    free = master.sides["B"].slot
+    assert (free.track, free.sector, free.offset) == (3, 0, 0), "the last sector that files of side B would take"
 
 
 def test_the_same_job_gives_the_same_bytes_everywhere(lamplighter, tmp_path):
@@ -156,18 +163,23 @@ def put(*places: object) -> Callable[[dict], None]:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (put("version", 2), "its version is 2"),
+        (put("version", 3), "its version is 3; this program opens 1 and 2"),
+        (lambda record: record["title"].pop("disc"), "title has no disc"),
+        (put("title", "edition", 5), "title.edition is a int, where a str was expected"),
         (put("version", True), "the record.version is a bool, where a int was expected"),
         (put("title", []), "the record.title is a list, where a dict was expected"),
         (put("title", {"name": "x"}), "the record.title has no publisher"),
         (put("sides", {}), "its sides are none, where A, or A and B, were expected"),
         (lambda record: record["sides"].pop("A"), "its sides are B, where A, or A and B, were expected"),
-        (lambda record: record.pop("serial"), r"the record has no serial \(null, or its slot\)"),
-        (put("serial", "side", "C"), "serial.side is 'C'"),
-        (put("serial", "place", 683), "serial: not inside one of its side's sectors"),
-        (put("serial", "place", -1), "serial: not inside one of its side's sectors"),
-        (put("serial", "offset", 250), "serial: not inside one of its side's sectors"),
-        (put("serial", "bytes", 0), "serial: not inside one of its side's sectors"),
+        (lambda record: record.pop("serials"), "the record has no serials"),
+        (
+            put("serials", "C", {"track": 1, "head": 0, "sector": 1, "offset": 0, "bytes": 40, "place": 1}),
+            "serials has side 'C', which the master lacks",
+        ),
+        (put("serials", "A", "place", 683), "serials.A: not inside one of its side's sectors"),
+        (put("serials", "A", "place", -1), "serials.A: not inside one of its side's sectors"),
+        (put("serials", "A", "offset", 250), "serials.A: not inside one of its side's sectors"),
+        (put("serials", "A", "bytes", 0), "serials.A: not inside one of its side's sectors"),
         (put("sides", "A", "dump_bytes", 5), "sides.A: 174,848 bytes in its dump, in sectors of 256, do not agree with dump_bytes"),
         (put("sides", "A", "geometry_plain", "size", 0), "in sectors of 0, do not agree"),
         (put("sides", "A", "unproven_sectors", [5, 5]), "sides.A.unproven_sectors are not places of its dump, ascending"),
@@ -188,8 +200,8 @@ def test_a_record_that_is_none_is_refused(lamplighter, tmp_path, change, said):
         (put("sides", "A", "geometry_plain", "rpm", 360), "fields", "geometry_plain is not what geometry_digest says"),
         (put("sides", "A", "sha256", "0" * 64), "side", "its digest is not the one in master.json"),
         (put("sides", "A", "unproven_sectors", [1]), "side", "not the sectors that a filler could equal"),
-        (put("serial", "sector", 3), "side", "its place in the dump is not the sector that it names"),
-        (put("serial", "bytes", 1), "side", "its slot does not hold a marker that occurs once"),
+        (put("serials", "A", "sector", 3), "side", "its place in the dump is not the sector that it names"),
+        (put("serials", "A", "bytes", 1), "side", "its slot does not hold a marker that occurs once"),
         (put("sides", "A", "identity", "id1", 0), "fields", "identity"),
         (put("sides", "A", "identity", "id1", 0), "volume", "says that id1 is 53, the identifiers of its sectors have 00"),
     ],

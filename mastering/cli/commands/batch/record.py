@@ -113,7 +113,7 @@ class _Recording:
                 return
         click.echo(
             "obverse: this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
-            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is",
+            "and blanks in piles of their own and count them; `serial` of a side in the job makes each disc tell who it is",
             err=True,
         )
 
