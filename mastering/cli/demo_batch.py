@@ -23,6 +23,7 @@ from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
+from mastering.words.advice import sentence
 from mastering.words.batches import counts_text
 
 SEED = 14
@@ -60,17 +61,17 @@ class Evening:
 
     def open(self) -> Batch:
         """Adds lots and drives, opens the batch, hands out the serials."""
-        with self.ledger.write() as book:
+        with self.ledger.write() as writer:
             at = {"at": self.clock()}
             for lot in LOTS:
-                book.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
+                writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
-                book.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(book, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
-            book.add(line)
+                writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
+            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            writer.add(line)
             for number in range(1, DISCS + 1):
-                book.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
-            return book.batch(line["batch"])
+                writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
+            return writer.batch(line["batch"])
 
     def make(self, batch: Batch, number: int) -> Disc:
         """Makes one disc: writes both sides, reads both, and does what each verdict asks for until it is boxed or rejected."""
@@ -148,5 +149,5 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield f"   {LEGEND}"
     yield ""
     yield "   What that says (`obverse advise`):"
-    yield from (f"   {entry.level:5} {entry.say}" for entry in advice)
+    yield from (f"   {entry.level:5} {sentence(entry)}" for entry in advice)
     yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
