@@ -152,8 +152,10 @@ def open_master(path: Path, whole: bool = True) -> Master:
     MasterError names the first file that is not what it was.
     """
     problems, files = proved(path) if whole else read(path)
-    for where, what in problems:
-        raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
+    for wrong in problems:
+        raise MasterError(
+            f"{path / wrong.where}: {wrong.what}; take the master from a copy, or build it anew" if wrong.where else f"{path}: {wrong.what}"
+        )
     try:
         return _master(path, json.loads(files["data/master.json"]), files)
     except KeyError as error:

@@ -1,9 +1,9 @@
 """A geometry in a master is data that anybody may have edited: whatever stands there, it is a geometry or it is refused, at once."""
 
-from copy import deepcopy
 from fractions import Fraction
 
 import pytest
+from hostile import HOSTILE, places, with_value
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -20,25 +20,6 @@ REFUSED = (DefinitionError, LookupError, TypeError, ValueError, AttributeError, 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_declared_geometry_is_within_bounds(name):
     assert list(out_of_bounds(registry.geometry(name))) == []
-
-
-def places(value, path=()):
-    """Every place of a plain form, as the keys that lead to it."""
-    yield path
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, each in inner:
-        yield from places(each, (*path, key))
-
-
-def with_value(plain, path, value):
-    changed = deepcopy(plain)
-    if not path:
-        return value
-    table = changed
-    for key in path[:-1]:
-        table = table[key]
-    table[path[-1]] = value
-    return changed
 
 
 @pytest.mark.parametrize(
@@ -69,9 +50,6 @@ def test_a_number_that_no_disc_has_is_refused_by_its_place(path, value, where):
 
 
 PLAINS = [registry.geometry(name).plain() for name in ("mfm-40x9x512", "gcr6and2-35x16x256", "gcr4to5-77z-2s", "fm-40x18x128-288rpm")]
-HOSTILE = st.sampled_from(
-    [10**30, -1, 0, 255, 4096, True, None, "", "x", "1", [], [[]], {}, 1.5, {"ratio": [1, 0]}, {"hex": "0"}, {"is": "Gap"}]
-)
 
 
 @given(st.data())

@@ -1,18 +1,24 @@
 """A master is the same bytes every time, proves itself, and is written whole or not at all."""
 
+import hashlib
 import json
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hostile import HOSTILE, places, with_value
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from formats.errors import Problem
 from mastering.errors import MasteringError
-from mastering.files import write_folder
-from mastering.master.bag import fixity
+from mastering.files import canonical_json, digest, write_folder
+from mastering.master.bag import MasterError, fixity
 from mastering.master.master import master_folders, open_master, write_master
 
 SHOP = Path(__file__).parents[3] / "jobs_demo"
@@ -124,7 +130,7 @@ def test_a_missing_and_an_extra_file_are_found(lamplighter, tmp_path):
         shutil.rmtree(copied)
     shutil.copytree(lamplighter, tmp_path / "copied")
     (tmp_path / "copied" / "data" / "notes.txt").write_text("x")
-    assert fixity(tmp_path / "copied") == [("data/notes.txt", "not in the manifest")]
+    assert fixity(tmp_path / "copied") == [Problem("data/notes.txt", "not in the manifest")]
 
 
 def test_a_good_master_checks_and_opens_from_a_shelf(lamplighter):
@@ -133,6 +139,54 @@ def test_a_good_master_checks_and_opens_from_a_shelf(lamplighter):
     sides = [f"good   side {side}: {what}" for side in "AB" for what in ("fields", "volume", "record")]
     assert done.stdout.splitlines() == ["good   fixity", *sides]
     assert [open_master(folder).label for folder in master_folders(lamplighter.parent)] == ["Lamplighter 1.2"]
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_payload_that_leads_elsewhere_is_no_master(lamplighter, tmp_path, whole):
+    """The files prove, today: a copy of the folder would lack them, and they can be changed without it."""
+    copied = tmp_path / "copied"
+    shutil.copytree(lamplighter, copied)
+    (copied / "data").rename(tmp_path / "elsewhere")
+    (copied / "data").symlink_to(tmp_path / "elsewhere")
+    assert fixity(copied) == [Problem("data", "a link that leads elsewhere; a master's files lie in its own folder")]
+    with pytest.raises(MasteringError, match="copied/data: a link that leads elsewhere"):
+        open_master(copied, whole=whole)
+    assert run("check", copied).returncode == 1
+    (copied / "data").unlink()
+    (tmp_path / "elsewhere").rename(copied / "data")
+    (copied / "data" / "side-A.dump").rename(tmp_path / "side-A.dump")
+    (copied / "data" / "side-A.dump").symlink_to(tmp_path / "side-A.dump")
+    assert fixity(copied) == [Problem("data/side-A.dump", "a link that leads elsewhere; a master's files lie in its own folder")]
+
+
+def test_a_record_that_is_too_large_is_not_parsed(lamplighter, tmp_path):
+    copied = tmp_path / "copied"
+    shutil.copytree(lamplighter, copied)
+    (copied / "data" / "master.json").write_bytes(b"[" + b"[]," * 2_000_000 + b"[]]")
+    [wrong, *_] = [problem for problem in fixity(copied) if problem.where == "data/master.json"]
+    assert wrong.what == "6,000,004 bytes, more than a master's file can have"
+    with pytest.raises(MasteringError, match="more than a master's file can have"):
+        open_master(copied)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"[" * 100_000, b'{"version": ' + b"1" * 5000 + b"}", b"\xff", b"", b"null", b'{"version": 2, "title": NaN}', b'{"a": 1e999}'],
+)
+def test_a_record_of_any_bytes_is_refused_in_a_line(lamplighter, tmp_path, data):
+    payload = {path.name: path.read_bytes() for path in (lamplighter / "data").iterdir() if path.name != "master.json"}
+    write_master(tmp_path / "forged", payload, {})
+    record = tmp_path / "forged" / "data" / "master.json"
+    before = hashlib.sha256(record.read_bytes()).hexdigest()
+    record.write_bytes(data)
+    for name in ("manifest-sha256.txt", "tagmanifest-sha256.txt"):
+        path = tmp_path / "forged" / name
+        was = hashlib.sha256(path.read_bytes()).hexdigest()
+        path.write_text(path.read_text().replace(before, hashlib.sha256(data).hexdigest()))
+        before, data = was, path.read_bytes()
+    with pytest.raises(MasteringError) as error:
+        open_master(tmp_path / "forged", whole=False)
+    assert "\n" not in str(error.value) and len(str(error.value)) < 500
 
 
 # A record that its own bag vouches for, and that contradicts itself all the same
@@ -228,6 +282,21 @@ def test_a_geometry_that_is_not_its_records_judges_nothing(lamplighter, tmp_path
     assert done.returncode == 2
     assert "geometry_plain is not what geometry_digest says" in done.stdout + done.stderr
     assert "Traceback" not in done.stderr and '"pass"' not in done.stdout
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_whatever_stands_in_a_geometry_s_plain_form_it_is_one_or_the_master_is_refused(lamplighter, data):
+    """The record vouches for it by its digest, as somebody who edits a master would see to."""
+    one = open_master(lamplighter, whole=False)
+    side = one.sides[data.draw(st.sampled_from("AB"))]
+    path = data.draw(st.sampled_from([each for each in places(side.plain) if each]))
+    plain = with_value(side.plain, path, data.draw(HOSTILE))
+    side = replace(side, plain=plain, geometry_digest=digest(canonical_json(plain)))
+    try:
+        assert side.geometry.dump_bytes == len(side.dump)
+    except MasterError as error:
+        assert "side " in str(error) and "\n" not in str(error)
 
 
 # Written whole or not at all
