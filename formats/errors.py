@@ -33,6 +33,10 @@ class DefinitionError(FormatsError):
         super().__init__(f"{name}: {'; '.join(map(str, problems))}")
 
 
+class DeclarationWarning(UserWarning):
+    """A declaration of another package can't be used, and what was asked for is done without it."""
+
+
 class ContainerError(FormatsError):
     """A file is not the container that it should be: what, and at which byte."""
 

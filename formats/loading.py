@@ -54,7 +54,7 @@ def load(kind: str, name: str) -> Any:
 def claims_of_own(kind: str) -> list[DefinitionError]:
     """An error for each name of our own that another package declares too: the package's declaration is not used."""
     taken = ((name, points) for name, points in foreign(kind).items() if name in own(kind))
-    what = "a name of this program's own; its own declaration is used, not that of"
+    what = "is a name of this program's own; its own declaration is used, not that of"
     return [DefinitionError(name, [Problem("", f"{what} {_packages(points)}")]) for name, points in taken]
 
 

@@ -1,10 +1,11 @@
 """Codes, geometries and volumes by name, each proved when it is loaded: a caller never holds a geometry that contradicts itself."""
 
+import warnings
 from functools import cache
 from typing import TYPE_CHECKING
 
 from formats import loading
-from formats.errors import DefinitionError
+from formats.errors import DeclarationWarning, DefinitionError
 from formats.loading import claims_of_own, load, origin
 
 if TYPE_CHECKING:
@@ -47,6 +48,25 @@ def geometries() -> tuple[list["Geometry"], list[DefinitionError]]:
         except DefinitionError as error:
             broken.append(error)
     return proved, broken + claims_of_own("geometries")
+
+
+def usable_geometries() -> list["Geometry"]:
+    """Every declared geometry that can be had; a `DeclarationWarning` names each that can't, once."""
+    proved, broken = geometries()
+    _warn(broken)
+    return proved
+
+
+def usable_volumes() -> list["Volume"]:
+    """Every declared volume that can be had; a `DeclarationWarning` names each that can't, once."""
+    loaded, broken = volumes()
+    _warn(broken)
+    return loaded
+
+
+def _warn(broken: list[DefinitionError]) -> None:
+    for error in broken:
+        warnings.warn(f"{error}; this goes on without it", DeclarationWarning, stacklevel=3)
 
 
 def volume(name: str) -> "Volume":

@@ -5,14 +5,15 @@ import gc
 import io
 import os
 import sys
+import warnings
 from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
-from formats.errors import FormatsError
+from formats.errors import DeclarationWarning, FormatsError
 from mastering.cli.output import printable
 from mastering.errors import MasteringError
 
@@ -67,6 +68,7 @@ def main() -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """The exit status of a command line; messages go to standard error."""
+    warnings.showwarning = _show_warning
     try:
         _ready_output()
         status = obverse.main(arguments, prog_name="obverse", standalone_mode=False)
@@ -85,6 +87,14 @@ def run(arguments: list[str] | None = None) -> int:
         return FAILED
     except OSError as error:
         return _output_failed(error)
+
+
+def _show_warning(
+    message: Warning | str, category: type[Warning], filename: str, lineno: int, file: TextIO | None = None, line: str | None = None
+) -> None:
+    """A warning of ours on a line of its own, as any message; any other with its place in the program."""
+    text = f"obverse: {message}" if category is DeclarationWarning else warnings.formatwarning(message, category, filename, lineno, line)
+    print(printable(text), file=file or sys.stderr)
 
 
 def _ready_output() -> None:
