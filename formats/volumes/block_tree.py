@@ -14,7 +14,7 @@ from itertools import pairwise
 from formats.errors import Problem
 from formats.model.geometry import Address, Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 from formats.volumes.shared.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
 from formats.volumes.shared.chains import follow
 from formats.volumes.shared.content import check_room, check_step, check_word, refuse
@@ -30,9 +30,11 @@ from formats.volumes.shared.tree_tables import (
     DIRECTORY,
     ENTRY,
     HEADER,
+    JOB_PART,
     LOCKED,
     MOST_BYTES,
     NAMES,
+    PLANS,
     SUBDIRECTORY,
     SUBDIRECTORY_HEADER,
     UNLOCKED,
@@ -43,7 +45,6 @@ from formats.volumes.shared.tree_tables import (
     DirectoryRead,
     EntryRead,
     NewDirectory,
-    TreePlan,
     name_of,
     order,
     parents,
@@ -58,8 +59,6 @@ SOURCES = (
     Source("First of a subdirectory's reserved bytes; bits of the access byte", "", "from memory"),
     Source("Order in which free blocks are taken", "ascending, indexes before data", "common practice"),
 )
-
-PLANS = {"gcr6and2-35x16x256": TreePlan()}
 
 
 class _Reader:
@@ -310,17 +309,5 @@ def _check_words(file: FileIn, problems: Problems) -> None:
     if file.load_address is not None:
         check_word(file.load_address, key(file.where, "load_address"), problems)
 
-
-JOB_PART = JobPart("""\
-label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
-# boot = "boot.bin"           # the bytes of blocks 0 and 1
-
-[[side.{side}.file]]
-name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
-source = "{source}"
-type = 0x06                   # 0 to 255
-load_address = 0x2000         # the auxiliary word; default 0
-# locked = true
-""")
 
 VOLUME = FileSystem("block-tree", SOURCES, JOB_PART, PLANS, _Builder, _Reader, order)

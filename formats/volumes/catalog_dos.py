@@ -13,12 +13,13 @@ from typing import Any
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 from formats.volumes.shared.catalog_tables import (
     CATALOG,
     CONTENTS,
     DELETED,
     HIGHEST_VOLUME,
+    JOB_PART,
     LIST,
     LOCKED,
     LONGEST,
@@ -26,6 +27,7 @@ from formats.volumes.shared.catalog_tables import (
     NAMES,
     NOTHING,
     PAIRS,
+    PLANS,
     TEXT,
     TYPES,
     WORDS,
@@ -46,25 +48,6 @@ SOURCES = (
     Source("Sectors of a track taken from the highest down, lists before data", "", "from memory"),
     Source("13 sectors", "403 sectors free; release 2, catalog from sector 12, the map's bits from the highest down", "from memory"),
 )
-
-
-@dataclass(frozen=True)
-class CatalogPlan:
-    """Where a geometry's volume keeps what.
-
-    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
-    source gives the release, so no other may stand there.
-    """
-
-    release: int
-    contents: Link = (17, 0)
-    first: int = 15
-    boot: int = 3
-    step: int = 1
-    sure: bool = True
-
-
-PLANS = {"gcr6and2-35x16x256": CatalogPlan(release=3), "gcr5and3-35x13x256": CatalogPlan(release=2, first=12, sure=False)}
 
 
 @dataclass(frozen=True)
@@ -317,17 +300,5 @@ def _check_file(file: FileIn, problems: Problems) -> None:
     if TYPES.get(str(file.type)) in WORDS and len(file.data) > LONGEST:
         problems.add(source, f"{len(file.data):,} bytes, where the length word counts to {LONGEST:,}")
 
-
-JOB_PART = JobPart("""\
-# volume_number = 254
-# boot = "boot.bin"           # the bytes of tracks 0 to 2
-
-[[side.{side}.file]]
-name = "FIRST"                # up to 30 characters
-source = "{source}"
-type = "binary"               # or "text", "integer", "floating"
-load_address = 0x2000
-# locked = true
-""")
 
 VOLUME = FileSystem("catalog-dos", SOURCES, JOB_PART, PLANS, _Builder, _Reader)

@@ -16,10 +16,10 @@ from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
 from formats.volumes.shared.chains import follow
 from formats.volumes.shared.content import check_room, check_step, refuse
-from formats.volumes.shared.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
+from formats.volumes.shared.fat_boot import BOOT, HALT, JOB_PART, SIGNATURE, parameters, stated, wrong_parameters
 from formats.volumes.shared.fat_tables import DELETED, FatLayout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
 from formats.volumes.shared.fat_tables import LABEL as LABELS
 from formats.volumes.shared.file_system import FileSystem
@@ -292,15 +292,5 @@ class _Builder:
         )
         return boot
 
-
-JOB_PART = JobPart("""\
-label = "MY TITLE"
-# boot = "boot.bin"           # the code of the boot sector
-
-[[side.{side}.file]]
-name = "FIRST.BIN"            # 8.3
-source = "{source}"
-# locked = true
-""")
 
 VOLUME = FileSystem("fat12", SOURCES, JOB_PART, PLANS, _Builder, _Reader)

@@ -10,6 +10,7 @@ from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 
 from formats.errors import Problem
 from formats.model.geometry import Geometry
+from formats.volumes.interface import JobPart
 from formats.volumes.shared.fat_tables import FatLayout, Medium
 
 PARAMETERS = Struct(
@@ -91,3 +92,14 @@ def wrong_parameters(block: Any, medium: Medium, geometry: Geometry) -> Iterator
     for field in wrong:
         found, expected = (f"{value:02X}" if field == "media" else str(value) for value in (block[field], right[field]))
         yield Problem("boot sector", f"{WORDS[field]}: {found}, where this geometry has {expected}")
+
+
+JOB_PART = JobPart("""\
+label = "MY TITLE"
+# boot = "boot.bin"           # the code of the boot sector
+
+[[side.{side}.file]]
+name = "FIRST.BIN"            # 8.3
+source = "{source}"
+# locked = true
+""")

@@ -12,6 +12,7 @@ from typing import Any
 from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Padding, Struct
 
 from formats.errors import Problem
+from formats.volumes.interface import JobPart
 from formats.volumes.shared.names import ANY_BYTE, NameRule, shown
 from formats.words import counted
 
@@ -201,3 +202,16 @@ def order(paths: Sequence[bytes]) -> list[int]:
             first.setdefault(parent, place)
     ways = [[first[parent] for parent in parents(path)] for path in paths]
     return sorted(range(len(paths)), key=lambda place: (len(ways[place]), ways[place]))
+
+
+JOB_PART = JobPart("""\
+label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
+# boot = "boot.bin"           # the bytes of blocks 0 and 1
+
+[[side.{side}.file]]
+name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
+source = "{source}"
+type = 0x06                   # 0 to 255
+load_address = 0x2000         # the auxiliary word; default 0
+# locked = true
+""")

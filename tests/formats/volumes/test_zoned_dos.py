@@ -605,6 +605,26 @@ def test_what_is_built_is_read_again(files, label, interleave):
     assert problems(image.dump) == []
 
 
+@pytest.mark.parametrize(
+    "first, size, address, doubted",
+    [
+        (0x2000, 9, 0x2000, True),
+        (0x2000, 9, 0x2001, False),
+        (0x01FF, 9, "in-file", True),
+        (0x0200, 9, "in-file", False),
+        (0xFFFE, 4, "in-file", False),
+        (0xFFFE, 5, "in-file", True),
+        (0x0801, 2, "in-file", False),
+        (0, 1, 0, False),
+    ],
+)
+def test_a_load_address_that_would_stand_twice_or_not_at_all(first, size, address, doubted):
+    """Below 0x0200 the machine keeps its own; 0xFFFE and two bytes end at 0xFFFF."""
+    data = (first.to_bytes(2, "little") + bytes(size))[:size]
+    assert bool(list(zoned().doubts(FileIn(b"A", data, type="program", load_address=address)))) == doubted
+    assert not list(zoned().doubts(FileIn(b"A", data, type="sequential", load_address=address)))
+
+
 @settings(max_examples=60, deadline=None)
 @given(
     st.integers(0, 2**32),
