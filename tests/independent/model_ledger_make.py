@@ -18,7 +18,7 @@ JOBS = [
     {"A": "gcr6and2-35x16x256", "B": "gcr4to5-35z"},
 ]
 TITLES = [("Lamplighter", "SM-004"), ("Tidewrack", "SM-011"), ("The Brass Orchard", "KP-7B-2")]
-FROM_CELLS = ["differs", "identity", "block-check", "no-block", "identifier-check", "misplaced", "absent", "soft"]
+FROM_CELLS = ["differs", "identity", "density", "block-check", "no-block", "identifier-check", "misplaced", "absent", "soft"]
 KINDS = {"dump": ["differs"], "report": [*FROM_CELLS, "unread", "not-tried"], "cells": FROM_CELLS, "flux": FROM_CELLS}
 UNSETTLED = ["other-side", "other-master", "other-geometry", "short"]
 
