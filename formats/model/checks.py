@@ -76,13 +76,13 @@ def _step(check: Crc | Xor) -> Step:
 
 
 def one(name: str) -> Callable[[bytes], int]:
-    """The check of that name as a function of one run of bytes."""
+    """A function that gives the check word of one run of bytes, for the check of that name."""
     check = CHECKS[name]
     return lambda data: _step(check)(data, _before(check))
 
 
 def _before(check: Crc | Xor) -> int:
-    """What stands for a check word before the first byte: the step takes check words, so the final value is in it."""
+    """The check word of no bytes, with which the step of a check begins."""
     return check.start ^ check.final if isinstance(check, Crc) else check.start
 
 

@@ -105,10 +105,10 @@ def _gap_problems(geometry: Geometry) -> Iterator[Problem]:
     for where, gap in placed:
         if isinstance(gap, Record):
             continue
-        wrong = [(zone, said) for zone in geometry.zones if (said := _wrong_count(gap, gap.count or zone.gap))]
-        for zone, said in wrong if not gap.count else wrong[:1]:
+        wrong = [(zone, what) for zone in geometry.zones if (what := _wrong_count(gap, gap.count or zone.gap))]
+        for zone, what in wrong if not gap.count else wrong[:1]:
             on = f"{_tracks(zone)}: " if not gap.count and len(geometry.zones) > 1 else ""
-            yield Problem(where, on + said)
+            yield Problem(where, on + what)
     zone, cells = geometry.zones[0], 0
     for at, each in enumerate(geometry.lead):
         cells += geometry.laid_cells(each, zone)
@@ -119,7 +119,7 @@ def _gap_problems(geometry: Geometry) -> Iterator[Problem]:
 
 
 def _wrong_count(gap: Gap, count: int) -> str:
-    """What is wrong with a gap of so many fills."""
+    """What is wrong with a gap of `count` fills; empty when nothing is."""
     least = max(gap.minimum, 1)
     if count < least:
         return f"a gap of {count} is below its minimum of {least}"
@@ -145,20 +145,20 @@ def _record_problems(geometry: Geometry, records: list[Record]) -> Iterator[Prob
 
 
 def _field_problems(record: Record) -> Iterator[str]:
-    known = {field.name for field in record.fields}
-    if len(known) < len(record.fields):
+    names = {field.name for field in record.fields}
+    if len(names) < len(record.fields):
         yield "two fields have one name"
     for check in record.checks:
         if check.name not in CHECKS:
             yield f"no check is called {check.name}"
-        elif {check.first, check.last, check.stored} - known - {"mark"}:
+        elif {check.first, check.last, check.stored} - names - {"mark"}:
             yield f"the check {check.name} names a field that is not there"
         elif CHECKS[check.name].size != record.field(check.stored).size:
             yield f"{check.stored} has the wrong size for {check.name}"
 
 
 def _unit_problems(record: Record) -> Iterator[str]:
-    """Parts that their code can't hold."""
+    """A sentence for each part whose bytes don't fill its recording code's units."""
     for part in record.parts:
         plain, _ = load("codes", part.code).unit
         if part.size % plain:

@@ -84,7 +84,7 @@ class _Reader:
             self.problems.add("volume directory", f"its files have more than {MOST_BYTES:,} bytes by their lengths")
 
     def _own(self, block: int, owner: str) -> str:
-        """Give a block to an owner, or say why it can't be."""
+        """Gives a block to an owner. Returns why it can't have the block, empty when it can."""
         if block not in self.blocks:
             return f"leads to block {block}, where no data can be"
         there = claim(self.owners, [block], owner)
@@ -93,16 +93,16 @@ class _Reader:
         return f"leads to block {block}, which belongs to {there[0][1]} already" if there else ""
 
     def _chain(self, first: int, owner: str) -> tuple[int, ...]:
-        """A directory's blocks as far as they can be followed."""
+        """The blocks of a directory, as far as its chain can be followed."""
 
         def following(block: int) -> int | None:
             after: int = DIRECTORY.parse(self.blocks.read(block)).next
             return after or None
 
-        found, wrong = follow(first, following, self.blocks.__contains__, self.owners, owner, "block {}".format)
+        chain, wrong = follow(first, following, self.blocks.__contains__, self.owners, owner, "block {}".format)
         if wrong:
             self.problems.add(owner, wrong)
-        return found
+        return chain
 
     def _walk(self, key: int) -> None:
         """Read the volume directory, then the directories in it, and so on. Each takes a block of its own, so there is an end."""
@@ -111,13 +111,13 @@ class _Reader:
             own = folders.popleft()
             first, path = (own.entry.key, own.path + b"/") if own else (key, b"")
             chain = self._chain(first, own.where if own else "volume directory")
-            found = list(self._entries(path, first, chain))
-            self.entries += found
-            folders += [each for each in found if each.entry.kind >> 4 == SUBDIRECTORY]
-            self.files += [self._file(each) for each in found if each.entry.kind >> 4 != SUBDIRECTORY]
+            entries = list(self._entries(path, first, chain))
+            self.entries += entries
+            folders += [each for each in entries if each.entry.kind >> 4 == SUBDIRECTORY]
+            self.files += [self._file(each) for each in entries if each.entry.kind >> 4 != SUBDIRECTORY]
             if chain:
                 header = HEADER.parse(DIRECTORY.parse(self.blocks.read(first)).entries[0])
-                self.folders.append(DirectoryRead(chain, header, len(found), own))
+                self.folders.append(DirectoryRead(chain, header, len(entries), own))
 
     def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[EntryRead]:
         for block in chain:
@@ -127,17 +127,17 @@ class _Reader:
                     yield EntryRead(path + name_of(entry), key, (block, number), entry, 0, ())
 
     def _file(self, file: EntryRead) -> EntryRead:
-        """The file with the blocks of its bytes, 0 for a hole, and how many it owns."""
+        """The file, completed with the blocks of its bytes (0 for a hole) and the number of blocks that it owns."""
         kind, length = file.entry.kind >> 4, file.entry.length
         if not SEEDLING <= kind <= TREE:
             self.problems.add(file.where, f"storage type {kind:X} is none that can be followed")
             return file
-        found, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
-        if not wrong and length > len(found) * BLOCK:
-            wrong = f"the directory gives it {counted(length, 'byte')}, its blocks hold {len(found) * BLOCK:,} at most"
+        blocks, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
+        if not wrong and length > len(blocks) * BLOCK:
+            wrong = f"the directory gives it {counted(length, 'byte')}, its blocks hold {len(blocks) * BLOCK:,} at most"
         if wrong:
             self.problems.add(file.where, wrong)
-        return replace(file, owned=owned, data=tuple(found[: -(-length // BLOCK)]))
+        return replace(file, owned=owned, data=tuple(blocks[: -(-length // BLOCK)]))
 
     @property
     def free(self) -> list[int]:
@@ -147,11 +147,11 @@ class _Reader:
 
     @property
     def names(self) -> list[str]:
-        """The paths of its files and directories for people."""
+        """The paths of the files and directories, for people."""
         return [each.where for each in self.entries]
 
     def volume(self) -> VolumeOut:
-        """Its files; `free` counts the bits of the map whose blocks are there."""
+        """The files. `free`: the blocks of the disc whose bits in the map say free."""
         free = sum(block in self.blocks for block in self.free)
         return VolumeOut(name_of(self.header), free, BLOCK, tuple(map(self._out, self.files)))
 
@@ -162,7 +162,7 @@ class _Reader:
         return FileOut(file.path, entry.type, entry.auxiliary, not entry.access & WRITE, data, sectors)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         if self.header.total != len(self.blocks.pairs):
             yield Problem(
                 "volume directory", f"the volume has {counted(self.header.total, 'block')}, this disc has {len(self.blocks.pairs)}"
@@ -203,7 +203,7 @@ class _Reader:
 
 
 class _Builder:
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.plan = Image(geometry), content, plan_of(PLANS, geometry)
@@ -295,7 +295,7 @@ class _Builder:
         self.folders[above].entries.append(entry | {"access": LOCKED if file.locked else UNLOCKED})
 
     def _folder(self, path: bytes, above: NewDirectory) -> None:
-        """A subdirectory and its entry."""
+        """Lays out a subdirectory and adds its entry to the directory above."""
         blocks = self._take(self._size(path))
         block, number = above.next_place
         self.folders[path] = NewDirectory(blocks, SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)

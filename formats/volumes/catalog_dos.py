@@ -52,7 +52,7 @@ SOURCES = (
 
 @dataclass(frozen=True)
 class _File:
-    """A file of the catalog: its lists, and its sectors in order, None for a hole."""
+    """A file of the catalog: its entry, its track/sector lists, and its sectors in order (None for a hole)."""
 
     entry: Any
     lists: tuple[Link, ...]
@@ -113,7 +113,7 @@ class _Reader(Walk):
         return self.sector(WORDS[file.number], file.pairs[0])
 
     def _short(self, file: _File) -> str:
-        """Why a file that begins with its length does not hold it; empty when it does."""
+        """Why the sectors of a file don't hold as many bytes as its length word says; empty when they do."""
         words, room = self._words(file), len(file.pairs) * self.image.geometry.size
         if words is None:
             return "its length word is missing" if file.number in WORDS else ""
@@ -140,11 +140,11 @@ class _Reader(Walk):
 
     @property
     def names(self) -> list[str]:
-        """Its files' names for people."""
+        """The names of the files, for people."""
         return [file.where for file in self.files]
 
     def volume(self) -> VolumeOut:
-        """Its files; a catalog has no label. `free` counts the bits of the map whose sectors are there."""
+        """The files. A catalog has no label. `free`: the sectors of the disc whose bits in the map say free."""
         free = sum(link in self.addresses for link in self.free)
         files = tuple(self._file(file) for file in self.files)
         return VolumeOut(b"", free, self.image.geometry.size, files, {"volume": self.contents.volume})
@@ -164,7 +164,7 @@ class _Reader(Walk):
         return 0 if low and not high else MAP_BITS - sectors
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         geometry, contents = self.image.geometry, self.contents
         numbers = (
             ("tracks", contents.tracks, geometry.cylinders),
@@ -190,7 +190,7 @@ class _Reader(Walk):
         yield from self._map()
 
     def _map(self) -> Iterator[Problem]:
-        """The map's entries, and the sectors that they call free."""
+        """Problems of the map's entries, and of the sectors that they call free."""
         geometry = self.image.geometry
         for track, entry in enumerate(self.contents.map):
             if entry.free & (1 << self.behind) - 1:
@@ -201,7 +201,7 @@ class _Reader(Walk):
 
 
 class _Builder(LinkedBuilder):
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
@@ -245,7 +245,7 @@ class _Builder(LinkedBuilder):
         check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
-        """Lay a file's lists and sectors; its catalog entry."""
+        """Lays a file's lists and sectors. Returns its catalog entry."""
         number = TYPES[str(file.type)]
         data = file.data + b"\0" * (number == TEXT)
         if number in WORDS:
@@ -282,7 +282,7 @@ class _Builder(LinkedBuilder):
 
 
 def _needed(file: FileIn, size: int) -> int:
-    """Sectors of a file, its lists too."""
+    """How many sectors a file takes, those of its lists among them."""
     number = TYPES.get(str(file.type))
     data = -(-(len(file.data) + (WORDS[number].sizeof() if number in WORDS else number == TEXT)) // size)
     return data + max(1, -(-data // PAIRS))

@@ -93,10 +93,10 @@ class _Reader:
         def following(cluster: int) -> int | None:
             return None if self.table[cluster] >= LAST else self.table[cluster]
 
-        found, wrong = follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
+        clusters, wrong = follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
         if wrong:
             self.problems.add(owner, wrong)
-        return found
+        return clusters
 
     def _data(self, chain: tuple[int, ...]) -> bytes:
         return b"".join(self._sectors(self.layout.sectors_of(cluster)) for cluster in chain)
@@ -135,11 +135,11 @@ class _Reader:
 
     @property
     def names(self) -> list[str]:
-        """The paths of its files and directories for people."""
+        """The paths of the files and directories, for people."""
         return [where for where, _ in self.stored]
 
     def volume(self) -> VolumeOut:
-        """Its files, the root directory's first; `free` are clusters."""
+        """The files, those of the root directory first. `free`: clusters whose entry in the table says free."""
         free = sum(self.table[cluster] == FREE for cluster in self.layout.clusters)
         return VolumeOut(self.label, free, self.layout.cluster_bytes, tuple(self._out(*file) for file in self.files))
 
@@ -149,7 +149,7 @@ class _Reader:
         return FileOut(name, None, None, bool(entry.attributes & READ_ONLY), self._data(chain)[: entry.size], sectors)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         yield from wrong_parameters(self.parameters, self.medium, self.geometry)
         yield from self._wrong_tables()
         for where, stored in self.stored:
@@ -184,11 +184,11 @@ def _wrong_directory(where: str, entry: Any, parent: int, data: bytes) -> Iterat
     for number, (name, cluster) in enumerate(zip(LINKS, (entry.cluster, parent), strict=True)):
         if not data:
             return  # its chain is wrong, which has been told
-        found = ENTRY.parse(data[number * ENTRY.sizeof() : (number + 1) * ENTRY.sizeof()])
-        if found.name != name or not found.attributes & DIRECTORY:
+        link = ENTRY.parse(data[number * ENTRY.sizeof() : (number + 1) * ENTRY.sizeof()])
+        if link.name != name or not link.attributes & DIRECTORY:
             yield Problem(where, f"its entry {number + 1} should be {name.decode().strip()}, a directory")
-        elif found.cluster != cluster:
-            yield Problem(where, f"its {name.decode().strip()} leads to cluster {found.cluster}, where {cluster} was expected")
+        elif link.cluster != cluster:
+            yield Problem(where, f"its {name.decode().strip()} leads to cluster {link.cluster}, where {cluster} was expected")
 
 
 def _entries(data: bytes) -> Iterator[Any]:
@@ -203,7 +203,7 @@ def _entries(data: bytes) -> Iterator[Any]:
 
 
 class _Builder:
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.geometry = Image(geometry), content, geometry
@@ -256,7 +256,7 @@ class _Builder:
             self.image.write(self.geometry.addresses[place], data[number * size : (number + 1) * size])
 
     def _file(self, file: FileIn) -> bytes:
-        """Lay a file's clusters; its directory entry."""
+        """Lays a file's clusters. Returns its directory entry."""
         size, chain = self.layout.cluster_bytes, self._clusters(-(-len(file.data) // self.layout.cluster_bytes))
         for number, (cluster, then) in enumerate(zip(chain, [*chain[1:], END_OF_CHAIN], strict=False)):
             self.table[cluster] = then

@@ -111,11 +111,11 @@ class _Reader(Walk):
 
     @property
     def names(self) -> list[str]:
-        """Its files' names for people."""
+        """The names of the files, for people."""
         return [shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
 
     def volume(self) -> VolumeOut:
-        """Its files, unclosed ones too; `free` are the blocks by the map's counts and bits, without the directory's track."""
+        """The files, unclosed ones too. `free`: the blocks that are free by the map's counts and bits, the directory's track left out."""
         counts = {track: min(count, sum(link in self.addresses for link in free)) for track, (count, free) in self.map.items()}
         free = sum(count for track, count in counts.items() if track != self.plan.directory[0])
         files = tuple(self._file(entry, chain) for entry, chain, _ in self.files)
@@ -123,7 +123,7 @@ class _Reader(Walk):
         return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files, identity)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         for where, what in self.plan.wrong_frames(self.system):
             yield Problem(where, what)
         for entry, chain, blocks in self.files:
@@ -156,7 +156,7 @@ def _used(block: Any) -> bytes:
 
 
 class _Builder(LinkedBuilder):
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
@@ -197,7 +197,7 @@ class _Builder(LinkedBuilder):
         check_room(content, blocks, available, "block", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
-        """Lay a file's blocks; its directory entry."""
+        """Lays a file's blocks. Returns its directory entry."""
         address = file.load_address
         data = (address.to_bytes(2, "little") if isinstance(address, int) else b"") + file.data
         size, step = BLOCK.data.sizeof(), self._step
@@ -217,7 +217,7 @@ class _Builder(LinkedBuilder):
         }
 
     def _directory(self, entries: list[dict[str, Any]]) -> Link:
-        """Lay the directory's sectors; the last one."""
+        """Lays the directory's sectors. Returns the last of them."""
         at, nothing = self.plan.directory, {"link": parts_of((0, 0)), "type": 0, "start": parts_of((0, 0)), "name": bytes(16), "blocks": 0}
         for start in range(0, max(len(entries), 1), 8):
             eight = (entries[start : start + 8] + [nothing] * 8)[:8]
@@ -228,7 +228,7 @@ class _Builder(LinkedBuilder):
         return at
 
     def _header(self) -> None:
-        """The header and the map, of what is free now."""
+        """Lays the header and the map, with the blocks that are free once all files are laid."""
         sectors = self.plan.frames(NAMES.store(self.content.label), self.content.disc_id)
         for part in self.plan.map:
             for track in part.tracks:

@@ -105,8 +105,8 @@ class Change:
         for key in ("tracks_count_on", "heads_apart"):
             if getattr(keys, key) and heads == 1:
                 self.add(key, "goes with two heads only")
-        told = base.head_tracks or any(field.name == "head" for field in base.identifier.fields)
-        if heads == 2 and keys.tracks_count_on is None and not told and not self.wrong & {"heads", "tracks_count_on"}:
+        apart = base.head_tracks or any(field.name == "head" for field in base.identifier.fields)
+        if heads == 2 and keys.tracks_count_on is None and not apart and not self.wrong & {"heads", "tracks_count_on"}:
             why = f"an identifier of {base.id} holds no head"
             self.add("tracks_count_on", f"is needed: {why}; true: head 1's tracks count on from head 0's, false: both heads' are the same")
 
@@ -128,12 +128,14 @@ class Change:
         if not self._data_gap.count:
             gaps = self._each_zone("data_gap", gaps)
         moved = 0 if keys.first_track is None else keys.first_track - self.base.first_track
-        made = [Zone(zone.first + moved, zone.last + moved, *numbers) for zone, *numbers in zip(zones, sectors, cells, gaps, strict=True)]
+        changed = [
+            Zone(zone.first + moved, zone.last + moved, *numbers) for zone, *numbers in zip(zones, sectors, cells, gaps, strict=True)
+        ]
         if keys.tracks is not None:
-            last = made[0].first + keys.tracks - 1
-            made = [zone for zone in made if zone.first <= last]
-            made[-1] = replace(made[-1], last=last)
-        return tuple(made)
+            last = changed[0].first + keys.tracks - 1
+            changed = [zone for zone in changed if zone.first <= last]
+            changed[-1] = replace(changed[-1], last=last)
+        return tuple(changed)
 
     def _each_zone(self, key: str, own: list[Any]) -> list[Any]:
         """A number for each zone of the base."""
@@ -156,17 +158,17 @@ class Change:
         return gap if isinstance(gap, Gap) else Gap(0, 0)
 
     def _sector(self) -> tuple[Element, ...]:
-        keys, made = self.keys, list(self.base.sector)
-        places = {name: at for at, each in enumerate(made) if isinstance(each, Record) for name in [each.name]}
-        first = next(at for at in range(places["identifier"] + 1, len(made)) if isinstance(made[at], Gap))
-        self._lay_gap(made, "identifier_gap", first, "sector")
+        keys, elements = self.keys, list(self.base.sector)
+        places = {name: at for at, each in enumerate(elements) if isinstance(each, Record) for name in [each.name]}
+        first = next(at for at in range(places["identifier"] + 1, len(elements)) if isinstance(elements[at], Gap))
+        self._lay_gap(elements, "identifier_gap", first, "sector")
         if self._data_gap.count and isinstance(keys.data_gap, list):
             self.add("data_gap", f"must be one number: {self.base.id} has the same gap on all tracks")
         elif self._data_gap.count:
-            self._lay_gap(made, "data_gap", len(made) - 1, "sector")
-        self.places[f"sector[{len(made) - 1}]"] = "data_gap"
-        made[places["block"]] = self._block()
-        return tuple(made)
+            self._lay_gap(elements, "data_gap", len(elements) - 1, "sector")
+        self.places[f"sector[{len(elements) - 1}]"] = "data_gap"
+        elements[places["block"]] = self._block()
+        return tuple(elements)
 
     def _lay_gap(self, elements: list[Element], key: str, at: int, name: str) -> None:
         """Puts a key's count into a gap."""
@@ -193,24 +195,24 @@ class Change:
             self.add("sector_bytes", f"128, 256, 512, 1024 or more such: an identifier's length code knows no {size}")
 
     def _lead(self) -> tuple[Element, ...]:
-        keys, made = self.keys, list(self.base.lead)
-        if not made:
+        keys, elements = self.keys, list(self.base.lead)
+        if not elements:
             for key in ("index_mark", "index_gap", "first_gap"):
                 if getattr(keys, key):
                     self.add(key, f"{self.base.id} has nothing between the track's start and its first sector")
             return ()
-        marked = any(isinstance(each, Record) for each in made)
+        marked = any(isinstance(each, Record) for each in elements)
         if keys.index_mark and not marked:
             self.add("index_mark", f"{self.base.id} has none; take a base that has one")
-        gap = made[-1]
+        gap = elements[-1]
         if keys.index_mark is False and marked and isinstance(gap, Gap):
-            made, marked = [gap], False
+            elements, marked = [gap], False
         if keys.index_gap is not None and not marked:
             self.add("index_gap", "is the gap before an index mark, and there is none; the gap before the first sector is `first_gap`")
         if marked:
-            self._lay_gap(made, "index_gap", 0, "lead")
-        self._lay_gap(made, "first_gap", len(made) - 1, "lead")
-        return tuple(made)
+            self._lay_gap(elements, "index_gap", 0, "lead")
+        self._lay_gap(elements, "first_gap", len(elements) - 1, "lead")
+        return tuple(elements)
 
     # Orders
 
@@ -221,18 +223,18 @@ class Change:
         def fits(numbers: tuple[int, ...]) -> bool:
             return all(sorted(numbers) == list(range(first, first + count)) for count in counts)
 
-        made: dict[str, Any] = {"orders": tuple(order for order in self.base.orders if fits(order[1]))}
+        orders: dict[str, Any] = {"orders": tuple(order for order in self.base.orders if fits(order[1]))}
         for key in ("order", "dump_order"):
             given, own = getattr(self.keys, key), getattr(self.base, key)
-            made[key] = () if given in (None, _AS_NUMBERED) else tuple(given)
+            orders[key] = () if given in (None, _AS_NUMBERED) else tuple(given)
             if self.wrong & {"sectors", "first_sector", key}:
-                made[key] = ()  # whether it fits can't be said
+                orders[key] = ()  # whether it fits can't be said
             elif given is None and fits(own):
-                made[key] = own
+                orders[key] = own
             elif given is None and own:
                 numbers = " ".join(map(str, own))
                 self.add(key, f"is needed: that of {self.base.id}, {numbers}, does not name each sector once here; or {_AS_NUMBERED!r}")
-        return made
+        return orders
 
 
 def _or(given: Any, own: Any) -> Any:

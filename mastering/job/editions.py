@@ -61,14 +61,14 @@ def variants(raw: Table, problems: Problems) -> Iterator[Variant]:
 
 
 class _Apart:
-    """What masters are told apart by: the ledger's two words and the people's."""
+    """Keeps the masters of a job apart: by catalogue number and revision (the ledger), by name and revision (people)."""
 
     def __init__(self, title: Any) -> None:
         self._seen: dict[tuple[str, ...], str] = {}
         list(self.problems("the job itself", title))
 
     def problems(self, where: str, title: Any) -> Iterator[Problem]:
-        """What the job or an earlier edition has already."""
+        """A problem for each pair of words that the job itself or an earlier edition has already."""
         for keys in (("catalogue", "revision"), ("name", "revision")):
             if isinstance(title, dict) and all(isinstance(title.get(key), str) for key in keys):
                 first = self._seen.setdefault((*keys, *(title[key] for key in keys)), where)
@@ -78,7 +78,7 @@ class _Apart:
 
 
 class _Edition:
-    """One edition in the making."""
+    """Applies one edition's table to the job's TOML."""
 
     def __init__(self, name: str, table: Table, raw: Table, problems: Problems) -> None:
         self.name, self.table, self.where, self.problems = name, table, f"edition.{name}", problems
@@ -90,7 +90,7 @@ class _Edition:
         self.files = {side: list(_files(side, table)) for side, table in self.sides.items()}
 
     def variant(self) -> Variant:
-        """The job's TOML as this edition has it."""
+        """The job's TOML with all changes of this edition."""
         self._title()
         for number, entry in enumerate(_list(self.table.get("leave_out"))):
             self._leave_out(entry, f"{self.where}.leave_out[{number}]")
@@ -119,7 +119,7 @@ class _Edition:
         self.raw["title"] = {**title, **given}
 
     def _sides(self) -> None:
-        """Lays the keys of [edition.NAME.side.A] over the side's; its files and places come behind the side's."""
+        """Lays the keys of [edition.NAME.side.A] over the side's; its files and places are added after the side's."""
         for side, table in _dict(self.table.get("side")).items():
             where = f"{self.where}.side.{side}"
             if not isinstance(self.sides.get(side), dict) or not isinstance(table, dict):
@@ -150,12 +150,12 @@ class _Edition:
         table = {key: value for key, value in given.items() if key in right}
         if {"name", "name_bytes"} & (given.keys() - table.keys()):
             return  # its problem has been told
-        found = self._named(table, where)
-        if len(found) > 1:
-            sides = " and ".join(side for side, _ in found)
+        files = self._named(table, where)
+        if len(files) > 1:
+            sides = " and ".join(side for side, _ in files)
             self.problems.add(f"{where}.side", f"is missing: sides {sides} both have such a file")
             return
-        for side, file in found:
+        for side, file in files:
             instead = {key: value for key, value in table.items() if key not in ("side", "name", "name_bytes")}
             keys = {key: f"{where}.{key}" for key in instead}
             self.files[side][self.files[side].index(file)] = _File({**file.table, **instead}, file.where, keys)
@@ -168,15 +168,15 @@ class _Edition:
             return []
         sides = [side for side in self.files if table.get("side", side) == side]
         there = [(side, file) for side in sides for file in self.files[side]]
-        found = [(side, file) for side, file in there if _name(file.table) == wanted]
-        if not found:
-            known = list(dict.fromkeys(str(_name(file.table)) for _, file in there if _name(file.table)))
-            what = unknown(wanted, known) if known else f"there is no {wanted!r}; there are no files"
+        named = [(side, file) for side, file in there if _name(file.table) == wanted]
+        if not named:
+            names = list(dict.fromkeys(str(_name(file.table)) for _, file in there if _name(file.table)))
+            what = unknown(wanted, names) if names else f"there is no {wanted!r}; there are no files"
             self.problems.add(where, f"{what}" + (f" on side {table['side']}" if "side" in table else ""))
-        return found
+        return named
 
     def _lay(self, side: str, files: "list[_File]") -> None:
-        """Puts a side's files in their places."""
+        """Writes the files of a side, as the edition has them, into the TOML, and notes where each one stands in the job."""
         self.sides[side] = {**self.sides[side], "file": [file.table for file in files]}
         for number, file in enumerate(files):
             place = f"side.{side}.file[{number}]"
@@ -200,7 +200,7 @@ def _files(side: str, table: Any) -> Iterator[_File]:
 
 
 def _name(file: Any) -> str | None:
-    """What a file is called, bytes in one spelling of them; None when it has no name, or two."""
+    """The name of a file's table, `name_bytes` in one spelling; None when the table has neither name nor bytes, or both."""
     table = _dict(file)
     name, name_bytes = table.get("name"), table.get("name_bytes")
     if (name is None) == (name_bytes is None):
@@ -209,7 +209,7 @@ def _name(file: Any) -> str | None:
 
 
 def _list(value: Any) -> list[Any]:
-    """A list, or an empty one instead of what is none: the reader of jobs tells of that."""
+    """The value when it is a list, else an empty list: the reader of jobs reports the wrong type."""
     return value if isinstance(value, list) else []
 
 

@@ -37,7 +37,7 @@ def parse_file(path: Path) -> dict[str, Any]:
 
 
 def _unbuildable(plan: SidePlan) -> tuple[Problem, ...]:
-    """What keeps a side's volume from being built."""
+    """The problems that keep the volume of a side from being built."""
     if not plan.volume.fits(plan.geometry):
         return ()
     try:
@@ -48,7 +48,7 @@ def _unbuildable(plan: SidePlan) -> tuple[Problem, ...]:
 
 
 def _no_order(geometry: Geometry, asked: str | tuple[int, ...] | None) -> str:
-    """That a geometry's sectors have no such order, and which they have."""
+    """A sentence that says that a geometry has no such order of its sectors, and which orders it has."""
     names = ", ".join(["as-numbered", *(["heads-apart"] if geometry.heads == 2 else []), *dict(geometry.orders)])
     if len({zone.sectors for zone in geometry.zones}) > 1:
         what = "no such order" if isinstance(asked, str) else "no one list of sectors for all tracks, which differ in their number"
@@ -193,7 +193,7 @@ class _Loader:
         return self.own[name] if name in self.own else registry.geometry(name)
 
     def named(self, find: Callable[[str], Any], kind: str, name: Any, where: str) -> Any:
-        """A geometry or volume by its id."""
+        """The geometry or volume of an id; None when there is none, which is reported."""
         if not isinstance(name, str):
             return None
         try:

@@ -32,7 +32,7 @@ def own_geometries(raw: Any, problems: Problems) -> dict[str, Geometry | None]:
 
 
 def thin_margins(geometries: Iterable[Geometry]) -> Iterator[str]:
-    """What may go wrong on discs of geometries that aren't this program's own, a line each.
+    """Warnings about geometries that aren't this program's own, a line each.
 
     A zone in which a drive's usual speed may not be slow enough; tracks further in than those of any published drive.
     """
@@ -58,7 +58,7 @@ def below_tolerance(geometry: Geometry, zone: Zone) -> str:
 
 
 def _own_geometry(name: str, table: Any, problems: Problems) -> Geometry | None:
-    """One of them. Keys that are wrong are left out, so that the others are proved all the same."""
+    """One geometry of a job; None when anything is wrong with it. Wrong keys are left out, so that the others are proved all the same."""
     where = f"geometry.{name}"
     if not _NAME.fullmatch(name):
         problems.add(where, "a name has 1 to 40 letters, digits, dots, hyphens and underscores, and begins with a letter or digit")

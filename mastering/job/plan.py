@@ -13,7 +13,7 @@ LONGEST_SERIAL = len("-000001-X")  # what a serial of six digits has behind the 
 
 @dataclass(frozen=True)
 class Title:
-    """What the master is of. `edition`: the edition's name, None for the job itself; `disc` of `discs`: which disc of a set."""
+    """The title that a master is built of. `edition`: its name, None for the job itself; `disc` of `discs`: which disc of a set."""
 
     name: str
     publisher: str
@@ -61,7 +61,7 @@ class SidePlan:
 
     @property
     def where(self) -> str:
-        """Its table in the job."""
+        """The place of its table in the job, such as `side.A`."""
         return f"side.{self.name}"
 
 

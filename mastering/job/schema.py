@@ -18,7 +18,7 @@ HexBytes = Annotated[str, StringConstraints(pattern=r"^ *([0-9A-Fa-f]{2} *)+$")]
 
 
 class Keys(BaseModel):
-    """A table's keys: all of them known, of the type that is written."""
+    """The keys of a table: no unknown key, each value of the type that is written here."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
@@ -116,7 +116,7 @@ class EditionKeys(Keys):
 
 
 class LeaveOutKeys(Keys):
-    """A table in `leave_out`; a text there is its name."""
+    """A table in `leave_out`; a text in that list stands for a table with this name."""
 
     side: Literal["A", "B"] | None = None
     name: Text | None = None
@@ -124,7 +124,7 @@ class LeaveOutKeys(Keys):
 
 
 class ReplaceKeys(FileKeys):
-    """[[edition.NAME.replace]]: a file that is there by its side and name, and what it has instead."""
+    """[[edition.NAME.replace]]: side and name of a file of the job, and the keys that the edition gives it instead."""
 
     side: Literal["A", "B"] | None = None
 
@@ -179,7 +179,7 @@ def parse(model: type[Table], raw: dict[str, Any], where: str, problems: Problem
 
 
 def parse_rest(model: type[Table], raw: dict[str, Any], where: str, problems: Problems) -> Table:
-    """The keys of one table as `parse` has them; of those that are wrong only their defaults, None where they have none.
+    """The keys of one table as `parse` gives them; a wrong key has its default, or None where it has no default.
 
     So what else is wrong with the table is reported with them.
     """
@@ -210,9 +210,9 @@ def _problems(model: type[BaseModel], raw: dict[str, Any], where: str, errors: l
 
 def _unknown(model: type[BaseModel], name: str, where: str) -> UnknownKey:
     """That a table has no such key; the nearest that it has, or all."""
-    known = [*model.model_fields, *(["file", "place"] if model is SideKeys else [])]
-    near = get_close_matches(name, known, 1, 0.5)
-    there = f"; did you mean `{near[0]}`?" if near else f"; there are {', '.join(f'`{each}`' for each in known)}"
+    names = [*model.model_fields, *(["file", "place"] if model is SideKeys else [])]
+    near = get_close_matches(name, names, 1, 0.5)
+    there = f"; did you mean `{near[0]}`?" if near else f"; there are {', '.join(f'`{each}`' for each in names)}"
     return UnknownKey(key(where, name), f"unknown key{there}", meant=key(where, near[0]) if near else "")
 
 

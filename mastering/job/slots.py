@@ -53,7 +53,7 @@ def _place(raw: dict[str, Any], volume: Volume, geometry: Geometry, where: str, 
 
 
 def _too_short(plan: SlotPlan, title: Title, where: str) -> tuple[str, str]:
-    """That a slot has no room for the title's serials, and where that can be mended."""
+    """The place and the text of the problem that a slot has no room for the title's serials."""
     such = f"serials such as {title.catalogue}-000001-X take its place"
     if plan.kind == "free":
         return (

@@ -38,7 +38,7 @@ class Sources:
         return None
 
     def _wrong(self, path: Path) -> str:
-        """Why a file is not taken; empty when it is."""
+        """Why a file can't be a source; empty when it can."""
         if not path.is_relative_to(self.folder.resolve()):
             return "is a link out of the job's folder; sources lie inside it"
         if not path.is_file():

@@ -1,4 +1,4 @@
-"""A master's folder as a bag (RFC 8493): its text files made, every file's digest proved. What the files mean is `master`'s."""
+"""A master's folder as a bag (RFC 8493): its text files written, every file's digest proved. What the files mean is `master`'s."""
 
 import os
 import stat

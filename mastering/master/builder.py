@@ -39,7 +39,7 @@ class BuiltSide:
 
     @property
     def identity(self) -> dict[str, int]:
-        """What the identity fields of its identifiers hold."""
+        """The numbers in the identity fields of this side's identifiers, by field."""
         content = self.plan.content
         return self.plan.geometry.identity_values(content.disc_id, content.volume_number)
 
@@ -104,14 +104,14 @@ def unproven(dump: bytes, size: int) -> list[int]:
 
 def payload(built: Built) -> dict[str, bytes]:
     """The files below `data/` but the record: each side's dump, capture, and copy under another suffix."""
-    made = {}
+    files = {}
     for name, side in built.sides.items():
         geometry = side.plan.geometry
-        made[f"side-{name}.dump"] = side.dump
-        made[f"side-{name}.capture"] = capture.write_master(geometry, encode_side(geometry, side.dump, side.identity))
+        files[f"side-{name}.dump"] = side.dump
+        files[f"side-{name}.capture"] = capture.write_master(geometry, encode_side(geometry, side.dump, side.identity))
         if side.plan.suffix:
-            made[f"side-{name}.{side.plan.suffix}"] = side.dump
-    return made
+            files[f"side-{name}.{side.plan.suffix}"] = side.dump
+    return files
 
 
 def record(built: Built) -> dict[str, Any]:
@@ -156,7 +156,7 @@ def _source(geometry: Geometry) -> dict[str, str]:
 
 
 def file_record(file: FileOut, volatile: bool) -> dict[str, Any]:
-    """What a master says of a file, its sectors in the order of its bytes among it, and what stands before its bytes in them."""
+    """The record of a file in `master.json`: also its sectors in the order of its bytes, and how many bytes stand before them in each."""
     return {
         "name": text_of(file.name),
         "type": file.type,
@@ -171,7 +171,7 @@ def file_record(file: FileOut, volatile: bool) -> dict[str, Any]:
 
 
 def blanks(geometries: Sequence[Geometry]) -> dict[str, Any]:
-    """What the blank discs must be.
+    """What blank discs must be like to take these sides.
 
     A disc that is turned over needs a second write-enable notch at the mirrored place, and, where a drive uses the index hole on
     that face, a second index window in both faces of the jacket (drive handbooks; sections 4 and 5 of the group-coded drives'

@@ -46,7 +46,7 @@ def _change(kind: str, side: str | None, old: Any, new: Any) -> Change:
 
 
 def _said(name: str, was: _Said, now: _Said) -> Iterator[Change]:
-    """What is said of a side that both have."""
+    """Changes of what the records say of a side that both masters have."""
     for key in _OF_A_SIDE:
         if was[key] != now[key]:
             yield _change(key, name, was[key], now[key])
@@ -69,7 +69,7 @@ def _slot(side: Side | None) -> dict[str, int] | None:
 
 
 def _files(side: str, was: Iterable[_Said], now: Iterable[_Said]) -> Iterator[Change]:
-    """Files by their names; of those that went and those that came, equal bytes are one that was renamed."""
+    """Changes of files, by their names. A file that went and one that came with the same bytes are one file that was renamed."""
     old, new = ({file["name"]: {key: file.get(key) for key in _OF_A_FILE} for file in files} for files in (was, now))
     gone = [file for name, file in old.items() if name not in new]
     for name, file in new.items():

@@ -44,13 +44,13 @@ class Side:
         if _geometry_digest(spelled) != self.geometry_digest:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
         try:
-            made = _geometry(spelled)
-            agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
+            geometry = _geometry(spelled)
+            agrees = (geometry.id, geometry.dump_bytes, set(geometry.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
         except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
         if not agrees:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not the geometry of its id, dump and identity")
-        return made
+        return geometry
 
     @property
     def size(self) -> int:
@@ -58,7 +58,7 @@ class Side:
         return int(self.plain["size"])
 
     def stamped(self, serial: str) -> bytes:
-        """Its dump with a serial in its slot; the dump as it is where it has none. ValueError when the serial is too long."""
+        """The side's dump with a serial in its slot; the plain dump where the side has no slot. ValueError when the serial is too long."""
         if self.slot is None or self.slot_start is None:
             return self.dump
         if len(serial) > self.slot.bytes:
@@ -117,15 +117,15 @@ class Master:
 
 
 def write_master(target: Path, payload: Mapping[str, bytes], record: Mapping[str, Any]) -> str:
-    """Makes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
+    """Writes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
     files = bag(payload, record)
     write_folder(target, files)
     return digest(files[MANIFEST])
 
 
-def write_masters(target: Path, made: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
-    """Makes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
-    bags = {name: bag(payload, record) for name, (payload, record) in made.items()}
+def write_masters(target: Path, masters: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
+    """Writes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
+    bags = {name: bag(payload, record) for name, (payload, record) in masters.items()}
     write_folder(target, {f"{name}/{file}": data for name, files in bags.items() for file, data in files.items()})
     return {name: digest(files[MANIFEST]) for name, files in bags.items()}
 

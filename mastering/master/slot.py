@@ -16,7 +16,7 @@ class Slot:
     place: int
 
     def plain(self) -> dict[str, Any]:
-        """Its JSON in `master.json`."""
+        """The slot as `master.json` has it."""
         return dict(vars(self))
 
 
@@ -32,5 +32,5 @@ def marker_text(length: int) -> bytes:
 
 
 def no_serial(side: str) -> str:
-    """What it means that a side carries no serial."""
+    """A sentence that says what it means when a side carries no serial."""
     return f"side {side} carries no serial: on this side two discs can't be told apart"

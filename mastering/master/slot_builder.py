@@ -1,4 +1,4 @@
-"""A side's slot for the serial, found or laid as the job asks for it."""
+"""A side's slot for the serial: laid into a free sector or a place, or where the job's marker stands."""
 
 from formats.errors import Problem, VolumeError
 from formats.volumes.interface import FileOut

@@ -62,7 +62,7 @@ LONGEST = 0xFFFF  # what a length word counts
 
 @dataclass(frozen=True)
 class CatalogPlan:
-    """Where a geometry's volume keeps what.
+    """Where the volume of a geometry keeps its tables.
 
     `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
     source gives the release, so no other may stand there.

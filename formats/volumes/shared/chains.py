@@ -11,23 +11,23 @@ def follow(
     exists: Callable[[Unit], bool],
     owners: dict[Unit, str],
     owner: str,
-    said: Callable[[Unit], str],
+    text: Callable[[Unit], str],
 ) -> tuple[tuple[Unit, ...], str]:
-    """Own the units of a chain; they, and what was wrong with it: empty when it comes to its end.
+    """Gives the units of a chain to an owner. Returns them, and why the chain could not be followed to its end (empty: it could).
 
     It stops where it leads to a unit that does not exist or that has an owner, so all chains of a disc together are never
     longer than the disc. `said`: a unit for people.
     """
-    found: list[Unit] = []
+    units: list[Unit] = []
     unit = first
     while unit is not None:
         if not exists(unit):
-            return tuple(found), f"its chain leads to {said(unit)}, where no data can be"
+            return tuple(units), f"its chain leads to {text(unit)}, where no data can be"
         if unit in owners:
-            if unit in found:
-                return tuple(found), f"its chain runs in a circle: it comes to {said(unit)} a second time"
-            return tuple(found), f"its chain runs into {said(unit)}, which belongs to {owners[unit]} already"
+            if unit in units:
+                return tuple(units), f"its chain runs in a circle: it comes to {text(unit)} a second time"
+            return tuple(units), f"its chain runs into {text(unit)}, which belongs to {owners[unit]} already"
         owners[unit] = owner
-        found.append(unit)
+        units.append(unit)
         unit = following(unit)
-    return tuple(found), ""
+    return tuple(units), ""

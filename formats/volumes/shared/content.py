@@ -37,7 +37,7 @@ def refuse(content: VolumeIn, volume: str, unused: Iterable[str], problems: Prob
 
 
 def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, entries: int, problems: Problems) -> None:
-    """Note by how much a disc is too full, and files that its directory has no entry for."""
+    """Notes by how much a disc is too full, and that there are more files than the directory has entries."""
     if needed > available:
         over = needed - available
         text = f"the disc is too full: needs {counted(over, f'more {unit}')} than the {available:,} it has"
@@ -47,5 +47,5 @@ def check_room(content: VolumeIn, needed: int, available: int, unit: str, *, ent
 
 
 def word_of(types: Mapping[str, int], number: int) -> str | int:
-    """The volume's word for a type, or the number where it has none."""
-    return next((word for word, known in types.items() if known == number), number)
+    """The volume's word for a type's number; the number itself where the volume has no word for it."""
+    return next((word for word, value in types.items() if value == number), number)

@@ -84,14 +84,14 @@ def stated(block: Any, geometry: Geometry) -> FatLayout | None:
 
 
 def wrong_parameters(block: Any, medium: Medium, geometry: Geometry) -> Iterator[Problem]:
-    """Where a parameter block, if there is one, is not that of a medium on a geometry."""
+    """Problems of a parameter block whose numbers are not those of a medium on a geometry. Bytes that are no parameter block have none."""
     right = parameters(medium, geometry)
     wrong = [field for field in WORDS if block[field] != right[field]]
     if len(WORDS) - len(wrong) < ENOUGH:
         return
     for field in wrong:
-        found, expected = (f"{value:02X}" if field == "media" else str(value) for value in (block[field], right[field]))
-        yield Problem("boot sector", f"{WORDS[field]}: {found}, where this geometry has {expected}")
+        value, expected = (f"{value:02X}" if field == "media" else str(value) for value in (block[field], right[field]))
+        yield Problem("boot sector", f"{WORDS[field]}: {value}, where this geometry has {expected}")
 
 
 JOB_PART = JobPart("""\

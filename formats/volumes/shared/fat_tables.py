@@ -20,7 +20,7 @@ DELETED, STANDS_FOR_DELETED = 0xE5, 0x05  # a name's first byte E5 is stored as 
 
 @dataclass(frozen=True)
 class Medium:
-    """What a media descriptor stands for, besides the geometry."""
+    """What a media descriptor stands for, the geometry aside."""
 
     media: int
     cluster_sectors: int
@@ -70,7 +70,7 @@ class FatLayout:
         return range(first, first + self.medium.cluster_sectors)
 
     def cluster_of(self, sector: int) -> int | None:
-        """The cluster that a sector is in; None for those before and behind the clusters."""
+        """The cluster that a sector is in; None for a sector before the first cluster or after the last."""
         cluster = FIRST_CLUSTER + (sector - self.data) // self.medium.cluster_sectors
         return cluster if cluster in self.clusters else None
 

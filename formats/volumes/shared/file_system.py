@@ -15,7 +15,7 @@ from formats.volumes.shared.problems import Problems
 
 
 class Builder(Protocol):
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def build(self) -> Image:
         """The side; VolumeError with every problem."""
@@ -23,21 +23,21 @@ class Builder(Protocol):
 
 
 class Reader(Protocol):
-    """One volume, walked when it was made; `problems` is what keeps it from being read to its end."""
+    """Reads one volume, which it walks when it is created. `problems`: what keeps the volume from being read to its end."""
 
     problems: Problems
 
     @property
     def names(self) -> Iterable[str]:
-        """What the problems of an entry are called by: every entry's name for people."""
+        """Every entry's name for people, as the `where` of its problems has it."""
         ...
 
     def volume(self) -> VolumeOut:
-        """What was read; of a file with a problem as much as could be followed."""
+        """The volume as it was read; of a file with a problem as much as could be followed."""
         ...
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         ...
 
 
@@ -75,7 +75,7 @@ class FileSystem:
         return self.builder(geometry, content).build()
 
     def read(self, image: Image) -> VolumeOut:
-        """Its files. VolumeError when they can't be followed."""
+        """The volume with its files. VolumeError when the directory or a file can't be followed."""
         reader = self.reader(image)
         reader.problems.stop()
         return reader.volume()
@@ -91,6 +91,6 @@ class FileSystem:
         return replace(held, files=tuple(file for file in held.files if shown(file.name) not in lost)), broken
 
     def check(self, image: Image) -> list[Problem]:
-        """Everything in it that contradicts itself."""
+        """Everything in a volume that contradicts itself."""
         reader = self.reader(image)
         return [*reader.problems, *reader.contradictions()]

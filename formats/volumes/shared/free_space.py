@@ -22,7 +22,7 @@ class FreeSpace:
         self.sectors = {track: len(free) for track, free in self.free.items()}
 
     def remove(self, taken: Container[Address]) -> None:
-        """Take away what is used before the first file."""
+        """Takes sectors out of the free ones: those in use before the first file is laid."""
         for (track, sector), address in self.addresses.items():
             if address in taken:
                 self.free[track].discard(sector)

@@ -31,6 +31,6 @@ def sector_text(address: Address) -> str:
 
 def other_numbers(where: str, numbers: Iterable[tuple[str, int, int]]) -> Iterator[Problem]:
     """A problem for each number that a record has other than it should be: what it is, as it stands there, as it should be."""
-    for what, found, right in numbers:
-        if found != right:
-            yield Problem(where, f"{what}: {found:,}, where {right:,} was expected")
+    for what, value, right in numbers:
+        if value != right:
+            yield Problem(where, f"{what}: {value:,}, where {right:,} was expected")

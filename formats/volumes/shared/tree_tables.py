@@ -160,16 +160,16 @@ class NewDirectory:
 
     def entry(self) -> dict[str, Any]:
         """Its own entry in the directory above."""
-        known = stored_name(SUBDIRECTORY, self.path) | {"type": SUBDIRECTORY_TYPE, "access": UNLOCKED}
-        return known | {"key": self.blocks[0], "blocks": len(self.blocks), "length": len(self.blocks) * DIRECTORY.sizeof()}
+        fields = stored_name(SUBDIRECTORY, self.path) | {"type": SUBDIRECTORY_TYPE, "access": UNLOCKED}
+        return fields | {"key": self.blocks[0], "blocks": len(self.blocks), "length": len(self.blocks) * DIRECTORY.sizeof()}
 
     def laid(self, day: date) -> Iterator[tuple[int, bytes]]:
         """Each block with its bytes, all entries of that day."""
         reserved = SUBDIRECTORY_MAGIC.ljust(8, b"\0") if self.kind == SUBDIRECTORY_HEADER else bytes(8)
         header = stored_name(self.kind, self.path) | {"reserved": reserved, "created": day_word(day), "access": UNLOCKED}
         slots = [HEADER.build(header | {"files": len(self.entries), "pointer": self.pointer, "total": self.total})]
-        known = {"created": day_word(day), "modified": day_word(day), "header": self.blocks[0]}
-        slots += [ENTRY.build(entry | known) for entry in self.entries]
+        fields = {"created": day_word(day), "modified": day_word(day), "header": self.blocks[0]}
+        slots += [ENTRY.build(entry | fields) for entry in self.entries]
         count = DIRECTORY.entries.count
         slots += [bytes(ENTRY.sizeof())] * (len(self.blocks) * count - len(slots))
         for at, (block, before, after) in enumerate(zip(self.blocks, (0, *self.blocks), (*self.blocks[1:], 0), strict=False)):
