@@ -132,7 +132,7 @@ class _Laid:
         return [None, *sorted(orders, key=str)]
 
     def records(self) -> Sequence[Mapping[str, Any]]:
-        """The records of the side's files; where an early master doesn't say at which byte of a sector a file begins, the volume is read."""
+        """The records of the side's files; of masters that don't say where in a sector a file begins, the volume is read."""
         if all("before" in file for file in self.side.files):
             return self.side.files
         from formats import registry
