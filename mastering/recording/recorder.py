@@ -19,6 +19,7 @@ from mastering.ledger.tables import DRIVES
 from mastering.master.master import Master
 from mastering.master.serial import serial as serial_of
 from mastering.master.serial import why_no_serial
+from mastering.recording.writing import check_writable
 
 if TYPE_CHECKING:
     from mastering.judging.verify import Verifier
@@ -134,7 +135,7 @@ class Recorder:
             disc = writer.disc(serial, writer.batch(self.batch.name))
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
-                return told(writer.line(again.id)) | {"again": True}
+                return told(writer.line(again.row)) | {"again": True}
             line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(writer)}
             writer.add(line)
         if line["side"] is not None and self.said.rewritten:
@@ -207,6 +208,8 @@ class Recorder:
             return None, self.said.wrote
         newest = disc.newest_writing(side)
         begun = self._begun.get((disc.serial, side))
+        if self.said.rewritten and begun is None:
+            check_writable(disc)
         number = begun or (newest + 1 if self.said.rewritten else max(1, newest))
         known = disc.writings.get((side, number))
         if known is not None and known.drive is not None:
