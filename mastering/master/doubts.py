@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from formats.errors import Problem
 from mastering.job.plan import SidePlan
 from mastering.master.builder import Built
-from mastering.master.slot import no_serial
 
 _MARKER = re.compile(rb"<<[^<>\x00-\x1f\x7f-\xff]{0,80}?SERIAL[^<>\x00-\x1f\x7f-\xff]{0,80}?>>")
 
@@ -16,7 +15,7 @@ def doubts(built: Built) -> Iterator[Problem]:
     for name, side in built.sides.items():
         plan = side.plan
         if side.slot is None:
-            yield Problem(f"{plan.where}.serial", no_serial(name))
+            yield Problem(f"{plan.where}.serial", f"side {name} carries no serial: on this side two discs can't be told apart")
         for file in plan.content.files:
             yield from plan.volume.doubts(file)
         if plan.slot.kind != "marker":

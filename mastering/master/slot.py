@@ -29,8 +29,3 @@ def marker_text(length: int) -> bytes:
     """The text of a slot in a master, where the job gives none: no serial, and at a glance no file's own. `length`: 10 bytes or more."""
     words = "<<SERIAL-GOES-HERE" if length >= 20 else "<<SERIAL"  # 8 characters and the two that close it
     return f"{words.ljust(length - 2, '-')}>>".encode("ascii")
-
-
-def no_serial(side: str) -> str:
-    """A sentence that says what it means when a side carries no serial."""
-    return f"side {side} carries no serial: on this side two discs can't be told apart"

@@ -319,13 +319,18 @@ VALUES = st.recursive(
     lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.sampled_from(["name", "source"]), inner, max_size=2),
     max_leaves=4,
 )  # fmt: skip
-SIDE_KEYS = ("label", "disc_id", "volume_number", "interleave", "free", "boot", "image", "order", "suffix")
+SIDE_KEYS = ("label", "disc_id", "volume_number", "interleave", "free", "boot", "image", "order", "suffix", "serial")
+SLOTS = st.fixed_dictionaries(
+    {},
+    optional={key: st.integers(-1, 50) for key in ("track", "head", "sector", "offset", "bytes")}
+    | {"marker": st.sampled_from(["<<SERIAL-GOES-HERE>>", "x", "`" * 2000, 4])},
+)
 FILE_KEYS = ("name", "name_bytes", "source", "type", "load_address", "locked", "volatile")
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
-    side=st.dictionaries(st.sampled_from(SIDE_KEYS), VALUES, max_size=3),
+    side=st.dictionaries(st.sampled_from(SIDE_KEYS), VALUES | SLOTS | st.sampled_from(["free", "none", "zero"]), max_size=3),
     file=st.dictionaries(st.sampled_from(FILE_KEYS), VALUES, max_size=6),
     place=st.dictionaries(st.sampled_from(["track", "sector", "head", "source"]), VALUES, max_size=4),
     on=st.sampled_from([("gcr4to5-35z", "zoned-dos"), ("gcr6and2-35x16x256", "catalog-dos"), ("mfm-40x9x512", "fat12"), ("mfm-40x9x512", "none")]),

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import ProblemsError
 from mastering.master.master import open_master
 
@@ -26,8 +26,6 @@ def command(
     Refused when the master does not go together with the blanks or the drives, or when another content was opened before as the same
     revision. Writing over a disc can't be undone: make sure that nobody needs what is on the blanks.
     """
-    from formats.errors import Problem
-    from mastering.master.slot import no_serial
     from mastering.recording.opening import Run, batch_line, unfit
 
     opened_master, run = open_master(Path(master)), Run(good, lots, drives, operator)
@@ -35,14 +33,11 @@ def command(
         found = list(unfit(writer, opened_master, run))
         refused = [misfit.what for misfit in found if misfit.refused]
         if refused:
-            raise ProblemsError([Problem("", what) for what in refused])
+            raise ProblemsError(refused)
         line = batch_line(writer, opened_master, run, shop().ledger(ledger)) | {"at": stamp(writer)}
         writer.add(line)
     for misfit in found:
-        click.echo(f"obverse: {misfit.what}", err=True)
-    for name, side in opened_master.sides.items():
-        if side.slot is None:
-            click.echo(f"obverse: {no_serial(name)}", err=True)
+        warning(f"{misfit.what}")
     if as_json:
         json_lines([{"batch": line["batch"], "digest": line["digest"]}])
     else:
