@@ -1,13 +1,15 @@
 """Batches and discs in words, for the helper at the table."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from mastering.judging.actions import DiscAction, Step
 from mastering.judging.standing import Standing
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.lines import Line
+from mastering.ledger.lines import Line as LedgerLine
+from mastering.words.layout import Block, Line, Table, indented
+from mastering.words.times import local_time
 
 _OF_NO_SIDE: Mapping[DiscAction, str] = {
     "box": "box it",
@@ -33,18 +35,20 @@ def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
 
 def counts_text(counts: Mapping[Standing, int]) -> str:
     """How many discs stand how."""
-    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "open"))
+    words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "unfinished"))
     return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
 
 
-def disc_text(disc: Disc) -> str:
-    """How a disc stands and what to do with it, on one line."""
-    return f"{disc.serial}  {disc.verdict:8}  {action_text(disc)}"
+def disc_text(disc: Disc) -> Line:
+    """How a disc stands and what to do with it."""
+    return Line(f"{disc.serial}  {'unfinished' if disc.verdict == 'open' else disc.verdict:10}  ", action_text(disc))
 
 
 def action_text(disc: Disc) -> str:
     """What to do with a disc: the action, the drive where another one should do it, which face up, then the reason."""
     standing, step = disc.standing, disc.next_step
+    if not disc.batch.open and disc.verdict == "pass":
+        return "passed; its batch is closed"
     if not disc.batch.open and not standing.decided:
         return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
     if step.action == "reject" and standing.by_eye:
@@ -84,7 +88,7 @@ def _because(step: Step) -> str:
     return "" if step.because is None else f" (read {step.because.number} does not count)"
 
 
-def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[Block]:
     """A batch for people: how far it is, which serials are next, which discs wait for what."""
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
@@ -92,7 +96,7 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
-    yield from (f"  {disc_text(disc)}" for disc in discs if _waits(disc))
+    yield from indented(disc_text(disc) for disc in discs if _waits(disc))
     rejected = [disc.serial for disc in discs if disc.rejected]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
@@ -116,7 +120,7 @@ def _waits(disc: Disc) -> bool:
     return bool(disc.reads) and not disc.standing.decided
 
 
-def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
+def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[Block]:
     """A batch that was closed: what it came to, and what is left unfinished for good."""
     yield f"batch {batch.name} is closed: {counts_text(counts)}; {batch.line['good']} good were wanted"
     waiting, fresh = [disc.serial for disc in discs if _waits(disc)], _fresh(discs)
@@ -126,7 +130,7 @@ def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int])
         yield f"  serials that were never read: {_some(fresh)}"
 
 
-def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
+def disc_story(disc: Disc, corrections: Iterable[LedgerLine]) -> Iterator[Block]:
     """All that is known of a disc, read by read; then how it was rejected by eye and corrected."""
     yield disc_text(disc)
     simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
@@ -134,20 +138,32 @@ def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
     for read in disc.reads:
         drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
         void = "  (void)" if read.void else ""
-        told = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
+        verdict = f"{read.verdict}{f', {read.diagnosis}' if read.diagnosis else ''}"
         where = f"side {read.side or '?'}, writing {read.writing or '?'} by {drive or '?'}, read by {read.read_by or '?'}"
-        yield f"  read {read.number}: {where}: {told}  {disc.files[read.number].name}{void}"
-    yield from (f"  {_correction_text(line)}" for line in corrections)
+        yield Line(f"  read {read.number}: ", f"{where}: {verdict}  {disc.files[read.number].name}{void}")
+    yield from (f"  {_correction_text(correction)}" for correction in corrections)
 
 
-def _correction_text(line: Line) -> str:
+def _correction_text(line: LedgerLine) -> str:
     """What a reject or a correction says, when and why."""
     if line["kind"] == "reject":
-        return f"rejected by eye {line['at']}: {line['reason']}"
-    said = [f"from lot {line['lot']}"] if line["lot"] else []
-    said += [f"written by {line['wrote']}"] if line["wrote"] else []
-    said += [f"read {line['read']} is void"] if line["void"] else []
-    return f"corrected {line['at']}: {', '.join(said)} ({line['reason']})"
+        return f"rejected by eye {local_time(line['at'])}: {line['reason']}"
+    corrected = [f"from lot {line['lot']}"] if line["lot"] else []
+    corrected += [f"written by {line['wrote']}"] if line["wrote"] else []
+    corrected += [f"read {line['read']} is void"] if line["void"] else []
+    return f"corrected {local_time(line['at'])}: {', '.join(corrected)} ({line['reason']})"
+
+
+def batches_table(batches: Sequence[tuple[Batch, Mapping[Standing, int]]]) -> Table:
+    """The batches, and how many of their discs stand how."""
+    head = ("batch", "state", "master", "wanted", "good", "in doubt", "bad", "unfinished", "opened")
+    return Table([head, *(_batch_row(batch, counts) for batch, counts in batches)])
+
+
+def _batch_row(batch: Batch, counts: Mapping[Standing, int]) -> tuple[str, ...]:
+    line = batch.line
+    standing = (str(counts[name]) for name in ("pass", "marginal", "fail", "open"))
+    return batch.name, "open" if batch.open else "closed", line["master"], str(line["good"]), *standing, local_time(line["at"])
 
 
 def _some(serials: list[str]) -> str:

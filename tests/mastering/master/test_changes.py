@@ -265,7 +265,7 @@ def test_the_command_tells_people_and_programs(shop, capsys):
     before = as_version_1(new, shop / "before")
     assert run(["changes", str(before.path), str(new.path)]) == 0
     told = capsys.readouterr().out.splitlines()
-    assert re.fullmatch(r"  another \d+ free sectors differ only in the text that fills free sectors", told[-1])
+    assert re.fullmatch(r"  another \d+ free sectors differ only in the text that fills them", told[-1])
 
 
 def test_a_side_that_is_gone_is_said_to_be(tmp_path, capsys):
