@@ -8,7 +8,8 @@ from typing import Any, NoReturn, get_args
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
-from mastering.judging.verdict import KINDS, Action, Diagnosis, Evidence, Looks, State
+from mastering.judging.kinds import Action
+from mastering.judging.verdict import DIAGNOSED, KINDS, Evidence, Looks, State
 
 Line = Mapping[str, Any]
 
@@ -55,7 +56,7 @@ _FINDING = {"track": _COUNT, "head": _COUNT, "sector": _COUNT, "kind": _TEXT}
 _VALUES: Mapping[str, tuple[str | None, ...]] = {
     "evidence": get_args(Evidence),
     "verdict": get_args(State),
-    "diagnosis": (None, *get_args(Diagnosis)),
+    "diagnosis": (None, *DIAGNOSED),
     "side": (None, "A", "B"),
 }
 LONGEST_LINE = 4 << 20  # characters; the largest read of the largest disc has less than a tenth

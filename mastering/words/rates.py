@@ -33,7 +33,7 @@ def _row(rate: Rate, bar_length: int) -> tuple[str, ...]:
     low, high = wilson(rate.bad, rate.discs)
     read = rate.discs - rate.unread
     return (
-        rate.group,
+        _group(rate),
         f"{rate.discs:,}",
         f"{rate.bad:,}",
         percent(rate.bad / rate.discs),
@@ -43,6 +43,14 @@ def _row(rate: Rate, bar_length: int) -> tuple[str, ...]:
         bar(rate.bad / rate.discs, low, high, bar_length),
         ", ".join(_remarks(rate)),
     )
+
+
+def _group(rate: Rate) -> str:
+    """A group's name; of a track its side and number, and its head where that is not the first."""
+    if rate.by != "track" or rate.group.count("/") != 2:
+        return rate.group
+    side, head, track = rate.group.split("/")
+    return f"side {side},{f' head {head},' if head != '0' else ''} track {track}".replace(" ", TIE)
 
 
 def percent(share: float) -> str:
