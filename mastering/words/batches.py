@@ -93,13 +93,18 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
     simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
-    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
+    yield f"  {counts_text(counts)}; {_named('lot', batch.lots)}; {_named('drive', batch.drives)}{simulated}"
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
     yield from indented(disc_text(disc) for disc in discs if _waits(disc))
     rejected = [disc.serial for disc in discs if disc.rejected]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
+
+
+def _named(word: str, names: Sequence[str]) -> str:
+    """The names of a batch's lots or drives."""
+    return f"{word}{'s' if len(names) > 1 else ''} {', '.join(names)}"
 
 
 def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> str:
