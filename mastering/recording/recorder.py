@@ -5,10 +5,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from formats.bounds import LARGEST_CAPTURE, LARGEST_REPORT, SIGNATURE
 from mastering.errors import MasteringError
 from mastering.files import digest
 from mastering.judging.identical import Quick
-from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, NAMED, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.readback import NAMED, REPORT, ReadBackError, Source, read_bounded
 from mastering.judging.verdict import Verdict, sides_text
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError

@@ -148,7 +148,8 @@ def _extract(target: Path, sides: list[Side]) -> None:
 def _recognise(path: Path, job: str | None, as_json: bool) -> int:
     """Says what a file may be, of a geometry that a job declares too; the exit status."""
     from formats import registry
-    from mastering.judging.readback import SIGNATURE, read_bounded
+    from formats.bounds import SIGNATURE
+    from mastering.judging.readback import read_bounded
     from mastering.judging.recognise import geometries_of, guesses
 
     own = list(job_geometries(Path(job)).values()) if job is not None else []

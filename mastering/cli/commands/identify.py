@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.bounds import LARGEST_CAPTURE
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
 from mastering.cli.output import json_lines, lines, message, progress
 from mastering.errors import MasteringError
-from mastering.judging.readback import LARGEST_CAPTURE, NAMED, sources
+from mastering.judging.readback import NAMED, sources
 from mastering.master.master import Master
 from mastering.words.identified import identified_text
 
