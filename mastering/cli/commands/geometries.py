@@ -35,11 +35,11 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
     if as_json:
         json_lines(map(_plain, chosen))
     elif geometry is not None:
-        from mastering.words.picture import geometry_text
+        from mastering.words.geometries import geometry_text
 
         lines(block for each in chosen for block in geometry_text(each, columns(sys.stdout)))
     elif chosen:
-        from mastering.words.picture import geometries_table
+        from mastering.words.geometries import geometries_table
 
         lines([geometries_table(chosen)])
     for error in broken:

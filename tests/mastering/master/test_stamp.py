@@ -294,7 +294,7 @@ def test_a_side_that_may_be_good_is_written_over_on_purpose_only(table, day, tol
 
 def test_the_next_writing_of_a_failed_side_is_made_and_told_where_it_comes_early(table):
     table.read(FIRST, "A", "fail", tag="1")
-    assert make(table, FIRST, "A", "1.dump").err == [f"obverse: {FIRST}: side A failed; read it again first, as it may be the reading"]
+    assert make(table, FIRST, "A", "1.dump").err == [f"obverse: {FIRST}: side A failed once; read it again first, as it may be the reading"]
     assert make(table, FIRST, "A", "1b.dump", "--again").err == []
     table.read(FIRST, "A", "fail", tag="2")
     answer = make(table, FIRST, "A", "2.dump")
