@@ -104,7 +104,7 @@ def _ready_output() -> None:
 
 
 def _failed(error: BaseException) -> int:
-    """Says on standard error what stopped a command; the exit status."""
+    """Prints on standard error what stopped a command. Returns the exit status."""
     if isinstance(error, OSError):
         output.to_nowhere(sys.stdout)  # what it still holds back can't be written either
     status = INTERRUPTED if isinstance(error, (click.Abort, KeyboardInterrupt)) else FAILED
@@ -117,7 +117,7 @@ def _failed(error: BaseException) -> int:
 
 
 def _words(error: BaseException) -> Iterator[str]:
-    """A line for each thing that is wrong."""
+    """What an error says to people, a line for each thing that is wrong."""
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         error.show()
     elif isinstance(error, click.ClickException):

@@ -22,7 +22,7 @@ _SHOWN = 12
 
 
 def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
-    """A batch line."""
+    """A batch as a line of JSON: its name, state, master and how many of its discs stand how."""
     line = batch.line
     return {
         "batch": batch.name,
@@ -34,7 +34,7 @@ def batch_plain(batch: Batch, counts: Mapping[Standing, int]) -> dict[str, Any]:
 
 
 def counts_text(counts: Mapping[Standing, int]) -> str:
-    """How many discs stand how."""
+    """How many discs are good, in doubt, bad and unfinished."""
     words: tuple[tuple[Standing, str], ...] = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "unfinished"))
     return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
 
@@ -63,7 +63,7 @@ def action_text(disc: Disc) -> str:
 
 
 def _of_sides(disc: Disc, step: Step) -> str:
-    """An action that is about some of a disc's sides."""
+    """An action in words that is about some of a disc's sides."""
     if step.action in _AGAIN:
         first, *others = (f"side {side}{{}}{_where(disc, step, side)}" for side in step.sides)
         return f"{_AGAIN[step.action]} {first.format(' again')}" + "".join(f"; then {each.format('')}" for each in others)
@@ -150,7 +150,7 @@ def disc_story(disc: Disc, corrections: Iterable[LedgerLine]) -> Iterator[Block]
 
 
 def _correction_text(line: LedgerLine) -> str:
-    """What a reject or a correction says, when and why."""
+    """A reject or a correction in words: what it changed, when and why."""
     if line["kind"] == "reject":
         return f"rejected by eye {local_time(line['at'])}: {line['reason']}"
     corrected = [f"from lot {line['lot']}"] if line["lot"] else []

@@ -64,7 +64,7 @@ def _escaped(character: str) -> str:
 
 
 def indented(blocks: Iterable[Block], by: str = "  ") -> Iterator[Block]:
-    """The blocks, so much further in."""
+    """The same blocks, indented by some more spaces."""
     for block in blocks:
         if isinstance(block, str):
             yield by + block

@@ -22,7 +22,7 @@ def rates_text(rates: Sequence[Rate], columns: int, indent: str = "") -> Iterato
 
 
 def rates_table(rates: Sequence[Rate], bar_length: int, indent: str = "") -> Table:
-    """A row a rate; without bars where their length is 0."""
+    """Rates in a table, a row each; without bars where `bar_length` is 0."""
     scale = f"0{TIE * (bar_length - 6)}100{TIE}%" if bar_length else ""
     head = ("", "discs", "bad", "rate", f"95{TIE}% sure", "first pass", "written again", scale, "")
     rows = [tuple(row) for row in (head, *(_row(rate, bar_length) for rate in rates))]
@@ -54,7 +54,7 @@ def _group(rate: Rate) -> str:
 
 
 def percent(share: float) -> str:
-    """A share in percent, its sign not parted from it."""
+    """A share in percent; the number and its sign stay on one line."""
     return f"{100 * share:.1f}{TIE}%"
 
 

@@ -112,7 +112,7 @@ def holds_marker(verdict: Verdict, sides: "Mapping[str, Side]") -> bool:
 
 
 def _bad(verdict: Verdict) -> tuple[list[Finding], str]:
-    """The findings that fail a read-back, and how many of its sectors they are."""
+    """The findings that make a read-back fail, and how many of its sectors that is, in words."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]
     return bad, f"{len(bad):,} of {_sectors(verdict.expected)}"
 

@@ -51,7 +51,7 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
 
 
 def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[DefinitionError]]":
-    """The declared geometries, or the one of that name; and what is wrong with those of other packages that can't be."""
+    """The declared geometries by id, or only the one of that name; and the faults of those that other packages declare."""
     from formats import registry
 
     if name in registry.names("geometries"):
@@ -61,7 +61,7 @@ def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[Definiti
 
 
 def _plain(geometry: "Geometry") -> dict[str, Any]:
-    """The contract's line."""
+    """A line of `geometries --json`."""
     cylinders = range(geometry.cylinders)
     return {
         "id": geometry.id,

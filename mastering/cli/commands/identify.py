@@ -39,7 +39,7 @@ def command(readbacks: tuple[str, ...], shelf: str | None, ledger: str | None, a
 
 
 def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> list[Master]:
-    """The masters at hand: a folder's, the shop's, the ledger's; each once."""
+    """The masters to compare with, each once: those of a folder, of the shop and of the ledger's batches."""
     from mastering.recording.masters import AtHand
 
     found = list(AtHand(ledger, batches, shelves(shelf), whole=False))
@@ -49,7 +49,7 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
 
 
 def _identify(readbacks: tuple[str, ...], masters: list[Master], known: "Questions | None", as_json: bool) -> int:
-    """Identifies the read-backs, after all of them prints what each is; the exit status."""
+    """Identifies all read-backs, then prints what each is, as one disc's sides tell of each other. Returns the exit status."""
     from formats.errors import ContainerError
     from formats.tracks.known_fields import KnownFields
     from mastering.judging.evidence import load
@@ -105,7 +105,7 @@ def _disc(serial: str | None, known: "Questions | None") -> Any:
 
 
 def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, Any]:
-    """A JSON line."""
+    """A line of `identify --json`."""
     matches = [{"master": m.master.label, "digest": m.master.digest, "side": m.target.name, "share": m.share} for m in found.matches]
     line = {"readback": found.readback, "matches": matches, "serial": found.serial, "evidence": found.evidence}
     more: dict[str, Any] = {"certain": found.certain, "unsure": found.unsure, "by_other_side": other}
