@@ -6,16 +6,12 @@ import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from formats.bounds import LARGEST_CAPTURE, SIGNATURE
 from mastering.errors import MasteringError
 from mastering.platform import IrregularFileError, open_regular
 
-SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
 REPORT = ".report.csv"
 WRITE_LIST = "to-write.csv"  # beside stamped images: which file is for which disc and side
-LARGEST_CAPTURE = 256 << 20
-LARGEST_REPORT = 1 << 20
-
-
 NAMED = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")  # how a disc's read-backs are named
 
 

@@ -39,10 +39,10 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     wrong with it and what to do with the disc. Exit status 0: every one passes.
     """
     others, status = _other_masters(Path(shelf)) if shelf is not None else ([], 0)
-    found = list(sources(readbacks))
-    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in found]))
+    files = list(sources(readbacks))
+    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in files]))
     counts: Counter[str] = Counter()
-    for state, text in progress(in_order(found, partial(job.line, as_json=as_json)), "reads", len(found)):
+    for state, text in progress(in_order(files, partial(job.line, as_json=as_json)), "reads", len(files)):
         counts[state] += 1
         status = max(status, _STATUS.get(state, 2))
         write(text) if as_json or state != "error" else message(text)
@@ -66,7 +66,7 @@ def _other_masters(shelf: Path) -> tuple[list[Master], int]:
 
 
 class _Names:
-    """How read-backs are called on the screen: without their folder when all lie in one, in a column as wide as most need."""
+    """The names of read-backs on the screen: without their folder when all lie in one, in a column as wide as most need."""
 
     def __init__(self, paths: Sequence[str]) -> None:
         folders = {path.rpartition("/")[0] for path in paths[:1000]} if len(paths) > 1 else set()
@@ -79,7 +79,7 @@ class _Names:
 
 
 class _Job:
-    """A master to judge by, and what is made only when a read-back needs it."""
+    """A master that read-backs are judged by. The verifier, which takes time to load, is made when one needs it."""
 
     def __init__(self, master: Master, side: str | None, others: Sequence[Master], names: _Names) -> None:
         if side is not None and side not in master.sides:
@@ -92,7 +92,7 @@ class _Job:
 
     @cached_property
     def verifier(self) -> "Verifier":
-        """The judge of everything that is not simply equal."""
+        """The judge of every read-back that is not simply a dump equal to its side."""
         from mastering.judging.verify import Verifier
 
         return Verifier(self.master, self.side, self.others)
