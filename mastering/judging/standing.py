@@ -233,8 +233,8 @@ def _is_confirmed(rows: DiscRows, hold: Hold, read: Read) -> bool:
     named = max(before, key=lambda each: each.number, default=None)
     if hold.serial != rows.serial or named is None or (read.side, read.writing) != (named.side, named.number):
         return False
-    failed_by = {each.read_by for each in _reads_of(rows, named) if each.verdict == "fail" and reason_of_its_own(each) is None}
-    return read.read_by in failed_by and len(failed_by - {None}) > 1
+    failed = [each for each in _reads_of(rows, named) if each.verdict == "fail" and reason_of_its_own(each) is None]
+    return read in failed and len({each.read_by for each in failed} - {None}) > 1
 
 
 # What they give

@@ -58,6 +58,7 @@ class Disc:
     writings: list = field(default_factory=list)
     reads: list = field(default_factory=list)
     by_eye: bool = False
+    rejects: list = field(default_factory=list)  # rows
     restores: list = field(default_factory=list)  # rows
     reworks: list = field(default_factory=list)  # (row, sides to write)
     batches: list = field(default_factory=list)
@@ -122,7 +123,7 @@ def take_writing(led, row, line):
     # READING: a row that names its drive was entered by the bench, which knows; a command's row has null.
     disc = led.discs[line["serial"]]
     disc.writings.append(
-        Writing(row, line["side"], line["writing"], line["drive"], led.batches[line["batch"]], bench=line["drive"] is not None)
+        Writing(row, line["side"], line["writing"], line["drive"], led.batches[line["batch"]], line.get("bench", line["drive"] is not None))
     )
 
 
@@ -148,6 +149,7 @@ def take_reject(led, row, line):
     """A reject by eye; it may be all that is known of a blank."""
     disc = led.discs[line["serial"]]
     disc.by_eye = True
+    disc.rejects.append(row)
     disc.lot = line["lot"] or disc.lot
     disc.inner = line.get("inner") or disc.inner
 
@@ -335,10 +337,14 @@ def settling(led, disc, writing, holds=True):
             found.append((read, read.line["verdict"]))
         # "but on a writing of which a read has passed, `other-master` and `other-geometry` count as a `marginal` read does"
         # READING: has passed before this one, and settles.
-        elif not read.void and admitted(led, read) and read.line["diagnosis"] in ("other-master", "other-geometry"):
-            if any(verdict == "pass" for _, verdict in found):
-                found.append((read, "marginal"))
+        elif doubts_a_pass(led, read) and any(verdict == "pass" for _, verdict in found):
+            found.append((read, "marginal"))
     return found
+
+
+def doubts_a_pass(led, read):
+    """Whether a read begins a doubt of a writing that was read well, though it would settle nothing of another."""
+    return not read.void and admitted(led, read) and read.line["diagnosis"] in ("other-master", "other-geometry")
 
 
 def unsettled(led, disc, read):

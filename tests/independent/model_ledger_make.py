@@ -294,7 +294,7 @@ class Shop:
 
     def read(self, blank):
         """One read-back of a disc, written (again) before where need be."""
-        rng, batch = self.rng, blank.batch
+        rng = self.rng
         for side in self.to_write(blank):
             if blank.wrote[side]:  # reworked: the writing of now takes the next number, whatever stands there
                 blank.wrote[side].pop()

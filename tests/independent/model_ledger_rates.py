@@ -215,7 +215,7 @@ def sectors_of(geometry):
 def of_tracks(led):
     """ "first settling reads of first writings that tried the track; `bad`: a finding other than `soft` there"."""
     tried = {}
-    for disc, writing, read, _ in units(led, holds=True):
+    for _, writing, read, _ in units(led, holds=True):
         # READING: the batch that the writing was made in says which geometry the side had.
         geometry = writing.batch["sides"][writing.side]
         for (head, track), sectors in sectors_of(geometry).items():
