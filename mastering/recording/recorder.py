@@ -75,7 +75,8 @@ class Judge:
         if side not in self._verifiers:
             self._verifiers[side] = Verifier(self.master, side, self.others)
         try:
-            return self._verifiers[side].judge(load(source, self._longest, data))
+            verifier = self._verifiers[side]
+            return verifier.judge(load(source, self._longest, data, verifier.known_fields))
         except MemoryError as error:
             raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
 
