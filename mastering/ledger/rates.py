@@ -48,7 +48,7 @@ def _by_disc(lookup: Lookup, by: By) -> list[Rate]:
             _sum(and_(decided, DISCS.c.rewritten)).label("rewritten"),
             _sum(DISCS.c.first_read).label("first_read"),
             _sum(DISCS.c.first_bad).label("first_bad"),
-            _sum(and_(DISCS.c.simulated, DISCS.c.counts.in_((_WORKING, _GOOD, _BAD, _ABANDONED)))).label("simulated"),
+            _sum(and_(decided, DISCS.c.simulated)).label("simulated"),
         )
         .where(*(column.is_not(None) for column in group))
         .group_by(*group)
@@ -139,11 +139,11 @@ def _by_side(lookup: Lookup) -> list[Rate]:
         select(
             WRITINGS.c.side.label("grp"),
             func.count().label("discs"),
-            _sum(WRITINGS.c.bad).label("bad"),
+            _sum(WRITINGS.c.bad_here).label("bad"),
             _sum(WRITINGS.c.lost).label("lost"),
             _sum(WRITINGS.c.simulated).label("simulated"),
         )
-        .where(WRITINGS.c.is_first, WRITINGS.c.first.is_not(None))
+        .where(WRITINGS.c.is_first, WRITINGS.c.first_here.is_not(None), WRITINGS.c.drive.is_not(None))  # the units of the drives that wrote
         .group_by(WRITINGS.c.side)
     )
     found = sorted(lookup.connection.execute(query), key=lambda row: str(row.grp))

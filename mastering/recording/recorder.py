@@ -288,7 +288,6 @@ class _Pending:
 
     def _add(self, recorder: Recorder, writer: LogWriter, disc: Disc, side: str) -> None:
         check_rewritable(disc, side)
-        drive = recorder.said.wrote or drive_that_writes(disc.batch, side)
         writer.add(
             {
                 "kind": "writing",
@@ -296,7 +295,7 @@ class _Pending:
                 "serial": disc.serial,
                 "side": side,
                 "writing": disc.newest_writing(side) + 1,
-                "drive": drive,
+                "drive": None,  # the reads tell it
                 "at": recorder.stamp(writer),
             }
         )

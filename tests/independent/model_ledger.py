@@ -78,10 +78,9 @@ class Ledger:
     batches: dict = field(default_factory=dict)
     discs: dict = field(default_factory=dict)
     closed: set = field(default_factory=set)
-    holds: list = field(default_factory=list)  # (row, line)
+    holds: list = field(default_factory=list)  # (row, line, row of the drive's newest passing read before)
     checks: list = field(default_factory=list)  # (row, line)
     retired: set = field(default_factory=set)
-    passes: dict = field(default_factory=dict)
 
 
 def only(names):
@@ -165,7 +164,8 @@ def take_amend(led, row, line):
         return
     disc = led.discs[line["serial"]]
     disc.lot = line["lot"] or disc.lot
-    disc.inner = line.get("inner") or disc.inner
+    # READING: from which inner box of another lot it is, nobody said.
+    disc.inner = line.get("inner") or (None if line["lot"] else disc.inner)
     if line.get("restore"):
         # "--restore takes back any rejection and allows one more writing of each side"
         disc.by_eye = False
@@ -201,8 +201,11 @@ def take_take(led, row, line):
 
 
 def take_hold(led, row, line):
-    """A drive is put on hold."""
-    led.holds.append((row, line))
+    """A drive is put on hold. "Reads by a drive in rows after its newest passing read and before its `hold` row settle nothing"."""
+    # READING: its newest passing read as the ledger stands at that row, of whatever disc; one that was struck out by then is none.
+    reads = [r for disc in led.discs.values() for r in disc.reads]
+    passing = [r.row for r in reads if r.read_by == line["drive"] and r.line["verdict"] == "pass" and not r.void]
+    led.holds.append((row, line, max(passing, default=0)))
 
 
 def take_check(led, row, line):
@@ -300,20 +303,10 @@ def reads_of(disc, writing):
     return [r for r in disc.reads if writing is not None and (r.line["side"], r.line["writing"]) == (writing.side, writing.number)]
 
 
-def newest_pass_before(led, drive, row):
-    """The row of a drive's newest passing read before a row, 0 where there is none."""
-    # READING: of any disc; a read that was struck out is none.
-    if (drive, row) not in led.passes:  # kept, as every read of the drive asks it
-        reads = [r for disc in led.discs.values() for r in disc.reads]
-        passing = [r.row for r in reads if r.read_by == drive and r.line["verdict"] == "pass" and not r.void]
-        led.passes[drive, row] = max((one for one in passing if one < row), default=0)
-    return led.passes[drive, row]
-
-
 def held_back(led, disc, read):
     """ "Reads by a drive in rows after its newest passing read and before its `hold` row settle nothing"."""
-    for row, hold in led.holds:
-        if hold["drive"] != read.read_by or not newest_pass_before(led, read.read_by, row) < read.row < row:
+    for row, hold, after in led.holds:
+        if hold["drive"] != read.read_by or not after < read.row < row:
             continue
         # "When the same writing fails in a second drive as well, the reader's hold ends, both reads settle"
         # READING: the same writing is the one that put the drive on hold, the newest one of that side at the time.
@@ -434,7 +427,7 @@ def disc_verdict(led, disc):
 
 def held(led, drive):
     """Whether a drive is on hold now."""
-    for row, hold in led.holds:
+    for row, hold, _ in led.holds:
         # "a passing check ends a hold"
         if hold["drive"] != drive or any(check["drive"] == drive and check["ok"] and at > row for at, check in led.checks):
             continue
@@ -516,8 +509,8 @@ def disc_line(led, disc):
 
 def unused(led, disc):
     """ "dropped and unused ones have no disc line and are in no count"; unused: closed without a writing or a read."""
-    # READING: one that was rejected by eye is not unused.
-    nothing = not disc.writings and not disc.reads and not disc.by_eye
+    # READING: one that was rejected by eye is not unused, not even when that was taken back.
+    nothing = not disc.writings and not disc.reads and not disc.rejects
     return disc.dropped or (disc.batch["batch"] in led.closed and nothing)
 
 

@@ -64,7 +64,7 @@ def agree(folder, lines):
 
 @pytest.mark.parametrize("seed", range(300, 308))
 def test_advice_sees_what_the_model_sees(tmp_path, seed):
-    agree(tmp_path, make_ledger(seed, earlier=True))
+    agree(tmp_path, make_ledger(seed, earlier=seed % 2 == 0))
 
 
 @pytest.mark.parametrize("seed", range(300, 308))

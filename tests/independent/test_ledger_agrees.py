@@ -15,12 +15,8 @@ from model_ledger import batch_lines, replay, serial_of
 from model_ledger_make import make_ledger
 from model_ledger_rates import rates
 
-from mastering.ledger.lines import SHAPES
-
 ROOT = Path(__file__).parents[2]
 LIMITS = ("rate", "low", "high")
-EARLIER = "take" not in SHAPES  # a program that knows the rows of before only
-rows_of_custody = pytest.mark.skipif(EARLIER, reason="the rows of custody are not there yet")
 
 
 def obverse(*arguments):
@@ -84,33 +80,30 @@ def agree(tmp_path, lines):
     return ledger
 
 
-@rows_of_custody
 @pytest.mark.parametrize("seed", range(4))
 def test_the_program_and_the_model_say_the_same_of_a_ledger(tmp_path, seed):
-    agree(tmp_path, make_ledger(seed, earlier=EARLIER or seed == 3))
+    agree(tmp_path, make_ledger(seed, earlier=seed == 3))
 
 
-@rows_of_custody
 @pytest.mark.campaign
 @pytest.mark.parametrize("seed", range(1000, 1100))
 def test_many_more_ledgers(tmp_path, seed):
-    lines = make_ledger(seed, discs=random.Random(seed).randint(1, 100), earlier=EARLIER or seed % 10 == 9)
+    lines = make_ledger(seed, discs=random.Random(seed).randint(1, 100), earlier=seed % 10 == 9)
     again = random.Random(seed).randint(1, len(lines))
     agree(tmp_path, lines[:again] if seed % 2 else lines)  # a ledger is one after each of its rows
 
 
 @pytest.mark.parametrize("seed", [0, 3])
 def test_an_export_is_what_was_imported_row_by_row_and_can_be_imported_again(tmp_path, seed):
-    lines = make_ledger(seed, discs=20, earlier=EARLIER)
+    lines = make_ledger(seed, discs=20)
     ledger = imported(tmp_path, lines)
     exported = asked(ledger, "ledger", "export")
     compare(exported, lines)
     assert asked(imported(tmp_path, exported, "second"), "ledger", "export") == exported
 
 
-@rows_of_custody
 def test_the_lists_are_the_same_lines_and_batches_have_state_and_discs(tmp_path):
-    lines = make_ledger(1, earlier=EARLIER)
+    lines = make_ledger(1)
     ledger, led = imported(tmp_path, lines), replay(lines)
     for what in ("lot", "drive"):
         compare(asked(ledger, what, "list", "--json"), [line for line in lines if line["kind"] == what])
@@ -123,7 +116,7 @@ def test_the_lists_are_the_same_lines_and_batches_have_state_and_discs(tmp_path)
 
 
 def test_an_empty_ledger_has_no_rates(tmp_path):
-    ledger = imported(tmp_path, [line for line in make_ledger(2, earlier=EARLIER) if line["kind"] in ("lot", "drive", "batch", "serial")])
+    ledger = imported(tmp_path, [line for line in make_ledger(2) if line["kind"] in ("lot", "drive", "batch", "serial")])
     assert asked(ledger, "rates", "--by", "lot", "--json") == []
 
 

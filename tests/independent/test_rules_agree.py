@@ -6,7 +6,6 @@ from model_ledger import (
     disc_line,
     fits,
     held,
-    newest_pass_before,
     practice,
     rejected,
     replay,
@@ -34,9 +33,7 @@ def rows_of(led, disc):
         )
         for each in disc.reads
     )  # fmt: skip
-    holds = tuple(
-        Hold(line["drive"], newest_pass_before(led, line["drive"], row), row, line["serial"], line["side"]) for row, line in led.holds
-    )
+    holds = tuple(Hold(line["drive"], after, row, line["serial"], line["side"]) for row, line, after in led.holds)
     writings = tuple(Writing(each.row, each.side, each.number, each.drive, each.bench, each.batch["batch"]) for each in disc.writings)
     return DiscRows(
         disc.serial, tuple(disc.sides), writings, reads, tuple(disc.rejects), tuple(disc.restores),
