@@ -4,8 +4,9 @@ import json
 
 import pytest
 from model_geometry import GEOMETRIES
-from model_ledger import disc_verdict, first_writing, newest_writing, replay, settling
+from model_ledger import newest_writing, rejected, replay, settling
 from model_ledger_make import make_ledger
+from model_ledger_rates import decided, first_ones, left_bad
 
 from mastering.ledger.exchange import take_anew
 from mastering.ledger.outcomes import history
@@ -13,27 +14,29 @@ from mastering.ledger.store import Ledger
 
 
 def judged(lines):
-    """Every judged disc of a known lot, the one whose newest read came first first: its lot, batch, whether it is bad, its surfaces."""
+    """Every decided disc of a known lot, the one whose newest read came first first: its lot, batch, whether it is bad, its surfaces."""
     handed_out = {line["serial"]: number for number, line in enumerate(lines, 1) if line["kind"] == "serial"}
     found = []
     led = replay(lines)
     for disc in led.discs.values():
-        if disc_verdict(led, disc) == "open" or disc.lot is None:
+        if disc.dropped or disc.lot is None or not (decided(led, disc) or left_bad(led, disc)):
             continue
         settled = [settling(led, disc, newest_writing(disc, side)) for side in disc.sides if newest_writing(disc, side)]
         newest = max((reads[-1][0].row for reads in settled if reads), default=handed_out[disc.serial])
         surfaces = [surface for side in sorted(disc.sides) for surface in surfaces_of(led, disc, side)]
-        found.append((newest, disc.lot, disc.batch["batch"], disc_verdict(led, disc) == "fail", surfaces))
+        bad = rejected(led, disc) or left_bad(led, disc)
+        found.append((newest, disc.lot, disc.batch["batch"], bad, surfaces))
     return [rest for _, *rest in sorted(found, key=lambda each: each[0])]
 
 
 def surfaces_of(led, disc, side):
     """Side, head, drive that wrote, drive that read, whether it failed, its bad tracks: of a side's first writing, head by head."""
-    first = first_writing(disc, side)
-    reads = [read for read, _ in settling(led, disc, first)] if first else []
-    if not reads or first.drive is None:
+    firsts = [writing for writing in first_ones(led, disc) if writing.side == side and settling(led, disc, writing)]
+    if not firsts or firsts[-1].drive is None:
         return
-    heads = sorted({place[1] for place in GEOMETRIES[disc.batch["sides"][side]].places()})
+    first = firsts[-1]  # of a reworked side the newest one
+    reads = [read for read, _ in settling(led, disc, first)]
+    heads = sorted({place[1] for place in GEOMETRIES[first.batch["sides"][side]].places()})
     bad = {head: set() for head in heads}
     for finding in reads[0].line["findings"]:
         if finding["kind"] not in ("soft", "not-tried"):

@@ -42,8 +42,10 @@ def written(path, lines):
 
 
 def imported(tmp_path, lines, name="ledger"):
-    """The lines, in a new ledger."""
-    ledger = tmp_path / f"{name}.sqlite"
+    """The lines, in the ledger of a new shop."""
+    status, _, err = obverse("shop", "new", tmp_path / f"{name}-shop")
+    assert status == 0, err
+    ledger = tmp_path / f"{name}-shop" / "ledger.sqlite"
     status, _, err = obverse("ledger", "import", written(tmp_path / f"{name}.jsonl", lines), "--ledger", ledger)
     assert status == 0, err
     return ledger
