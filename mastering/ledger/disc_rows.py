@@ -172,6 +172,8 @@ def _take(writer: "LogWriter", number: int, line: Line) -> None:
 
 def _after_the_bench(writer: "LogWriter", number: int, line: Line) -> None:
     disc = writer.known_disc(line["serial"])
+    disc.life.append(line["what"])
+    writer.changed(disc)
     writer.rows.row(EVENTS, number, kind="disc", what=line["what"], name=line.get("order"), disc=disc.id, drive=None, lot=None, batch=None)
 
 

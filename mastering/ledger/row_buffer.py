@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 _INDEPENDENT = (LOG, LOTS, DRIVES, BATCHES)  # written before the discs that point to them
 _OF_DISCS = (READS, IMAGES, EVENTS, HOLDS)
 _CHANGES = (
-    "batch", "lot", "inner_box", "dropped", "imaged", "verdict", "counts", "rewritten", "first_read", "first_bad", "simulated", "at",
+    "batch", "lot", "inner_box", "dropped", "imaged", "verdict", "state", "counts", "rewritten", "first_read", "first_bad", "simulated",
+    "at",
 )  # fmt: skip
 _UPDATE_DISC = update(DISCS).where(DISCS.c.line == bindparam("_line")).values({key: bindparam(f"_{key}") for key in _CHANGES})
 _COUNT = {name: number for number, name in enumerate(COUNTS)}
@@ -89,6 +90,7 @@ class RowBuffer:
             "dropped": disc.dropped,
             "imaged": disc.imaged,
             "verdict": RANK[standing.verdict],
+            "state": disc.state,
             "counts": _COUNT[_counts_as(disc)],
             "rewritten": any(
                 writing.batch == disc.batch.name and writing.number > disc.rows.first_number(writing.side)

@@ -44,6 +44,7 @@ DISCS = Table(
     Column("dropped", Boolean, nullable=False),
     Column("imaged", Boolean, nullable=False),
     Column("verdict", Integer, nullable=False),  # its rank: 0 pass, 1 marginal, 2 open, 3 fail
+    Column("state", Text, nullable=False, index=True),
     Column("counts", Integer, nullable=False),  # how it counts, as in COUNTS
     Column("rewritten", Boolean, nullable=False),
     Column("first_read", Boolean, nullable=False),
