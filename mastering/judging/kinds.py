@@ -22,13 +22,15 @@ class Kind:
 class Diagnosis:
     """What explains a whole read-back. `hands`: what to do with the disc; `read`: what the read-back is, for a line that says only that.
 
-    Both are sentences; {} stands for the masters' sides that the disc is.
+    Both are sentences; {} stands for the masters' sides that the disc is. `of_cells`: the action and the hands' sentence where the read-back is a
+    capture, if they are others then.
     """
 
     id: str
     action: Action
     hands: str
     read: str
+    of_cells: tuple[Action, str] | None = None
 
 
 # In the order in which one sector's sightings are judged: the first that applies is the sector's.
@@ -58,6 +60,12 @@ DIAGNOSES = (
         "Ask where it came from: it is recorded for another machine.",
         "it is recorded for another machine: put this one aside and ask where it came from",
     ),
-    Diagnosis("shifted", "read-again", "Read it again: the reader left sectors out.", "the reader left sectors out"),
+    Diagnosis(
+        "shifted",
+        "read-again",
+        "Read it again: the reader left sectors out.",
+        "sectors hold those of later ones",
+        of_cells=("write-again", "Write it again: sectors were left out."),
+    ),
     Diagnosis("short", "read-again", "Read it again: the reading ended early.", "the reading ended early, so this read does not count"),
 )
