@@ -221,7 +221,7 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "since_disc": lambda why: f"It is worse since its disc {why['since_disc']}.",
     "run": lambda why: f"A run of failures explains it with a chance of {_percent(why['run']['chance'])}.",
     "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
-    "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
+    "compared": lambda why: f"{counted(why['compared'], 'thing')} compared at once, which its alarm allows for.",
 }
 
 

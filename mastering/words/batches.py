@@ -114,7 +114,7 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> It
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
     simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
-    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
+    yield f"  {counts_text(counts)}; {_named('lot', batch.lots)}; {_named('drive', batch.drives)}{simulated}"
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
     yield from indented(disc_text(disc) for disc in discs if _waits(disc))
@@ -126,6 +126,11 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> It
 def progress_text(batch: Batch, counts: Mapping[str, int]) -> str:
     """How far a batch is."""
     return f"batch {batch.name}: {counts['pass']} good of {batch.line['good']} wanted"
+
+
+def _named(word: str, names: Sequence[str]) -> str:
+    """The names of a batch's lots or drives."""
+    return f"{word}{'s' if len(names) > 1 else ''} {', '.join(names)}"
 
 
 def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> str:

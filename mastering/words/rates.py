@@ -55,7 +55,7 @@ def _counts(rate: Rate) -> dict[str, str]:
 def _row(rate: Rate, counts: Sequence[str], bar_length: int) -> tuple[str, ...]:
     low, high = wilson(rate.bad, rate.discs)
     return (
-        rate.group,
+        _group(rate),
         f"{rate.discs:,}",
         f"{rate.bad:,}",
         percent(rate.bad / rate.discs),
@@ -64,6 +64,14 @@ def _row(rate: Rate, counts: Sequence[str], bar_length: int) -> tuple[str, ...]:
         bar(rate.bad / rate.discs, low, high, bar_length),
         ", ".join(_remarks(rate)),
     )
+
+
+def _group(rate: Rate) -> str:
+    """A group's name; of a track its side and number, and its head where that is not the first."""
+    if rate.by != "track" or rate.group.count("/") != 2:
+        return rate.group
+    side, head, track = rate.group.split("/")
+    return f"side {side},{f' head {head},' if head != '0' else ''} track {track}".replace(" ", TIE)
 
 
 def percent(share: float) -> str:
