@@ -9,6 +9,9 @@ import pytest
 from hypothesis import settings
 from shared_demo import shared_demo
 
+os.environ["COLUMNS"] = "400"  # sentences stay on one line; how they wrap is tested where the screen is
+os.environ["TZ"] = "UTC"
+
 settings.register_profile("bench", deadline=None, derandomize=os.environ.get("CI") == "true")
 settings.load_profile("bench")
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from mastering.cli.output import warning
 from mastering.errors import ProblemsError
 from mastering.shop import Shop, find
 
@@ -77,7 +78,5 @@ def stamp(writer: "LogWriter") -> str:
 
     time = now()
     if writer.last_at is not None and moment(time, "the clock") < moment(writer.last_at, "the ledger"):
-        click.echo(
-            f"obverse: the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right", err=True
-        )
+        warning(f"the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right")
     return time

@@ -120,7 +120,7 @@ def test_a_queue_that_does_not_move_is_left_and_keeps_nobody_out_later(tmp_path)
 
 
 def test_without_such_locks_everyone_is_let_in(tmp_path, monkeypatch):
-    monkeypatch.setattr(platform, "HAS_QUEUES", False)
+    monkeypatch.setattr(platform, "_locks", lambda: None)
     with first_in_queue(tmp_path, 0), first_in_queue(tmp_path, 0):
         pass
     with first_in_queue(tmp_path / "none", 0):

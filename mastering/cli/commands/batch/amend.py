@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--lot", metavar="L", help="The lot that it is from.")
 @click.option("--wrote", metavar="D", help="The drive that wrote its newest writings, or with --read the one that was read.")
 @click.option("--read", type=click.IntRange(1), metavar="N", help="The read meant, by its number (`batch show BATCH SERIAL`).")
-@click.option("--void", is_flag=True, help="That read settles nothing: it was of another disc, or made by mistake.")
+@click.option("--void", is_flag=True, help="That read does not count: it was of another disc, or made by mistake.")
 @reason_option("Why.")
 @ledger_option
 @json_option("Print the disc's line.")

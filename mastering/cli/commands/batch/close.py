@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, message
 from mastering.errors import MasteringError
 from mastering.words.batches import batch_plain, closed_text
 
@@ -40,7 +40,7 @@ def command(batch: str, ledger: str | None, as_json: bool) -> None:
             raise MasteringError(
                 f"{why}; batch {batch} is closed, but the ledger was not copied: say this again, or `obverse ledger backup FILE`"
             ) from error
-    click.echo(f"the ledger was copied to {target}", err=True)
+    message(f"the ledger was copied to {target}")
 
 
 def _is_backed_up(ledger: "Ledger", closing: str) -> bool:

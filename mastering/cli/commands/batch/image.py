@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import MasteringError
 from mastering.judging.verdict import sides_text
 
@@ -45,7 +45,7 @@ def command(batch: str, serial: str, side: str, out: str, again: bool, shelf: st
     data = image(master.sides[side], serial, out.lower().endswith(".capture"))
     write_file(Path(out), data)
     if early:
-        click.echo(f"obverse: {early}", err=True)
+        warning(f"{early}")
     slot = master.sides[side].slot is not None
     if as_json:
         json_lines(

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import ProblemsError
 from mastering.master.master import open_master
 
@@ -37,7 +37,7 @@ def command(
         line = batch_line(writer, opened_master, run, shop().ledger(ledger)) | {"at": stamp(writer)}
         writer.add(line)
     for misfit in found:
-        click.echo(f"obverse: {misfit.what}", err=True)
+        warning(f"{misfit.what}")
     if as_json:
         json_lines([{"batch": line["batch"], "digest": line["digest"]}])
     else:

@@ -8,7 +8,9 @@ from typing import BinaryIO
 
 import click
 
+from formats.words import counted
 from mastering.cli.options import ledger_option, open_ledger, shop
+from mastering.cli.output import message, progress
 from mastering.errors import MasteringError
 
 
@@ -24,13 +26,13 @@ def command(file: str, ledger: str | None) -> None:
 
     name, path = "standard input" if file == "-" else file, shop().ledger(ledger)
     with _opened(file) as stream:
-        lines = _lines(stream, name)
+        lines = progress(_lines(stream, name), "rows")
         if path.exists():
             with open_ledger(ledger) as opened:
                 count = take(opened, lines, name)
         else:
             count = take_anew(path, lines, name)
-    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+    message(f"{counted(count, 'row')} imported" + ("" if count else f": {name} has no line"))
 
 
 def _opened(file: str) -> AbstractContextManager[BinaryIO]:
