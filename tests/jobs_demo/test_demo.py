@@ -15,6 +15,8 @@ from console import process, run
 from shared_demo import copied
 
 from formats.containers import capture
+from mastering.demo import shop
+from mastering.errors import MasteringError
 from mastering.master.master import open_master
 
 REPO = Path(__file__).parents[2]
@@ -119,20 +121,51 @@ def refused(folder: Path, said: str) -> None:
 
 
 def test_a_demo_replaces_nothing_else(day, tmp_path):
-    shop = tmp_path / "obverse-demo"
-    shop.mkdir()
+    made = tmp_path / "obverse-demo"
+    made.mkdir()
     refused(tmp_path, "obverse-demo: exists, and no demo made it")
-    shop.rmdir()
+    made.rmdir()
     copied(day[0], tmp_path)
-    (shop / "masters" / "mine").mkdir()
-    (shop / "masters" / "mine" / "notes.txt").write_text("keep")
+    (made / "masters" / "mine").mkdir()
+    (made / "masters" / "mine" / "notes.txt").write_text("keep")
     refused(tmp_path, "obverse-demo/masters/mine/notes.txt: not as a demo left it")
-    (shop / "masters" / "mine" / "notes.txt").unlink()
-    (shop / "job.toml").write_text((shop / "job.toml").read_text() + "# mine\n")
+    (made / "masters" / "mine" / "notes.txt").unlink()
+    (made / "job.toml").write_text((made / "job.toml").read_text() + "# mine\n")
     refused(tmp_path, "obverse-demo/job.toml: not as a demo left it")
-    shop.rename(tmp_path / "kept")
-    shop.symlink_to("kept")
+    made.rename(tmp_path / "kept")
+    made.symlink_to("kept")
     refused(tmp_path, "obverse-demo: exists, and no demo made it")
+
+
+@pytest.mark.parametrize("files_there", [{}, {"notes.txt": b"keep"}])
+def test_a_folder_that_came_to_be_while_the_demo_was_made_is_left_alone(monkeypatch, tmp_path, files_there):
+    target, make = tmp_path / "shop", shop.make_batch
+
+    def meanwhile(*arguments):
+        target.mkdir()
+        for name, data in files_there.items():
+            (target / name).write_bytes(data)
+        return make(*arguments)
+
+    monkeypatch.setattr(shop, "make_batch", meanwhile)
+    with pytest.raises(MasteringError, match=r"shop: (came to exist while the demo was made|exists, and no demo made it)"):
+        shop.make_demo(target, again=False, each=iter)
+    assert {path.name: path.read_bytes() for path in target.iterdir()} == files_there
+    assert [path.name for path in tmp_path.iterdir()] == ["shop"]
+
+
+def test_a_file_that_was_put_into_an_earlier_demo_meanwhile_is_kept(monkeypatch, tmp_path):
+    target, make = tmp_path / "shop", shop.make_batch
+    shop.make_demo(target, again=False, each=iter)
+
+    def meanwhile(*arguments):
+        (target / "notes.txt").write_bytes(b"keep")
+        return make(*arguments)
+
+    monkeypatch.setattr(shop, "make_batch", meanwhile)
+    with pytest.raises(MasteringError, match=r"notes.txt: not as a demo left it"):
+        shop.make_demo(target, again=True, each=iter)
+    assert (target / "notes.txt").read_bytes() == b"keep" and (target / "job.toml").exists()
 
 
 def test_a_demo_is_made_whole_or_not_at_all(tmp_path):

@@ -116,6 +116,17 @@ def test_developers_md_names_only_files_that_exist():
     assert len(named) > 20
 
 
+def test_every_decision_is_one_line_with_its_reason_and_the_test_that_holds_it():
+    tests = {path.name: path.read_text() for path in (REPO / "tests").rglob("test_*.py")}
+    section = re.search(r"## Decisions\n(.*?)\n## ", (REPO / "DEVELOPERS.md").read_text(), re.DOTALL)[1]
+    decisions = [line for line in section.splitlines() if line and not line.startswith(("#", "A line each"))]
+    assert section.count("### ") == 6 and len(decisions) > 50
+    for line in decisions:
+        match = re.fullmatch(r"- .+ because .+: `(test_\w+\.py)(?:::(test_\w+))?`\.", line)
+        assert match is not None, line
+        assert f"def {match[2] or 'test_'}" in tests[match[1]], line
+
+
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "pyproject.toml"])
 def test_the_top_level_holds_what_it_should(name):
     kept = {

@@ -453,7 +453,7 @@ def loaded(arguments: list[str]) -> list[str]:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["verfy"], "obverse: No such command 'verfy'. (see `obverse --help`)\n"),
+        (["verfy"], "obverse: there is no 'verfy'; did you mean verify? (see `obverse --help`)\n"),
         (["build"], "obverse: Missing argument 'JOB'. (see `obverse build --help`)\n"),
         (["geometries", "--bytes", "many"], "(see `obverse geometries --help`)\n"),
         (["build", "job.toml"], "obverse: give either --out DIR or --dry-run (see `obverse build --help`)\n"),
