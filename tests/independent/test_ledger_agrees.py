@@ -4,12 +4,10 @@ Each ledger is imported by one process and asked by others. A disagreement names
 """
 
 import json
-import os
 import random
-import subprocess
-import sys
 from pathlib import Path
 
+import console
 import pytest
 from model_ledger import batch_lines, replay, serial_of
 from model_ledger_make import make_ledger
@@ -21,10 +19,7 @@ LIMITS = ("rate", "low", "high")
 
 def obverse(*arguments):
     """The program's answer: exit status, lines on standard output, standard error."""
-    run = subprocess.run(
-        [sys.executable, "-m", "mastering.cli.main", *map(str, arguments)],
-        cwd=ROOT, capture_output=True, text=True, timeout=300, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
+    run = console.run(*arguments, cwd=ROOT)
     assert "Traceback" not in run.stderr, run.stderr
     return run.returncode, run.stdout.splitlines(), run.stderr
 
