@@ -9,8 +9,9 @@ from pathlib import Path
 
 import console
 import pytest
-from model_ledger import batch_lines, rates, replay, serial_of
+from model_ledger import batch_lines, replay, serial_of
 from model_ledger_make import make_ledger
+from model_ledger_rates import rates
 
 ROOT = Path(__file__).parents[2]
 LIMITS = ("rate", "low", "high")
