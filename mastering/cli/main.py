@@ -15,7 +15,7 @@ import click
 
 from formats.errors import DeclarationWarning, FormatsError
 from mastering.cli import output
-from mastering.errors import MasteringError, ProblemsError
+from mastering.errors import MasteringError, ProblemsError, unknown
 
 _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
@@ -30,12 +30,18 @@ class Commands(click.Group):
         self._package, self._folder = package, folder
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Their names."""
+        """The commands' and groups' names."""
         files = {path.stem for path in self._folder.glob("*.py")} - {"__init__"}
         return sorted(files | {path.parent.name for path in self._folder.glob("*/__init__.py")})
 
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that was named. UsageError when there is none of that name, with the nearest one."""
+        if args and not args[0].startswith("-") and args[0] not in (names := self.list_commands(ctx)):
+            raise click.UsageError(unknown(args[0], names), ctx)
+        return super().resolve_command(ctx, args)
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """One of them, None when there is none of that name."""
+        """The command or group of that name, None when there is none."""
         if cmd_name not in self.list_commands(ctx):
             return None
         module = import_module(f"{self._package}.{cmd_name}")
@@ -108,7 +114,7 @@ def _ready_output() -> None:
 
 
 def _failed(error: BaseException) -> int:
-    """Says on standard error what stopped a command; the exit status."""
+    """Prints on standard error what stopped a command. Returns the exit status."""
     if isinstance(error, OSError):
         output.to_nowhere(sys.stdout)  # what it still holds back can't be written either
     status = INTERRUPTED if isinstance(error, (click.Abort, KeyboardInterrupt)) else FAILED
@@ -121,7 +127,7 @@ def _failed(error: BaseException) -> int:
 
 
 def _words(error: BaseException) -> Iterator[str]:
-    """A line for each thing that is wrong."""
+    """What an error says to people, a line for each thing that is wrong."""
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         error.show()
     elif isinstance(error, click.ClickException):

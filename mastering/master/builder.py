@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from formats import registry
+from formats.bounds import SIGNATURE
 from formats.containers import capture
 from formats.errors import Problem, VolumeError
 from formats.model.geometry import Geometry
@@ -73,7 +74,7 @@ def _side(job: Job, plan: SidePlan) -> BuiltSide:
         _number_free_sectors(job, plan, image)
     slot = lay_slot(plan, image)
     dump = bytes(image.dump)
-    if dump.startswith(capture.SIGNATURE):
+    if dump.startswith(SIGNATURE):
         raise VolumeError(
             Problem(plan.where, "its first eight bytes are the signature of a capture, so no dump of it could be told from one")
         )

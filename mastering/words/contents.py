@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def volume_text(name: str, volume: str, content: "VolumeOut") -> Iterator[Block]:
-    """A side's volume and its files."""
+    """The volume of a side and its files."""
     from mastering.master.names import text_of
 
     yield f"side {name}: {volume} {text_of(content.label)}"

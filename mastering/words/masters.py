@@ -74,7 +74,7 @@ def _blanks_text(blanks: Mapping[str, Any]) -> str:
 
 
 def checks_text(checks: Iterable[Mapping[str, Any]]) -> Iterator[Block]:
-    """The checks of a master, what is wrong under each."""
+    """The checks of a master, each with its problems below it."""
     for check in checks:
         good, wrong = _CHECKS[check["check"]]
         what = f"side {check['side']}: " if check["side"] else ""
@@ -95,7 +95,7 @@ _CHECKS = {
 
 
 def changes_text(old: "Master", new: "Master", changes: "Sequence[Change]") -> Iterator[Block]:
-    """What differs, side by side; a side that keeps its bytes is said to."""
+    """The differences between two masters, side after side; a side that keeps its bytes is said to."""
     from mastering.master.changes import keeps_bytes
 
     yield f"{old.label} ({old.catalogue}) -> {new.label} ({new.catalogue})"
@@ -133,7 +133,7 @@ def _change(change: "Change") -> Iterator[Block]:
 
 
 def _changed_file(old: Mapping[str, Any], new: Mapping[str, Any]) -> str:
-    """What of a file differs, except its name."""
+    """The properties of a file that differ, except its name."""
     differences = []
     if old["bytes"] != new["bytes"]:
         differences.append(f"{old['bytes']:,} -> {new['bytes']:,} bytes")
@@ -151,7 +151,7 @@ def _value(value: Any) -> str:
 
 
 def _changed_sectors(change: "Change") -> Iterator[Block]:
-    """The sectors that differ, a line a track; free ones apart."""
+    """The sectors of a side that differ, a line for each track; free sectors are counted apart."""
     differ = "differs" if change["sectors"] == 1 else "differ"
     yield f"  {change['sectors']:,} of {counted(change['of'], 'sector')} {differ}" + (":" if change["tracks"] else "")
     for track in change["tracks"]:
@@ -178,7 +178,7 @@ def search_text(line: Mapping[str, Any]) -> Iterator[Block]:
 
 
 def _places(sectors: Sequence[Sequence[int]]) -> str:
-    """The sectors that a piece lies in; of many the first and the last."""
+    """The sectors that a piece of data lies in; of many the first and the last."""
     places = [f"track {track}{f' head {head}' if head else ''} sector {sector}" for track, head, sector in sectors]
     return ", ".join(places) if len(places) <= _SHOWN else f"{places[0]} to {places[-1]}, {len(places)} sectors"
 

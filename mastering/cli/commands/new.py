@@ -88,7 +88,7 @@ def command(folder: str, sides: tuple[str, ...]) -> None:
 
 
 def _parsed(text: str) -> tuple[str, str, str]:
-    """Side, geometry and volume."""
+    """The side, the geometry's id and the volume's id of a `--side` option."""
     side, equals, rest = text.partition("=")
     geometry, colon, volume = rest.partition(":")
     if side not in ("A", "B") or not equals or not colon:
@@ -97,7 +97,7 @@ def _parsed(text: str) -> tuple[str, str, str]:
 
 
 def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
-    """The job and its first sources."""
+    """The bytes of `job.toml` and of its first sources, by relative name."""
     from formats import registry
 
     if len({side for side, _, _ in sides}) < len(sides) or sides[0][0] != "A":
@@ -121,7 +121,7 @@ def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
 
 
 def _known(kind: str, name: str) -> str:
-    """A name that is declared."""
+    """The name, if something of that kind is declared under it. MasteringError with the nearest one otherwise."""
     from formats import registry
 
     if name not in registry.names(kind):

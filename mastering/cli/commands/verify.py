@@ -14,6 +14,7 @@ from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
 from mastering.judging.identical import Match, Quick
 from mastering.judging.readback import Source, sources
+from mastering.judging.to_write import Guard
 from mastering.judging.verdict import sides_text
 from mastering.master.master import Master, masters_at, open_master
 from mastering.words.layout import Line
@@ -38,10 +39,10 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     wrong with it and what to do with the disc. Exit status 0: every one passes.
     """
     others, status = _other_masters(Path(shelf)) if shelf is not None else ([], 0)
-    found = list(sources(readbacks))
-    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in found]))
+    files = list(sources(readbacks))
+    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in files]))
     counts: Counter[str] = Counter()
-    for state, text in progress(in_order(found, partial(job.line, as_json=as_json)), "reads", len(found)):
+    for state, text in progress(in_order(files, partial(job.line, as_json=as_json)), "reads", len(files)):
         counts[state] += 1
         status = max(status, _STATUS.get(state, 2))
         write(text) if as_json or state != "error" else message(text)
@@ -65,7 +66,7 @@ def _other_masters(shelf: Path) -> tuple[list[Master], int]:
 
 
 class _Names:
-    """How read-backs are called on the screen: without their folder when all lie in one, in a column as wide as most need."""
+    """The names of read-backs on the screen: without their folder when all lie in one, in a column as wide as most need."""
 
     def __init__(self, paths: Sequence[str]) -> None:
         folders = {path.rpartition("/")[0] for path in paths[:1000]} if len(paths) > 1 else set()
@@ -78,7 +79,7 @@ class _Names:
 
 
 class _Job:
-    """A master to judge by, and what is made only when a read-back needs it."""
+    """A master that read-backs are judged by. The verifier, which takes time to load, is made when one needs it."""
 
     def __init__(self, master: Master, side: str | None, others: Sequence[Master], names: _Names) -> None:
         if side is not None and side not in master.sides:
@@ -87,16 +88,23 @@ class _Job:
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
+        self.guard = Guard()
 
     @cached_property
     def verifier(self) -> "Verifier":
-        """The judge of everything that is not simply equal."""
+        """The judge of every read-back that is not simply a dump equal to its side."""
         from mastering.judging.verify import Verifier
 
         return Verifier(self.master, self.side, self.others)
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
+        try:
+            why = self.guard.why_no_read(source.path)
+        except MasteringError as error:
+            return _error(source.path, str(error), as_json)
+        if why is not None:
+            return _error(source.path, f"{source.path}: {why}", as_json)
         match = None if source.report else self.quick.match(source.path)
         if isinstance(match, Match):
             return "pass", self._passing(source.path, match, as_json)
@@ -107,7 +115,7 @@ class _Job:
             verdict = self.verifier.judge(load(source, self.longest, match, self.verifier.known_fields))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
-            return "error", json.dumps({"readback": source.path, "error": what}) + "\n" if as_json else f"error     {what}"
+            return _error(source.path, what, as_json)
         if as_json:
             return verdict.verdict, json.dumps(verdict.plain()) + "\n"
         return verdict.verdict, text_of(verdict_text(verdict, self.names.shown(source.path), self.names.width, self.master))
@@ -124,3 +132,8 @@ class _Job:
         if as_json:
             return f'{{"readback": {json.dumps(path)}, {rest}\n'
         return text_of([Line(f"{self.names.shown(path)}  {'pass':8}  ", rest)])
+
+
+def _error(path: str, what: str, as_json: bool) -> tuple[str, str]:
+    """What is printed of a file that is no read-back."""
+    return "error", json.dumps({"readback": path, "error": what}) + "\n" if as_json else f"error     {what}"

@@ -4,13 +4,12 @@ import hashlib
 import json
 import os
 import shutil
-import subprocess
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from console import process, run
 from hostile import HOSTILE, places, with_value
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -22,11 +21,6 @@ from mastering.master.bag import MasterError, fixity
 from mastering.master.master import master_folders, open_master, write_master
 
 SHOP = Path(__file__).parents[3] / "jobs_demo"
-OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
-
-
-def run(*arguments: object, **keys) -> subprocess.CompletedProcess:
-    return subprocess.run([*OBVERSE, *map(str, arguments)], capture_output=True, text=True, check=False, **keys)
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +82,7 @@ def test_the_same_job_gives_the_same_bytes_everywhere(lamplighter, tmp_path):
     }
     old = os.umask(0o077)
     try:
-        done = run("build", "another shop/job.toml", "--out", "again", cwd=tmp_path, env=keys)
+        done = process("build", "another shop/job.toml", "--out", "again", cwd=tmp_path, env=keys)
     finally:
         os.umask(old)
     assert done.returncode == 0, done.stderr
@@ -329,7 +323,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path):
     def limit() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
 
-    done = run("build", SHOP / "job.toml", "--out", tmp_path / "master", preexec_fn=limit)
+    done = process("build", SHOP / "job.toml", "--out", tmp_path / "master", preexec_fn=limit)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == f"obverse: {tmp_path / 'master'}: can't be written: File too large; nothing was left of it\n"
     assert os.listdir(tmp_path) == []
