@@ -15,8 +15,8 @@ from mastering.deciding.rates import wilson
 from mastering.deciding.statistics import comparisons
 from mastering.deciding.statistics.arrays import Ints
 from mastering.deciding.statistics.blame import Blame, blame
-from mastering.deciding.statistics.culprits import Culprit
 from mastering.deciding.statistics.history import History
+from mastering.deciding.statistics.naming import Culprit
 from mastering.deciding.statistics.places import Place, find_places
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import DriveState, InUse, LotState, charted_blanks, read_drives, read_lots

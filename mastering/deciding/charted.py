@@ -5,8 +5,8 @@ from math import ceil
 from mastering.deciding import figures, reasons
 from mastering.deciding.statistics import comparisons
 from mastering.deciding.statistics.blame import Blame
-from mastering.deciding.statistics.culprits import Culprit, suspects
 from mastering.deciding.statistics.history import History
+from mastering.deciding.statistics.naming import Culprit, suspects
 from mastering.deciding.statistics.states import DriveState, InUse, LotState, State
 
 Decision = tuple[str, reasons.Reason, reasons.Trial | None]  # level, reason, what to run to find out
@@ -103,8 +103,8 @@ def _rival(state: State, blamed: Blame) -> Culprit | None:
 def _swap(state: State, blamed: Blame) -> reasons.SwapTest:
     """The test that tells a lot or drive from the likeliest of the others."""
     likely = [each for each in suspects(blamed.culprits) if each.kind != "none"]
-    lot = next((each.name for each in likely if each.kind == "lot"), None) or _different(blamed.lots, None)
-    drive = next((each.drive or each.name for each in likely if each.kind in ("drive", "head")), None) or _different(blamed.drives, None)
+    lot = next((each.lot for each in likely if each.lot), None) or _different(blamed.lots, None)
+    drive = next((each.drive for each in likely if each.drive), None) or _different(blamed.drives, None)
     lot, drive = (state.name, drive) if state.kind == "lot" else (lot, state.name)
     return reasons.SwapTest(SWAP, lot, drive, _different(blamed.lots, lot), _different(blamed.drives, drive))
 

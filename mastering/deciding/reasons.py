@@ -6,7 +6,7 @@ Nothing here is a sentence: `words.advice` makes those. A new reason is a class 
 from dataclasses import dataclass
 
 from mastering.deciding.statistics.comparisons import Left
-from mastering.deciding.statistics.culprits import Culprit
+from mastering.deciding.statistics.naming import Culprit
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """The ledger's discs as advice and plans need them: outcomes in the order in which they were judged, and the times of the work."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import cache
 from itertools import chain
@@ -11,7 +11,7 @@ import numpy as np
 from sqlalchemy import Integer, Select, and_, func, select, type_coerce
 
 from mastering.deciding.statistics.arrays import Flags, Ints
-from mastering.deciding.statistics.history import History, Surface
+from mastering.deciding.statistics.history import NO_INNER_BOX, NOT_ELSEWHERE, History, Surface
 from mastering.deciding.statistics.states import InUse
 from mastering.judging.standing import RANK
 from mastering.ledger.entities import Batch
@@ -28,7 +28,6 @@ _SIDES = (  # 0 stands for what is not known: no line has that number
         SIDES.c.disc,
         SIDES.c.batch,
         type_coerce(SIDES.c.side == "B", Integer),
-        func.coalesce(SIDES.c.newest, 0),
         func.coalesce(SIDES.c.first, 0),
         func.coalesce(WRITINGS.c.drive, 0),
         func.coalesce(READS.c.drive, WRITINGS.c.drive, 0),
@@ -39,6 +38,20 @@ _SIDES = (  # 0 stands for what is not known: no line has that number
     .outerjoin(WRITINGS, and_(WRITINGS.c.disc == SIDES.c.disc, WRITINGS.c.side == SIDES.c.side, WRITINGS.c.number == READS.c.writing))
     .where(*_JUDGED)
 )
+_FIRST_WRITINGS = (
+    select(WRITINGS.c.disc, func.min(WRITINGS.c.line))
+    .join(DISCS, DISCS.c.line == WRITINGS.c.disc)
+    .where(*_JUDGED)
+    .group_by(WRITINGS.c.disc)
+)
+_FIRST = WRITINGS.alias()
+_LATER = (  # the first read of each second writing by another drive
+    select(WRITINGS.c.disc, WRITINGS.c.drive, type_coerce(READS.c.verdict == "fail", Integer))
+    .join(_FIRST, and_(_FIRST.c.disc == WRITINGS.c.disc, _FIRST.c.side == WRITINGS.c.side, _FIRST.c.number == 1))
+    .join(READS, READS.c.line == WRITINGS.c.line)
+    .where(WRITINGS.c.number == 2, WRITINGS.c.drive != _FIRST.c.drive, READS.c.diagnosis.is_(None))
+    .order_by(WRITINGS.c.line)
+)
 _BAD_TRACKS = (
     select(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
     .join(SIDES, SIDES.c.first == FINDINGS.c.read)
@@ -48,36 +61,89 @@ _BAD_TRACKS = (
 
 
 def history(known: Questions) -> History:
-    """Every judged disc whose lot is known: what became of it, and the first writing of each surface whose drive is known."""
+    """Every disc whose lot is known and that has a settling read or was rejected, and the first writing of each of its surfaces.
+
+    Discs are numbered in the order of their first writing (one that was rejected unread: as it was handed out).
+    """
     line, batch, lot, verdict = _columns(known, _DISCS, 4)
-    disc, of_batch, side, newest, first, wrote, read, fails = _columns(known, _SIDES, 8)
-    rows = np.searchsorted(line, disc)
-    last = np.zeros(len(line), np.int64)
-    np.maximum.at(last, rows, newest)
-    order = np.argsort(np.where(last, last, line), kind="stable")  # one rejected unread: as handed out
+    disc, of_batch, side, first, wrote, read, fails = _columns(known, _SIDES, 7)
+    order = _as_written(line, *_columns(known, _FIRST_WRITINGS, 2))
     place = np.empty(len(line), np.int64)
     place[order] = np.arange(len(line))
+    rows = np.searchsorted(line, disc)
     told = np.flatnonzero(wrote)
     told = told[np.lexsort((side[told], place[rows[told]]))]
     surfaces, numbers = _surfaces(known, of_batch[told], side[told])
     failing = _failing(known, first[told], fails[told] > 0, (numbers >= 0).sum(axis=1))
     lots, drives, batches = (np.array(list(known.ids(table).values()), np.int64) for table in (LOTS, DRIVES, BATCHES))
+    titles = {each.name: str(each.line["master"]) for each in known.batches()}
+    title = {name: number for number, name in enumerate(dict.fromkeys(titles.values()))}
+    again_disc, again_drive, again_failed = _again(known, line)
     return History(
-        tuple(known.ids(LOTS)),
-        tuple(known.ids(BATCHES)),
-        tuple(known.ids(DRIVES)),
-        surfaces,
-        np.searchsorted(lots, lot[order]),
-        np.searchsorted(batches, batch[order]),
-        verdict[order] == _FAIL,
-        place[rows[told]][failing.side],
-        numbers[failing.side, failing.head],
-        np.searchsorted(drives, wrote[told])[failing.side],
-        np.searchsorted(drives, read[told])[failing.side],
-        failing.failed,
-        failing.at,
-        failing.track,
+        lots=tuple(known.ids(LOTS)),
+        batches=tuple(known.ids(BATCHES)),
+        drives=tuple(known.ids(DRIVES)),
+        titles=tuple(title),
+        inners=(),
+        surfaces=surfaces,
+        serials=_Serials(known, line[order]),
+        lot=np.searchsorted(lots, lot[order]),
+        batch=np.searchsorted(batches, batch[order]),
+        inner=np.full(len(line), NO_INNER_BOX, np.int64),
+        bad=verdict[order] == _FAIL,
+        decided=np.ones(len(line), bool),
+        read_order=_as_read(rows, first, place, len(line)),
+        title=np.array([title[titles[name]] for name in known.ids(BATCHES)], np.int64),
+        disc=place[rows[told]][failing.side],
+        surface=numbers[failing.side, failing.head],
+        wrote=np.searchsorted(drives, wrote[told])[failing.side],
+        read=np.searchsorted(drives, read[told])[failing.side],
+        failed=failing.failed,
+        elsewhere=np.full(len(failing.side), NOT_ELSEWHERE, np.int64),
+        at=failing.at,
+        track=failing.track,
+        again_disc=place[again_disc],
+        again_drive=np.searchsorted(drives, again_drive),
+        again_failed=again_failed > 0,
     )
+
+
+class _Serials(Sequence[str]):
+    """The serials of discs, each asked for when it is needed: advice names few of 100,000."""
+
+    def __init__(self, known: Questions, lines: Ints) -> None:
+        self._known, self._lines = known, lines
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def __getitem__(self, disc: Any) -> Any:
+        serial = self._known.connection.scalar(select(DISCS.c.serial).where(DISCS.c.line == int(self._lines[disc])))
+        return str(serial)
+
+
+def _as_written(line: Ints, disc: Ints, writing: Ints) -> Ints:
+    """The rows of discs in the order of their first writings; one that was never written stands where it was handed out."""
+    first = line.copy()
+    first[np.searchsorted(line, disc)] = writing
+    return np.argsort(first, kind="stable")
+
+
+def _as_read(rows: Ints, first: Ints, place: Ints, discs: int) -> Ints:
+    """For each disc its place in the order of first reads; one that was never read stands behind them, as it was written."""
+    reads = np.full(discs, np.iinfo(np.int64).max)
+    some = first > 0
+    np.minimum.at(reads, place[rows[some]], first[some])
+    order = np.empty(discs, np.int64)
+    order[np.argsort(reads, kind="stable")] = np.arange(discs)
+    return order
+
+
+def _again(known: Questions, line: Ints) -> tuple[Ints, Ints, Ints]:
+    """Later writings by another drive than the first one: the disc's row, the drive, and whether the first read of it failed."""
+    disc, drive, failed = _columns(known, _LATER, 3)
+    own = np.isin(disc, line)
+    return np.searchsorted(line, disc[own]), drive[own], failed[own]
 
 
 def _columns(known: Questions, query: Select[Any], count: int) -> Ints:

@@ -7,7 +7,7 @@ from formats.words import counted
 from mastering.deciding import reasons
 from mastering.deciding.advice import Entry
 from mastering.deciding.statistics.comparisons import Left
-from mastering.deciding.statistics.culprits import Culprit
+from mastering.deciding.statistics.naming import Culprit
 
 _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 
@@ -254,5 +254,5 @@ def _called(suspect: Culprit) -> str:
     """A suspect's name for people."""
     earlier = " before its last cleaning" if suspect.earlier else ""
     if suspect.kind == "head":
-        return f"drive {suspect.drive}, {suspect.name.removeprefix(f'{suspect.drive} ')}{earlier}"
+        return f"drive {suspect.part_of}, {suspect.name.removeprefix(f'{suspect.part_of} ')}{earlier}"
     return suspect.name if suspect.kind == "side" and suspect.name.startswith("head") else f"{suspect.kind} {suspect.name}{earlier}"

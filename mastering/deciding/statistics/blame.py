@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from mastering.deciding.statistics.culprits import Culprit, Names, Trials, fold, judge, named, surface_names
+from mastering.deciding.statistics.culprits import judge
 from mastering.deciding.statistics.history import History
+from mastering.deciding.statistics.naming import Culprit, fold, named
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import InUse, State
+from mastering.deciding.statistics.trials import Names, Trials
 
 STRETCH = 500  # the latest discs, which are judged
 WINDOW = 30  # discs at least since something turned bad
+SEEN = 20  # discs after an alarm before a culprit is named: at the alarm itself chance has had its best moment
 EARLY = 10  # what turned bad within so many discs was bad from the first one
 
 
@@ -30,24 +33,25 @@ class Blame:
 def blame(history: History, states: Sequence[State], in_use: InUse, settings: Settings) -> dict[tuple[str, str], Blame]:
     """The judgement for each lot and drive whose chart alarms, by kind and name.
 
-    Alarms among the latest discs share one judgement; a chart that alarmed long ago is judged where its own discs end.
+    Alarms among the latest discs share one judgement; a chart that alarmed long ago is judged where its own discs end. Nobody is named
+    for an alarm until so many more discs (of any lot or drive) are there.
     """
     alarming = [state for state in states if state.rings]
     latest = len(history) - STRETCH
     blames = {}
-    now = [state for state in alarming if state.discs[-1] >= latest]
-    if now:
-        blames.update(dict.fromkeys(((each.kind, each.name) for each in now), _judge(history, len(history), now, in_use, settings)))
+    now = [state for state in alarming if state.discs.max() >= latest]
+    shared = _judge(history, len(history), now, in_use, settings) if now else None
     for state in alarming:
-        if state.discs[-1] < latest:
-            blames[state.kind, state.name] = _judge(history, int(state.discs[-1]) + 1, [state], in_use, settings)
+        own = shared if shared and state.discs.max() >= latest else _judge(history, int(state.discs.max()) + 1, [state], in_use, settings)
+        seen = len(history) - 1 - state.alarmed_at
+        blames[state.kind, state.name] = own if seen >= SEEN else replace(own, named=None)
     return blames
 
 
 def _judge(history: History, end: int, alarming: Sequence[State], in_use: InUse, settings: Settings) -> Blame:
     """The judgement of the last discs before `end`."""
     first = max(end - STRETCH, 0)
-    trials, names = _apart(Trials.of(history, first, end), Names(history.lots, history.drives, surface_names(history)), in_use)
+    trials, names = _apart(Trials.of(history, first, end), Names.of(history), in_use)
     onsets = [min(state.onset, end - WINDOW) for state in alarming]
     culprits = fold(judge(trials, names, settings, [onset for onset in onsets if onset > first + EARLY]))
     lots = [history.lots[number] for number in sorted(set(trials.lot.tolist()))]

@@ -58,7 +58,7 @@ def test_a_line_as_other_programs_read_it():
     assert (first["about"], first["name"], first["level"]) == ("lot", "L2", "stop")
     assert first["culprits"][0]["kind"] == "lot" and first["culprits"][0]["name"] == "L2"
     assert sum(each["chance"] for each in first["culprits"]) == pytest.approx(1)
-    assert {each["kind"] for each in first["culprits"]} <= {"none", "lot", "drive", "head", "side"}
+    assert {each["kind"] for each in first["culprits"]} <= {"none", "lot", "drive", "head", "side", "both"}
     assert all("culprits" in each for each in lines if each["level"] in ("stop", "look"))
     assert all("culprits" not in each for each in lines if each["level"] == "fine")
 
