@@ -27,13 +27,18 @@ def _load(need: Need) -> str:
 
 def _because(need: Need) -> str:
     if need.basis == "lot":
-        return f"{need.bad} of the {counted(need.discs, 'disc')} of {_called(need)} failed"
+        return f"{need.bad} of the {counted(need.discs, 'disc')} of {_called(need)} failed{_working(need)}"
     if need.basis == "lots":
         aware = "and lots differ" if need.lots >= ENOUGH_LOTS else "too few lots to know how they differ"
-        because = f"{need.bad} of {need.discs} failed in {counted(need.lots, 'lot')}, {aware}"
+        because = f"{need.bad} of {need.discs} failed in {counted(need.lots, 'lot')}{_working(need)}, {aware}"
     else:
         because = "no disc has been judged yet: as for ordinary old blanks"
     return because if need.lot is None else f"no disc of {_called(need)} has been judged yet; {because}"
+
+
+def _working(need: Need) -> str:
+    """The discs that are neither passed nor rejected, where there are any."""
+    return f", {need.working} unfinished" if need.working else ""
 
 
 def _prices(need: Need, cost: float, break_even: float) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from mastering.deciding.statistics.culprits import judge
 from mastering.deciding.statistics.history import History
-from mastering.deciding.statistics.naming import Culprit, fold, named
+from mastering.deciding.statistics.naming import Culprit, doubted, fold, named
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import InUse, State
 from mastering.deciding.statistics.trials import Names, Trials
@@ -13,6 +13,8 @@ from mastering.deciding.statistics.trials import Names, Trials
 STRETCH = 500  # the latest discs, which are judged
 WINDOW = 30  # discs at least since something turned bad
 SEEN = 20  # discs after an alarm before a culprit is named: at the alarm itself chance has had its best moment
+UNSEEN = 100  # discs without a fault that are lent to each drive, as nobody knows a new one
+CHANCE_ALARM = 100  # discs between a drive's faults for which an alarm is believed as it is; by simulation, see DEVELOPERS.md
 EARLY = 10  # what turned bad within so many discs was bad from the first one
 
 
@@ -43,9 +45,22 @@ def blame(history: History, states: Sequence[State], in_use: InUse, settings: Se
     shared = _judge(history, len(history), now, in_use, settings) if now else None
     for state in alarming:
         own = shared if shared and state.discs.max() >= latest else _judge(history, int(state.discs.max()) + 1, [state], in_use, settings)
-        seen = len(history) - 1 - state.alarmed_at
-        blames[state.kind, state.name] = own if seen >= SEEN else replace(own, named=None)
+        blames[state.kind, state.name] = _believed(own, state, len(history), in_use, settings)
     return blames
+
+
+def _believed(judged: Blame, state: State, discs: int, in_use: InUse, settings: Settings) -> Blame:
+    """The judgement as far as one alarm can be believed.
+
+    Drives that seldom need a repair alarm by chance more often than for a reason: then that nothing is wrong is likelier than the discs
+    alone say, since the alarm chose the moment.
+    """
+    culprits = judged.culprits
+    if state.kind == "drive":
+        between = (UNSEEN + state.begins + state.alarm) / (1 + in_use.repairs.get(state.name, 0))
+        culprits = doubted(culprits, max(between / CHANCE_ALARM, 1.0))
+    seen = discs - 1 - state.alarmed_at
+    return replace(judged, culprits=culprits, named=named(culprits, settings) if seen >= SEEN else None)
 
 
 def _judge(history: History, end: int, alarming: Sequence[State], in_use: InUse, settings: Settings) -> Blame:

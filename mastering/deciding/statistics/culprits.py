@@ -23,10 +23,10 @@ from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.trials import FAILED_AGAIN, NOT_WRITTEN_AGAIN, Names, Trials, inner_boxes
 
 Beta = tuple[float, float]  # the two parameters of a beta distribution
-Suspect = tuple[str, str, str, bool]  # kind, name, the drive of a head, whether it is a drive before its restart
+Suspect = tuple[str, str, str, bool, bool]  # kind, name, what it is part of, whether it is a drive before its restart, or as a reader
 
 NONE = 0.5  # before the data
-FAMILIES = {"lot": 0.43, "drive": 0.36, "side": 0.08, "title": 0.08, "both": 0.05}  # of the rest; by simulation, see DEVELOPERS.md
+FAMILIES = {"lot": 0.43, "drive": 0.36, "side": 0.08, "title": 0.08, "both": 0.06}  # of the rest; by simulation, see DEVELOPERS.md
 HEAD = 0.5  # of a drive's share: that it is one of its surfaces
 INNER = 0.3  # of a lot's share, where inner boxes are known: that it is one of them
 SIDE_PRIOR: Beta = (2.0, 1.0)  # how the discs that fail on one surface split, above one half
@@ -55,14 +55,24 @@ def judge(
     `none`: the chance, before the data, that nothing is wrong; `families`: how the rest is shared among the kinds of suspects.
     """
     likelihoods = _Likelihoods(trials, settings, np.unique([trials.disc[0], *onsets]) if len(trials.disc) else np.zeros(1, np.int64))
-    tally = _Tally({kind: (1.0 - none) * share for kind, share in families.items()})
-    tally.add(("none", "", "", False), likelihoods.nothing, none)
+    tally = _Tally(_shares(trials, families, 1.0 - none))
+    tally.add(("none", "", "", False, False), likelihoods.nothing, none)
     _lots(tally, likelihoods, trials, names)
     _drives(tally, likelihoods, trials, names)
     _sides(tally, likelihoods, trials, names)
     _titles(tally, likelihoods, trials, names)
     _both(tally, likelihoods, trials, names)
     return tally.culprits()
+
+
+def _shares(trials: Trials, families: Mapping[str, float], rest: float) -> Mapping[str, float]:
+    """The prior chance of each kind of suspect. A title, or a lot and a drive at once, is none where all discs are of them."""
+    single = {
+        kind for kind, column in (("title", trials.title), ("lot", trials.lot), ("drive", trials.wrote)) if (column == column[:1]).all()
+    }
+    none = {"title"} & single | ({"both"} if {"lot", "drive"} <= single else set())
+    total = sum(share for kind, share in families.items() if kind not in none)
+    return {kind: 0.0 if kind in none else rest * share / total for kind, share in families.items()}
 
 
 @dataclass
@@ -87,8 +97,9 @@ class _Tally:
         """The suspects with their chances, the likeliest first."""
         total = np.logaddexp.reduce(list(self.joint.values()))
         made = [
-            Culprit(*suspect[:2], float(np.exp(log - total)), *suspect[2:], suspect in self.whole, self.alone[suspect])
-            for suspect, log in self.joint.items()
+            Culprit(kind, name, float(np.exp(log - total)), part_of, earlier, reads, whole=key in self.whole, log=self.alone[key])
+            for key, log in self.joint.items()
+            for kind, name, part_of, earlier, reads in (key,)
         ]
         return sorted(made, key=lambda each: -each.chance)
 
@@ -103,11 +114,11 @@ def _lots(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Nam
         members, share = trials.lot == lot, tally.shares["lot"] / len(lots)
         inner = INNER if boxes[lot] else 0.0
         log = likelihoods.average(likelihoods.group(members)) + likelihoods.again(members, AGAIN_BLANK)
-        tally.add(("lot", names.lots[lot], "", False), log, share * (1 - inner), whole=bool(members.all()))
+        tally.add(("lot", names.lots[lot], "", False, False), log, share * (1 - inner), whole=bool(members.all()))
         for box in boxes[lot]:
             members = trials.inner == box
             log = likelihoods.average(likelihoods.group(members)) + likelihoods.again(members, AGAIN_BLANK)
-            tally.add(("inner", names.inners[box], names.lots[lot], False), log, share * inner / len(boxes[lot]))
+            tally.add(("inner", names.inners[box], names.lots[lot], False, False), log, share * inner / len(boxes[lot]))
 
 
 def _drives(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:
@@ -119,12 +130,11 @@ def _drives(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: N
         log = likelihoods.group(members) + extra
         surfaces = _paired(trials, members)
         own = share * (1 - HEAD) if surfaces else share
-        tally.add(("drive", name, "", earlier), likelihoods.average(log), own, whole=bool(members.all()))
+        tally.add(("drive", name, "", earlier, reads), likelihoods.average(log), own, whole=bool(members.all()))
         for surface in surfaces:
             one = likelihoods.average(log + likelihoods.surface(surface, members))
-            tally.add(
-                ("head", f"{name} {names.surfaces[surface]}", name, earlier), one, share * HEAD / len(surfaces), whole=bool(members.all())
-            )
+            head = ("head", f"{name} {names.surfaces[surface]}", name, earlier, reads)
+            tally.add(head, one, share * HEAD / len(surfaces), whole=bool(members.all()))
 
 
 def _sides(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:
@@ -133,28 +143,28 @@ def _sides(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Na
     surfaces = _paired(trials, everything)
     for surface in surfaces:
         log = likelihoods.average(likelihoods.nothing + likelihoods.surface(surface, everything))
-        tally.add(("side", names.surfaces[surface].removeprefix("side "), "", False), log, tally.shares["side"] / len(surfaces))
+        tally.add(("side", names.surfaces[surface].removeprefix("side "), "", False, False), log, tally.shares["side"] / len(surfaces))
 
 
 def _titles(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:
     """Each title: a master that some machine or drive reads badly. A title of its own is no suspect where all discs are of it."""
     titles = np.unique(trials.title).tolist()
-    for title in titles if len(titles) > 1 else []:
+    for title in titles:
         log = likelihoods.average(likelihoods.group(trials.title == title))
-        tally.add(("title", names.titles[title], "", False), log, tally.shares.get("title", 0.0) / len(titles))
+        tally.add(("title", names.titles[title], "", False, False), log, tally.shares.get("title", 0.0) / len(titles))
 
 
 def _both(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:
     """Each lot together with each drive that wrote."""
     lots, drives = np.unique(trials.lot), np.unique(trials.wrote)
     share = tally.shares.get("both", 0.0) / max(len(lots) * len(drives), 1)
-    if share == 0 or len(lots) * len(drives) <= 1:
+    if share == 0:
         return
     logs = likelihoods.pairs(trials.lot == lots[:, None], trials.wrote == drives[:, None])
     for at, lot in enumerate(lots.tolist()):
         for which, drive in enumerate(drives.tolist()):
             name = f"{names.lots[lot]}+{names.drives[drive]}"
-            tally.add(("both", name, names.drives[drive], drive in names.earlier), float(logs[at, which]), share)
+            tally.add(("both", name, names.drives[drive], drive in names.earlier, False), float(logs[at, which]), share)
 
 
 class _Likelihoods:

@@ -16,8 +16,8 @@ class Culprit:
 
     `kind`: `none`, `lot`, `inner` (an inner box), `drive`, `head` (one surface of one drive), `side`, `title` or `both` (a lot and a drive,
     named `L-07+D1`). `part_of`: the drive of a head or pair, the lot of an inner box. `earlier`: a drive as it was before its chart was
-    restarted. `whole`: all discs are of this suspect, so that there is nothing to compare it with. `log`: the logarithm of the
-    likelihood of the discs, were it to blame.
+    restarted; `reads`: a drive as what read discs that another one wrote. `whole`: all discs are of this suspect, so that there is
+    nothing to compare it with. `log`: the logarithm of the likelihood of the discs, were it to blame.
     """
 
     kind: str
@@ -25,6 +25,7 @@ class Culprit:
     chance: float
     part_of: str = ""
     earlier: bool = False
+    reads: bool = False
     whole: bool = False
     log: float = 0.0
 
@@ -57,18 +58,31 @@ class Culprit:
 
 
 def fold(culprits: Sequence[Culprit]) -> list[Culprit]:
-    """A drive's surfaces counted to the drive, and a lot's inner boxes to the lot, but where one of them holds nearly all of the chance."""
+    """A drive's surfaces and both its roles counted to the drive, a lot's inner boxes to the lot.
+
+    A surface or an inner box that holds nearly all of the chance stays a suspect of its own.
+    """
     kept = [each for each in culprits if each.kind not in ("lot", "inner", "drive", "head")]
     for whole, part in (("lot", "inner"), ("drive", "head")):
-        for owner in (each for each in culprits if each.kind == whole):
-            parts = [each for each in culprits if each.kind == part and (each.part_of, each.earlier) == (owner.name, owner.earlier)]
-            total = owner.chance + sum(each.chance for each in parts)
-            likeliest = max(parts, key=lambda each: each.chance, default=owner)
-            if parts and likeliest.chance >= HEAD_TOLD * total:
+        for name, earlier in dict.fromkeys((each.name, each.earlier) for each in culprits if each.kind == whole):
+            roles = [each for each in culprits if (each.kind, each.name, each.earlier) == (whole, name, earlier)]
+            parts = [each for each in culprits if (each.kind, each.part_of, each.earlier) == (part, name, earlier)]
+            total = sum(each.chance for each in (*roles, *parts))
+            likeliest = max((*roles, *parts), key=lambda each: each.chance)
+            if likeliest.kind == part and likeliest.chance >= HEAD_TOLD * total:
                 kept.append(likeliest)
                 total -= likeliest.chance
-            kept.append(replace(owner, chance=total, log=max(each.log for each in (owner, *parts))))
+            reads = sum(each.chance for each in (*roles, *parts) if each.reads) > total / 2
+            log = max(each.log for each in (*roles, *parts))
+            kept.append(replace(roles[0], chance=total, reads=reads, whole=any(each.whole for each in roles), log=log))
     return sorted(kept, key=lambda each: -each.chance)
+
+
+def doubted(culprits: Sequence[Culprit], factor: float) -> tuple[Culprit, ...]:
+    """The chances where the odds that nothing is wrong are so many times higher."""
+    weights = [each.chance * (factor if each.kind == "none" else 1.0) for each in culprits]
+    changed = (replace(each, chance=weight / sum(weights)) for each, weight in zip(culprits, weights, strict=True))
+    return tuple(sorted(changed, key=lambda each: -each.chance))
 
 
 def blamed(culprits: Sequence[Culprit], kind: str, name: str) -> float:

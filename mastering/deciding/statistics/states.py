@@ -23,12 +23,16 @@ class InUse:
 
     `since`: how many discs of the history lie before a lot's release (in the order of first reads) or a drive's last cleaning, adjustment
     or repair (in the order of first writings), where its chart begins anew: {("drive", "D1"): 120}.
+    `set_aside`: lots that a person stopped and drives on hold, by kind and name. `repairs`: how
+    often each drive was adjusted or repaired.
     """
 
     lots: Mapping[str, int | None] = field(default_factory=dict)
     drives: Sequence[str] = ()
     batches: Mapping[str, int] = field(default_factory=dict)
     since: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    set_aside: frozenset[tuple[str, str]] = frozenset()
+    repairs: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
