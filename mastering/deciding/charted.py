@@ -108,9 +108,10 @@ def _stop(state: LotState, blame: Blame, case: Case, bad: int, discs: int) -> De
     reason = reasons.LotStopped(bad, discs, state.begins > 0, rest, _rival(state, blame), price)
     if blame.named:
         return "stop", reason, None
-    if state.alarm < FEWEST:
+    trial = finding_out.lot_or_drive(state, blame, case.history)
+    if state.alarm < FEWEST and not isinstance(trial, reasons.Crossover):
         return "stop", reason, finding_out.another_box(state, blame, unless=True)
-    return "stop", reason, finding_out.lot_or_drive(state, blame, case.history)
+    return "stop", reason, trial
 
 
 def _costs(state: LotState, case: Case, prices: Prices) -> Costs:

@@ -67,6 +67,8 @@ def _early(entry: Entry, reason: reasons.Early) -> str:
 
 def _accused(entry: Entry, reason: reasons.Accused) -> str:
     named = reason.culprit
+    if named.reads:
+        return f"clean its heads; discs that it reads first fail, whatever drive wrote them ({_sure(named)})"
     part = "" if named.kind == entry.about else f" at {_called(named)}"
     return f"look{part or ' at it'}; {_failed(entry, entry.bad, entry.discs)}, and what else fails comes from it ({_sure(named)})"
 

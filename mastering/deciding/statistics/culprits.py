@@ -127,14 +127,15 @@ def _drives(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: N
     for drive, members, reads in roles:
         share, name, earlier = tally.shares["drive"] / len(roles), names.drives[drive], drive in names.earlier
         extra = likelihoods.denied(members) if reads else likelihoods.again(members, AGAIN_DRIVE)
+        whole = bool(members.all()) and not (reads and extra)  # other drives read some of what a reader denied, and can be compared
         log = likelihoods.group(members) + extra
         surfaces = _paired(trials, members)
         own = share * (1 - HEAD) if surfaces else share
-        tally.add(("drive", name, "", earlier, reads), likelihoods.average(log), own, whole=bool(members.all()))
+        tally.add(("drive", name, "", earlier, reads), likelihoods.average(log), own, whole=whole)
         for surface in surfaces:
             one = likelihoods.average(log + likelihoods.surface(surface, members))
             head = ("head", f"{name} {names.surfaces[surface]}", name, earlier, reads)
-            tally.add(head, one, share * HEAD / len(surfaces), whole=bool(members.all()))
+            tally.add(head, one, share * HEAD / len(surfaces), whole=whole)
 
 
 def _sides(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:

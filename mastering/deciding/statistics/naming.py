@@ -117,8 +117,8 @@ def suspects(culprits: Sequence[Culprit], share: float = 0.9) -> list[Culprit]:
 
 
 def _rivals(first: Culprit, other: Culprit) -> bool:
-    """Whether another suspect explains the discs nearly as well, and blames neither the same lot nor the same drive."""
-    if other.kind == "none" or (first.kind, first.name) == (other.kind, other.name):
+    """Whether another single suspect explains the discs nearly as well, and blames neither the same lot nor the same drive."""
+    if other.kind in ("none", "both") or (first.kind, first.name) == (other.kind, other.name):
         return False
     if (first.lot and first.lot == other.lot) or (first.drive and first.drive == other.drive):
         return False
