@@ -7,6 +7,9 @@ import os
 
 from hypothesis import settings
 
+os.environ["COLUMNS"] = "400"  # sentences stay on one line; how they wrap is tested where the screen is
+os.environ["TZ"] = "UTC"
+
 settings.register_profile("bench", deadline=None, derandomize=os.environ.get("CI") == "true")
 settings.load_profile("bench")
 

@@ -1,6 +1,5 @@
 """Rates that can be trusted: how many discs of a group are bad, and between which limits the true share lies. Pure; no scipy."""
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Any, Literal
@@ -9,9 +8,6 @@ By = Literal["batch", "lot", "drive", "side", "track"]
 Role = Literal["wrote", "read"]
 
 Z95 = 1.959963984540054  # the normal distribution's 0.975 quantile, as scipy.stats.norm.ppf(0.975) gives it
-TOO_FEW = 20  # discs below which a rate says little
-_BAR = 20
-LEGEND = "bar: # the rate, - between its limits, + both"
 
 
 def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
@@ -59,37 +55,3 @@ class Rate:
             "first_bad": self.first_bad,
             "simulated": self.simulated,
         }
-
-
-def rows(rates: Sequence[Rate]) -> Iterator[tuple[str, ...]]:
-    """A table of rates for people, its head first. The bar's whole length is 100 %, its `-` the interval."""
-    yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
-    for rate in rates:
-        low, high = wilson(rate.bad, rate.discs)
-        read = rate.discs - rate.unread
-        yield (
-            rate.group,
-            f"{rate.discs:,}",
-            f"{rate.bad:,}",
-            f"{rate.bad / rate.discs:.1%}".replace("%", " %"),
-            f"{low:.1%} to {high:.1%}".replace("%", " %"),
-            f"{1 - rate.first_bad / read:.1%}".replace("%", " %") if read else "",
-            f"{rate.rewritten:,}",
-            bar(rate.bad / rate.discs, low, high),
-            ", ".join(_remarks(rate)),
-        )
-
-
-def bar(share: float, low: float, high: float) -> str:
-    """A rate as a bar of `#` with its interval in `-`, and `+` where it is both."""
-    cells = ["#" if place < round(share * _BAR) else " " for place in range(_BAR)]
-    for place in range(int(low * _BAR), min(_BAR, int(high * _BAR) + 1)):
-        cells[place] = "+" if cells[place] == "#" else "-"
-    return "".join(cells)
-
-
-def _remarks(rate: Rate) -> Iterator[str]:
-    if rate.discs < TOO_FEW:
-        yield "too few to say"
-    if rate.simulated:
-        yield "simulated"

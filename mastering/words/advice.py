@@ -9,6 +9,7 @@ from mastering.deciding.advice import Entry
 from mastering.deciding.costs import Costs
 from mastering.deciding.statistics.comparisons import Left
 from mastering.deciding.statistics.naming import Culprit
+from mastering.words.layout import Block, Line
 
 _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 
@@ -25,6 +26,16 @@ def line(entry: Entry, *, simulated: bool) -> dict[str, Any]:
 def sentence(entry: Entry) -> str:
     """The one sentence of an entry."""
     return f"{_subject(entry)}: {_REASONS[type(entry.reason)](entry, entry.reason)}."
+
+
+def entry_text(entry: Entry, *, simulated: bool, why: bool) -> Iterator[Block]:
+    """An entry for people: its level, its sentence, what to run to find out; `why`: the figures behind it, too."""
+    level = entry.level.upper() if entry.level == "stop" else entry.level
+    yield Line(f"{level}  ", sentence(entry) + (" (simulated)" if simulated else ""))
+    if trial := to_try(entry):
+        yield Line("      ", f"to find out: {trial}")
+    if why:
+        yield from (Line("      ", text) for text in explanation(entry))
 
 
 def to_try(entry: Entry) -> str | None:

@@ -1,21 +1,19 @@
-"""A geometry told in text: its track drawn to scale, every part with its size, where a dump's bytes lie. Lines of 100 columns at most."""
+"""Geometries in text: a table of them; all about one, its track drawn to scale, every part with its size, where a dump's bytes lie."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from math import pi
-from textwrap import wrap
 
 from formats import registry
 from formats.model.geometry import Element, Gap, Geometry, Zone, fill_cells, part_cells
 from formats.model.radius import innermost
 from formats.model.record import Field, Part, Record
+from mastering.words.layout import TIE, Block, Line, Table
 
-COLUMNS = 100
-_BAR = 96
-_TIE = "\N{NO-BREAK SPACE}"
-_TIMES = 4  # zones that a row has room for
-_COUNT, _CELLS = 9, 11  # columns of bytes and of cells
+_MARGIN = 4  # columns that a drawing leaves
+_WIDE = 100  # columns from which on a row has room for four zones' times
+_COUNT, _CELLS = 9, 11  # columns of bytes and of cells, beyond which several numbers are given by their limits
 _LETTERS = {"gap": ".", "sync": "s", "mark": "s", "identifier": "I", "block": "B"}
 
 
@@ -133,13 +131,13 @@ def scaled(lengths: Sequence[int], width: int, least: int = 0) -> list[int]:
     return made
 
 
-def turn_bar(geometry: Geometry, zone: Zone) -> str:
+def turn_bar(geometry: Geometry, zone: Zone, width: int) -> str:
     """One turn: what stands before the first sector, each sector with its number, what is left at the end."""
     lead = sum(geometry.laid_cells(each, zone) for each in geometry.lead)
     one, turn = geometry.sector_cells(zone), geometry.track_cells(zone.first - geometry.first_track)
     behind = sum(geometry.laid_cells(each, zone) for each in _behind_block(geometry))
     sectors = [one] * (zone.sectors - 1) + [one - behind]  # the last gap may be cut by the end of the turn
-    widths = scaled([lead, *sectors, turn - lead - sum(sectors)], _BAR)
+    widths = scaled([lead, *sectors, turn - lead - sum(sectors)], width)
     numbers = geometry.order or geometry.numbers(zone.first - geometry.first_track)
     drawn = "".join(_sector_box(str(number), width) for number, width in zip(numbers, widths[1:], strict=False))
     return "." * widths[0] + drawn + "." * widths[-1]
@@ -154,7 +152,7 @@ def _sector_box(number: str, width: int) -> str:
     return ("|" + inside).ljust(width, "=")[:width]
 
 
-def sector_bar(geometry: Geometry, zone: Zone) -> str:
+def sector_bar(geometry: Geometry, zone: Zone, width: int) -> str:
     """One sector, every part of it one column wide at least."""
     runs: list[list[Piece]] = []
     for piece in pieces(geometry, geometry.sector, zone):
@@ -162,45 +160,62 @@ def sector_bar(geometry: Geometry, zone: Zone) -> str:
             runs[-1].append(piece)
         else:
             runs.append([piece])
-    widths = scaled([sum(piece.cells for piece in run) for run in runs], _BAR, least=1)
-    return "".join(_LETTERS[run[0].kind] * width for run, width in zip(runs, widths, strict=True))
+    widths = scaled([sum(piece.cells for piece in run) for run in runs], width, least=1)
+    return "".join(_LETTERS[run[0].kind] * columns for run, columns in zip(runs, widths, strict=True))
 
 
-# Told
+# In words
 
 
-def told(geometry: Geometry) -> Iterator[str]:
-    """All about one geometry, line by line."""
+def geometries_table(geometries: Iterable[Geometry]) -> Table:
+    """Geometries, a row each."""
+    head = ("id", "bytes", "tracks", "sectors", "of", "rpm", "speed margin")
+    return Table([head, *map(_geometry_row, geometries)])
+
+
+def _geometry_row(geometry: Geometry) -> tuple[str, ...]:
+    sectors = "/".join(str(zone.sectors) for zone in geometry.zones)
+    margin = min(geometry.speed_margin(zone) for zone in geometry.zones)
+    tracks = f"{geometry.cylinders}" + (" x 2" if geometry.heads == 2 else "")
+    return geometry.id, f"{geometry.dump_bytes:,}", tracks, sectors, str(geometry.size), str(geometry.rpm), f"{100 * margin:.2f}{TIE}%"
+
+
+def geometry_text(geometry: Geometry, columns: int) -> Iterator[Block]:
+    """All about one geometry, its drawings as wide as there are columns."""
+    width = columns - _MARGIN
     yield geometry.id
-    yield from _told("dump", f"{geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}")
-    pitch = f"{geometry.tpi} to the inch ({25.4 / geometry.tpi:.3f} mm apart)"
-    deep = f"the innermost {innermost(geometry):.1f} mm from the centre"
-    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, {deep}, heads: {geometry.heads}")
-    turn = f"{geometry.rpm} rpm, a turn in {60_000 / geometry.rpm:.2f} ms, usual tolerance ±{100 * float(geometry.tolerance):g} %"
-    yield from _told("speed", f"{turn}; the index hole is {'needed' if geometry.index else 'not used'}")
-    oersted = int(geometry.coercivity.split()[0])
-    yield from _told("blank", f"coercivity about {geometry.coercivity} ({oersted / (4 * pi):.0f} kA/m), {geometry.tpi} tracks to the inch")
-    yield from _told("cuts", _cuts(geometry))
+    yield from _facts(geometry)
     for zone in geometry.zones:
-        yield from _told(f"tracks {zone.first}-{zone.last}", _zone(geometry, zone))
+        yield _fact(f"tracks {zone.first}-{zone.last}", _zone(geometry, zone))
     yield ""
     for zone in geometry.zones:
-        yield from _turn(geometry, zone)
+        yield from _turn(geometry, zone, width)
     yield ""
-    yield from _sector(geometry)
+    yield from _sector(geometry, width)
     yield ""
-    yield from _table(geometry)
+    yield _parts_table(geometry, columns)
     yield ""
     yield from _dump(geometry)
     yield ""
     for source in geometry.sources:
-        yield from _told("source", f"{source.title}: {source.section} ({source.how}){f'; {source.note}' if source.note else ''}")
+        yield _fact("source", f"{source.title}: {source.section} ({source.how}){f'; {source.note}' if source.note else ''}")
 
 
-def _told(name: str, text: str) -> Iterator[str]:
-    """A name and its text in as many lines as it needs."""
-    for at, line in enumerate(wrap(text, COLUMNS - 18, break_on_hyphens=False) or [""]):
-        yield f"  {name if not at else '':15} {line}".replace(_TIE, " ")
+def _facts(geometry: Geometry) -> Iterator[Block]:
+    """Its capacity, its tracks, its speed, and the disc that it needs."""
+    yield _fact("dump", f"{geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}")
+    pitch = f"{geometry.tpi} to the inch ({25.4 / geometry.tpi:.3f} mm apart)"
+    deep = f"the innermost {innermost(geometry):.1f} mm from the centre"
+    yield _fact("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, {deep}, heads: {geometry.heads}")
+    turn = f"{geometry.rpm} rpm, a turn in {60_000 / geometry.rpm:.2f} ms, usual tolerance ±{100 * float(geometry.tolerance):g}{TIE}%"
+    yield _fact("speed", f"{turn}; the index hole is {'needed' if geometry.index else 'not used'}")
+    oersted = int(geometry.coercivity.split()[0])
+    yield _fact("blank", f"coercivity about {geometry.coercivity} ({oersted / (4 * pi):.0f} kA/m), {geometry.tpi} tracks to the inch")
+    yield _fact("cuts", _cuts(geometry))
+
+
+def _fact(name: str, text: str) -> Line:
+    return Line(f"  {name:15} ", text)
 
 
 def _zone(geometry: Geometry, zone: Zone) -> str:
@@ -210,7 +225,7 @@ def _zone(geometry: Geometry, zone: Zone) -> str:
     thin = f", {below_tolerance(geometry, zone)} the tolerance" if margin < geometry.tolerance else ""
     return (
         f"{zone.sectors} sectors, cells of {float(zone.cell_ns):g} ns, {geometry.track_cells(zone.first - geometry.first_track):,} a turn, "
-        f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * margin:.2f}{_TIE}%{_TIE}faster{thin}"
+        f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * margin:.2f}{TIE}%{TIE}faster{thin}"
     )
 
 
@@ -222,87 +237,79 @@ def _cuts(geometry: Geometry) -> str:
     return f"label up: none; turned over: a second write-enable notch at the mirrored place{window}"
 
 
-def _turn(geometry: Geometry, zone: Zone) -> Iterator[str]:
+def _turn(geometry: Geometry, zone: Zone, width: int) -> Iterator[str]:
     cells = geometry.track_cells(zone.first - geometry.first_track)
-    column = cells / _BAR
+    column = cells / width
     yield (
         f"  a turn of tracks {zone.first}-{zone.last}: {cells:,} cells, {_micros(cells, zone)} µs; "
         f"a column is {column:,.0f} cells, {_micros(round(column), zone)} µs"
     )
-    yield f"  {turn_bar(geometry, zone)}"
+    yield f"  {turn_bar(geometry, zone, width)}"
 
 
 def _micros(cells: int, zone: Zone) -> str:
     return f"{float(cells * zone.cell_ns / 1000):,.1f}"
 
 
-def _sector(geometry: Geometry) -> Iterator[str]:
+def _sector(geometry: Geometry, width: int) -> Iterator[str]:
     zone = geometry.zones[0]
     cells = geometry.sector_cells(zone)
     size = f"{cells:,} cells, {_micros(cells, zone)} µs"
     yield f"  a sector of tracks {zone.first}-{zone.last}: {size}; s sync or mark, I identifier, B block"
-    yield f"  {sector_bar(geometry, zone)}"
+    yield f"  {sector_bar(geometry, zone, width)}"
 
 
-def _table(geometry: Geometry) -> Iterator[str]:
-    """Every part with its bytes, cells and microseconds; where zones differ, for each of them."""
-    zones = geometry.zones if len(geometry.zones) <= _TIMES else (geometry.zones[0], geometry.zones[-1])
-    times = [f"µs {zone.first}-{zone.last}" for zone in zones]
-    yield _line("part", "bytes", "cells", times, "holds")
-    parts = (("before the first sector", geometry.lead), ("each sector", geometry.sector))
-    for title, elements in parts:
-        columns = [pieces(geometry, elements, zone) for zone in zones]
-        if not elements:
-            continue
-        yield f"  {title}"
-        for row in zip(*columns, strict=True):
-            yield _row(row, zones)
-    yield "  behind the last sector"
-    yield _row([_left(geometry, zone) for zone in zones], zones)
+def _parts_table(geometry: Geometry, columns: int) -> Table:
+    """Every part with its bytes, cells and microseconds; where zones differ, for each of them, or for the first and the last."""
+    most = 4 if columns >= _WIDE else 2
+    zones = geometry.zones if len(geometry.zones) <= most else (geometry.zones[0], geometry.zones[-1])
+    rows: list[tuple[str, ...]] = [("part", "bytes", "cells", *(f"µs {zone.first}-{zone.last}" for zone in zones), "holds")]
+    for title, elements in (("before the first sector", geometry.lead), ("each sector", geometry.sector)):
+        if elements:
+            by_zone = [pieces(geometry, elements, zone) for zone in zones]
+            rows += [(title,), *(_row(row, zones) for row in zip(*by_zone, strict=True))]
+    rows += [("after the last sector",), _row([_left(geometry, zone) for zone in zones], zones)]
+    return Table(rows, "  ")
 
 
 def _left(geometry: Geometry, zone: Zone) -> Piece:
-    """What fills a track up behind the last sector's own gap."""
+    """What fills a track up after the last sector's own gap."""
     left, tail = geometry.left_cells(zone), geometry.tail
     if left < 0:
         return Piece("gap", "gap", 0, 0, f"the last gap is {-left} cells short")
     return Piece("gap", "gap", left // fill_cells(tail), left, ", ".join((_fill(tail), *_limits(tail))))
 
 
-def _row(row: Sequence[Piece], zones: Sequence[Zone]) -> str:
+def _row(row: Sequence[Piece], zones: Sequence[Zone]) -> tuple[str, ...]:
     times = [_micros(piece.cells, zone) for piece, zone in zip(row, zones, strict=True)]
     counts, cells = ([getattr(piece, name) for piece in row] for name in ("bytes", "cells"))
-    return _line(f"  {row[0].name}", _each(counts, _COUNT), _each(cells, _CELLS), times, row[0].holds)
+    return (f"  {row[0].name}".replace(" ", TIE), _numbers(counts, _COUNT), _numbers(cells, _CELLS), *times, row[0].holds)
 
 
-def _each(numbers: Sequence[int], width: int) -> str:
+def _numbers(numbers: Sequence[int], width: int) -> str:
     """Equal numbers once, others one by one, or from the least to the greatest where there is no room for that."""
-    said = "/".join(f"{number:,}" for number in (numbers if len(set(numbers)) > 1 else numbers[:1]))
-    return said if len(said) <= width else f"{min(numbers):,}-{max(numbers):,}"
+    text = "/".join(f"{number:,}" for number in (numbers if len(set(numbers)) > 1 else numbers[:1]))
+    return text if len(text) <= width else f"{min(numbers):,}-{max(numbers):,}"
 
 
-def _line(name: str, count: str, cells: str, times: Sequence[str], holds: str) -> str:
-    return f"  {name:21} {count:>{_COUNT}} {cells:>{_CELLS}} {' '.join(f'{time:>8}' for time in times)}  {holds}".rstrip()
-
-
-def _dump(geometry: Geometry) -> Iterator[str]:
+def _dump(geometry: Geometry) -> Iterator[Block]:
     """Where the bytes of a dump lie."""
     body = geometry.block.field("body")
     how = "every bit of them inverted on the track" if body.complemented else "as they are"
-    yield from _told("in a sector", f"bytes 0 to {geometry.size - 1} of the body of its block, {how}")
+    yield _fact("in a sector", f"bytes 0 to {geometry.size - 1} of the body of its block, {how}")
     numbers = "as numbered"
     order = " ".join(map(str, geometry.order)) or numbers
-    yield from _told("round the track", order)
+    yield _fact("round the track", order)
     sides = ""
     if geometry.heads == 2:
         sides = "all of head 0, then all of head 1; " if geometry.heads_apart else "cylinder by cylinder, head 0 then head 1; "
-    yield from _told("in a dump", f"{sides}of each track the sectors {' '.join(map(str, geometry.dump_order)) or numbers}")
+    yield _fact("in a dump", f"{sides}of each track the sectors {' '.join(map(str, geometry.dump_order)) or numbers}")
     for name, others in geometry.orders:
-        yield from _told(name, " ".join(map(str, others)))
+        yield _fact(name, " ".join(map(str, others)))
     firsts = {(cylinder, head): min(geometry.places_of_tracks[cylinder, head]) for cylinder, head in _landmarks(geometry)}
     for (cylinder, head), first in sorted(firsts.items(), key=lambda item: item[1]):
         on = f" head {head}" if geometry.heads == 2 else ""
-        yield from _told(f"byte {first * geometry.size:,}", f"track {geometry.track(cylinder, head)}{on}")
+        yield _fact(f"byte {first * geometry.size:,}", f"track {geometry.track(cylinder, head)}{on}")
 
 
 def _landmarks(geometry: Geometry) -> Iterator[tuple[int, int]]:

@@ -1,4 +1,4 @@
-"""`obverse need`: how many blanks to load."""
+"""`obverse need`: how many blanks to lay out."""
 
 import click
 

@@ -45,7 +45,7 @@ _EDITIONS = """
 # name = "FIRST"
 # source = "side-a/demo.bin"
 #
-# [edition.demo.side.A]       # what else is other on a side; files and places given here are added to the side's
+# [edition.demo.side.A]       # what else differs on a side; files and places given here are added to the side's
 # platform = "the same machine"
 """
 
@@ -136,7 +136,7 @@ image = "{source}"
 
 @click.command(short_help="Make a commented job to start from.")
 @click.argument("folder", type=click.Path(), metavar="DIR")
-@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side; give it twice for two.")
+@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side. Repeat for side B.")
 def command(folder: str, sides: tuple[str, ...]) -> None:
     """Make the folder DIR, which must not exist, with a commented job that builds as it is."""
     from mastering.files import write_folder

@@ -1,10 +1,13 @@
 """`obverse rates`: how bad lots, drives, sides and tracks are."""
 
+import sys
+
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
-from mastering.deciding.rates import LEGEND, By, Role, rows
+from mastering.cli.output import columns, json_lines, lines, message
+from mastering.deciding.rates import By, Role
+from mastering.words.rates import rates_text
 
 
 @click.command(short_help="How bad each batch, lot, drive, side or track is.")
@@ -33,6 +36,6 @@ def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(rate.plain() for rate in found)
     elif found:
-        lines([*table(rows(found)), LEGEND])
+        lines(rates_text(found, columns(sys.stdout)))
     else:
-        click.echo("no disc was judged yet", err=True)
+        message("no disc was judged yet")

@@ -8,9 +8,10 @@ from table import Table, clock, one_side, said, serials, two_sides
 
 from formats import registry
 from formats.containers import capture
-from mastering.deciding.rates import rows
 from mastering.ledger.store import Ledger
 from mastering.master.serial import is_serial
+from mastering.words.layout import TIE
+from mastering.words.rates import rates_table
 
 FIRST, SECOND, THIRD, FOURTH = serials(4)
 
@@ -111,56 +112,59 @@ def test_a_line_a_disc_that_a_helper_can_act_on(table):
     answer = table.said("batch", "record", table.batch, copies)
     assert answer.status == 1
     assert answer.out[-3:] == [
-        f"{FIRST}  pass      box it",
-        f"{SECOND}  open      turn it over: side B is still to be read",
-        f"{THIRD}  fail      read side A again",
+        f"{FIRST}  pass        box it",
+        f"{SECOND}  unfinished  put it in label down: side B is still to be read",
+        f"{THIRD}  fail        read side A again, label up",
     ]
     assert any(line.startswith(f"{THIRD}-A.dump: 1 of 560 sectors") for line in answer.out)
 
 
 def test_what_to_do_names_the_side_and_the_drive(tmp_path):
     table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
-    for tag in "12":
-        table.read(FIRST, "B", "fail", "--wrote", "D1", tag=tag)
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side B in another drive (D2)"
+    table.read(FIRST, "B", "fail", "--wrote", "D1", tag="1")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail        read side B again in D2, label down"
+    table.read(FIRST, "B", "fail", tag="2")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail        write side B again in D2, label down"
 
 
 def test_each_side_that_needs_it_is_named_with_the_drives_that_have_not_read_it(tmp_path):
     table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
     for side, drive in (("A", "D1"), ("B", "D2")):
-        for tag in "12":
-            table.read(FIRST, side, "fail", "--wrote", "D1", "--read", drive, tag=tag)
+        table.read(FIRST, side, "fail", "--wrote", "D1", "--read", drive)
     told = table.done("batch", "show", table.batch, FIRST).out[0]
-    assert told == f"{FIRST}  fail      read side A in another drive (D2) and side B in another drive (D1)"
+    assert told == f"{FIRST}  fail        read side A again in D2, label up; then side B in D1, label down"
 
 
 def test_of_two_bad_sides_only_those_that_need_it_are_written_again(table):
     for side, tag in (("A", "1"), ("A", "2"), ("B", "1")):
         table.read(FIRST, side, "fail", tag=tag)
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      write side A again"
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail        write side A again, label up"
 
 
 def test_a_blank_is_told_as_what_was_found_so_that_one_line_says_what_to_do(table):
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.dump", *table.on_a_day("B", "blank")))
-    assert answer.out == [f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing", f"{FIRST}  fail      read side B again"]
+    assert answer.out == [
+        f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing",
+        f"{FIRST}  fail        read side B again, label down",
+    ]
 
 
 def test_what_was_written_wrong_is_told_as_found_so_that_one_line_says_what_to_do(table):
     wrong = Copy(table.master, "B", dump=table.on_a_day("B", "fail")[0]).capture()
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.capture", capture.write(wrong)))
-    assert answer.out[0] == f"{FIRST}-B.capture: 1 of 360 sectors are recorded, but not as the master's"
-    assert answer.out[-1] == f"{FIRST}  fail      read side B again"
+    assert answer.out[0] == f"{FIRST}-B.capture: 1 of 360 sectors is recorded, but not as the master's"
+    assert answer.out[-1] == f"{FIRST}  fail        read side B again, label down"
 
 
 @pytest.mark.parametrize(("day", "found"), [
-    ("other-side", "it was the wrong way up: this is Lamplighter 1.2 A, so the read settles nothing"),
-    ("short", "the reading ended early, so the read settles nothing"),
+    ("other-side", "it was the wrong way up: this is Lamplighter 1.2 A, so this read does not count"),
+    ("short", "the reading ended early, so this read does not count"),
 ])  # fmt: skip
 def test_a_good_disc_that_was_put_in_wrong_is_boxed_all_the_same(table, day, found):
     for side in "AB":
         table.read(FIRST, side)
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B-2.dump", *table.on_a_day("B", day)))
-    assert (answer.status, answer.out) == (1, [f"{FIRST}-B-2.dump: {found}", f"{FIRST}  pass      box it"])
+    assert (answer.status, answer.out) == (1, [f"{FIRST}-B-2.dump: {found}", f"{FIRST}  pass        box it"])
 
 
 def test_another_titles_disc_is_told_as_one_to_put_aside(table):
@@ -177,14 +181,14 @@ def test_sectors_that_a_filler_could_have_made_are_told(tmp_path):
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A.dump", dump))
     assert answer.out == [
         f"{FIRST}-A.dump: 2 sectors would look the same filled in by the reader",
-        f"{FIRST}  pass      box it",
+        f"{FIRST}  pass        box it",
     ]
 
 
 def test_a_side_in_doubt_is_told_beside_the_one_still_to_be_read(table):
     table.read(FIRST, "A", "marginal")
     assert table.done("batch", "show", table.batch, FIRST).out[0] == (
-        f"{FIRST}  open      turn it over: side B is still to be read; side A is in doubt, read it again"
+        f"{FIRST}  unfinished  put it in label down: side B is still to be read; side A is in doubt, read it again"
     )
 
 
@@ -258,7 +262,7 @@ def test_a_batch_for_people_begins_with_how_many_good_ones_and_what_is_next(tabl
     out = table.done("batch", "show", table.batch).out
     assert out[0] == "batch B-0001 (open), Lamplighter 1.2: 1 good of 2 wanted"
     assert f"  next: {FOURTH}" in out
-    assert f"  {SECOND}  open      turn it over: side B is still to be read; side A is in doubt, read it again" in out
+    assert f"  {SECOND}  unfinished  put it in label down: side B is still to be read; side A is in doubt, read it again" in out
     assert f"  rejected: {THIRD}" in out
 
 
@@ -270,7 +274,9 @@ def test_a_batch_for_programs(table):
         "discs": {"pass": 0, "marginal": 0, "fail": 1, "open": 3},
     }  # fmt: skip
     assert [disc["serial"] for disc in discs] == table.serials
-    assert discs[0] == {"batch": "B-0001", "serial": FIRST, "verdict": "fail", "action": "read-again", "sides": {"A": "fail", "B": None}}
+    assert discs[0] == {"batch": "B-0001", "serial": FIRST, "verdict": "fail", "action": "read-again",
+        "rejected": False, "each_side": True, "sides": {"A": "fail", "B": None},
+    }  # fmt: skip
 
 
 def test_when_all_serials_are_used_the_next_step_is_named(tmp_path):
@@ -286,7 +292,10 @@ def test_when_enough_are_good_the_next_step_is_to_close(table):
     told = "  next: enough are good; `obverse batch close B-0001` closes it and backs the ledger up"
     assert told in table.done("batch", "show", table.batch).out
     table.read(THIRD, "A")
-    assert table.done("batch", "show", table.batch).out[2:] == [told, f"  {THIRD}  open      turn it over: side B is still to be read"]
+    assert table.done("batch", "show", table.batch).out[2:] == [
+        told,
+        f"  {THIRD}  unfinished  put it in label down: side B is still to be read",
+    ]
 
 
 def test_a_closed_batch_asks_for_nothing_any_more(table):
@@ -297,10 +306,10 @@ def test_a_closed_batch_asks_for_nothing_any_more(table):
     table.done("batch", "close", table.batch)
     out = table.done("batch", "show", table.batch).out
     assert out[2:] == [
-        f"  {disc}  {verdict:8}  don't box it: its batch was closed before it was finished"
-        for disc, verdict in ((FIRST, "open"), (SECOND, "marginal"), (THIRD, "fail"))
+        f"  {disc}  {verdict:10}  don't box it: its batch was closed before it was finished"
+        for disc, verdict in ((FIRST, "unfinished"), (SECOND, "marginal"), (THIRD, "fail"))
     ]
-    assert table.done("batch", "show", table.batch, FOURTH).out[0] == f"{FOURTH}  open      not read yet, and its batch is closed"
+    assert table.done("batch", "show", table.batch, FOURTH).out[0] == f"{FOURTH}  unfinished  not read yet, and its batch is closed"
 
 
 def test_lists_are_the_export_lines(table):
@@ -353,9 +362,9 @@ def test_a_discs_story_tells_rejects_and_corrections_with_time_and_reason(tmp_pa
     with clock(monkeypatch, "2036-11-25T21:00:00Z"):
         table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
     told = [
-        "  corrected 2036-11-25T20:00:00Z: from lot L-09, written by D2 (the wrong box)",
-        "  corrected 2036-11-25T20:00:00Z: read 1 is void (dust)",
-        "  rejected by eye 2036-11-25T21:00:00Z: mould",
+        "  corrected 2036-11-25 20:00 UTC: from lot L-09, written by D2 (the wrong box)",
+        "  corrected 2036-11-25 20:00 UTC: read 1 is void (dust)",
+        "  rejected by eye 2036-11-25 21:00 UTC: mould",
     ]
     assert table.done("batch", "show", table.batch, FIRST).out[-3:] == told
     rows = table.file("rows.jsonl", "\n".join(table.done("ledger", "export").out).encode())
@@ -373,15 +382,15 @@ def test_a_lots_description_stays_in_its_column_whatever_it_begins_with(tmp_path
     table.done("lot", "add", "K-3", "--faces", 1, "--condition", "new", "--supplier", "a dealer with a long name")
     assert table.done("lot", "list").out == [
         "lot   blanks  used  what they are",
-        "L-07  ?          4",
+        "L-07       ?     4",
         "K-2    1,200     0  300 Oe, 2 faces certified",
-        "K-3   ?          0  1 face certified, new, from a dealer with a long name",
+        "K-3        ?     0  1 face certified, new, from a dealer with a long name",
     ]
 
 
 def test_batches_are_listed_in_the_words_that_show_has(table):
     assert re.split("  +", table.done("batch", "list").out[0]) == [
-        "batch", "state", "master", "wanted", "good", "in doubt", "bad", "open", "opened",
+        "batch", "state", "master", "wanted", "good", "in doubt", "bad", "unfinished", "opened",
     ]  # fmt: skip
 
 
@@ -409,7 +418,10 @@ def test_several_sides_are_called_sides(table):
     assert "this master has sides A and B" in table.refused("batch", "record", table.batch, "x", "--side", "C")
     for side in "AB":
         table.read(FIRST, side, "fail")
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read sides A and B again"
+    assert (
+        table.done("batch", "show", table.batch, FIRST).out[0]
+        == f"{FIRST}  fail        read side A again, label up; then side B, label down"
+    )
 
 
 # Close
@@ -421,7 +433,7 @@ def test_closing_tells_what_is_left_unfinished(table):
         table.read(SECOND, side, day)
     table.done("batch", "reject", table.batch, FOURTH, "--by-eye", "--reason", "mould")
     assert table.done("batch", "close", table.batch).out == [
-        "batch B-0001 is closed: 0 good, 1 in doubt, 1 bad, 2 open; 2 good were wanted",
+        "batch B-0001 is closed: 0 good, 1 in doubt, 1 bad, 2 unfinished; 2 good were wanted",
         f"  never finished, so don't box them: {FIRST}, {SECOND}",
         f"  serials that were never read: {THIRD}",
     ]
@@ -432,7 +444,7 @@ def test_closing_a_finished_batch_leaves_nothing_to_tell(tmp_path):
     for disc in table.serials:
         table.read(disc, "A")
     assert table.done("batch", "close", table.batch).out == [
-        "batch B-0001 is closed: 2 good, 0 in doubt, 0 bad, 0 open; 2 good were wanted"
+        "batch B-0001 is closed: 2 good, 0 in doubt, 0 bad, 0 unfinished; 2 good were wanted"
     ]
 
 
@@ -457,6 +469,20 @@ def test_a_backup_of_that_name_is_kept_and_another_one_made(table):
     kept.write_text("of another year")
     assert "ledger-B-0001-2.sqlite" in table.done("batch", "close", table.batch).err[0]
     assert kept.read_text() == "of another year"
+
+
+def test_a_close_that_was_killed_before_its_backup_is_finished_by_the_next_one(table):
+    table.done("batch", "close", table.batch)
+    [backup] = (table.folder / "backups").iterdir()
+    backup.unlink()
+    other = table.folder / "backups" / "ledger-B-0001.sqlite"
+    other.write_bytes(b"of another ledger")
+    rows = table.rows()
+    assert "ledger-B-0001-2.sqlite" in table.done("batch", "close", table.batch).err[0]
+    assert table.rows() == rows
+    assert other.read_bytes() == b"of another ledger"
+    assert said("ledger", "export", "--ledger", other.with_name("ledger-B-0001-2.sqlite")).json == rows
+    assert table.refused("batch", "close", table.batch) == "obverse: batch B-0001 is closed already"
 
 
 def test_a_backup_that_can_not_be_made_is_told_and_the_batch_is_closed_all_the_same(table):
@@ -485,17 +511,19 @@ def test_by_drive_the_one_that_wrote_or_the_one_that_read(table):
         assert [row["group"] for row in table.done("rates", "--by", "drive", "--role", role, "--json").json] == [drive]
 
 
-def test_a_simulated_drive_marks_what_it_wrote(table):
+def test_a_simulated_drive_marks_what_it_wrote_and_proves_nothing_of_real_discs(table):
     table.done("drive", "add", "S1", "--tpi", 48, "--heads", 1, "--simulated")
     table.read(FIRST, "A", "fail", "--read", "S1")
     assert table.reads()[0]["simulated"] is True
+    assert table.disc(FIRST)["sides"]["A"] is None
+    table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
     assert table.done("rates", "--by", "lot", "--json").json[0]["simulated"] is True
     assert table.done("rates", "--by", "lot").out[1].endswith("too few to say, simulated")
 
 
 def test_a_disc_that_was_rejected_unread_has_no_first_pass(table):
     table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
-    assert table.done("rates").out[1].split()[:8] == ["L-07", "1", "1", "100.0", "%", "20.7", "%", "to"]
+    assert table.done("rates").out[1].split()[:8] == ["L-07", "1", "1", "100.0", "%", "20.7", "to", "100.0"]
     assert table.done("rates").out[1].count("100.0 %") == 2  # the rate and its upper limit
     for side in "AB":
         table.read(SECOND, side)
@@ -513,12 +541,12 @@ def test_a_writing_whose_reads_are_void_has_no_first_pass(tmp_path, by):
     table.read(FIRST, "A", "pass", "--rewritten", tag="2")
     shown = []
     with Ledger.open(table.ledger) as ledger, ledger.read() as known:
-        shown.append(list(rows(known.rates(by)))[1][5])
+        shown.append(rates_table(known.rates(by), 0).rows[1][5].replace(TIE, " "))
     table.read(SECOND, "A")
     with Ledger.open(table.ledger) as ledger, ledger.read() as known:
         [rate, *_] = known.rates(by)
         assert (rate.discs, rate.unread) == (2, 1)
-        shown.append(list(rows([rate]))[1][5])
+        shown.append(rates_table([rate], 0).rows[1][5].replace(TIE, " "))
     assert shown == ["", "100.0 %"]
 
 

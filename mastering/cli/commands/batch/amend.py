@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--lot", metavar="L", help="The lot that it is from.")
 @click.option("--wrote", metavar="D", help="The drive that wrote its newest writings, or with --read the one that was read.")
 @click.option("--read", type=click.IntRange(1), metavar="N", help="The read meant, by its number (`batch show BATCH SERIAL`).")
-@click.option("--void", is_flag=True, help="That read settles nothing: it was of another disc, or made by mistake.")
+@click.option("--void", is_flag=True, help="That read does not count: it was of another disc, or made by mistake.")
 @reason_option("Why.")
 @ledger_option
 @json_option("Print the disc's line.")
@@ -39,10 +39,10 @@ def command(
         raise click.UsageError("nothing to correct: give --lot, --wrote, or --read with --void")
     fields = {"lot": lot, "wrote": wrote, "read": read, "void": void, "reason": reason}
     with open_ledger(ledger) as opened:
-        with opened.write() as book:
-            disc = book.disc(serial, book.batch(batch))
+        with opened.write() as writer:
+            disc = writer.disc(serial, writer.batch(batch))
             before = _known(disc)
-            book.add({"kind": "amend", "batch": batch, "serial": serial, **fields, "at": stamp(book)})
+            writer.add({"kind": "amend", "batch": batch, "serial": serial, **fields, "at": stamp(writer)})
             if _known(disc) == before:
                 raise MasteringError(f"{serial}: the ledger says so already; nothing was changed")
         with opened.read() as known:

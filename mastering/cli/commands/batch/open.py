@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import ProblemsError
 from mastering.master.master import open_master
 
@@ -29,15 +29,15 @@ def command(
     from mastering.recording.opening import Run, batch_line, unfit
 
     opened_master, run = open_master(Path(master)), Run(good, lots, drives, operator)
-    with open_ledger(ledger) as opened, opened.write() as book:
-        found = list(unfit(book, opened_master, run))
+    with open_ledger(ledger) as opened, opened.write() as writer:
+        found = list(unfit(writer, opened_master, run))
         refused = [misfit.what for misfit in found if misfit.refused]
         if refused:
             raise ProblemsError(refused)
-        line = batch_line(book, opened_master, run, shop().ledger(ledger)) | {"at": stamp(book)}
-        book.add(line)
+        line = batch_line(writer, opened_master, run, shop().ledger(ledger)) | {"at": stamp(writer)}
+        writer.add(line)
     for misfit in found:
-        click.echo(f"obverse: {misfit.what}", err=True)
+        warning(f"{misfit.what}")
     if as_json:
         json_lines([{"batch": line["batch"], "digest": line["digest"]}])
     else:

@@ -1,22 +1,17 @@
 """`obverse batch record`: judge read-backs and put them into the ledger."""
 
-import sys
-from collections.abc import Iterable, Iterator
-from contextlib import AbstractContextManager, nullcontext
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
-from mastering.cli.output import json_lines, lines, printable
+from mastering.cli.output import flush, json_lines, lines, message, progress, warning
 from mastering.errors import MasteringError
 from mastering.judging.readback import Source, sources
-from mastering.judging.verdict import Verdict
 from mastering.words.batches import disc_text
-from mastering.words.verdicts import filler_text, findings_text, found_text, holds_marker
+from mastering.words.verdicts import recorded_text
 
 if TYPE_CHECKING:
-    from mastering.master.master import Master
     from mastering.recording.recorder import Recorder, Said
 
 _STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
@@ -92,7 +87,7 @@ class _Recording:
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand."""
         self._warn_of_twins()
-        for source in _progress(found):
+        for source in progress(found, "reads"):
             self._one(source, as_json)
         discs = list(self.recorder.discs(self.serials))
         if as_json:
@@ -100,9 +95,9 @@ class _Recording:
         else:
             lines(map(disc_text, discs))
         if not found:
-            click.echo("no read-back was found", err=True)
+            message("no read-back was found")
             return 2
-        return max(self.status, *(_STATUS[disc.verdict()] for disc in discs)) if discs else self.status
+        return max(self.status, *(_STATUS[disc.verdict] for disc in discs)) if discs else self.status
 
     def _warn_of_twins(self) -> None:
         """Says, before a batch's first read, that its discs can't be told apart where they carry no serial."""
@@ -111,10 +106,9 @@ class _Recording:
         with self._ledger.read() as known:
             if known.is_read(self.recorder.batch):
                 return
-        click.echo(
-            "obverse: this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
-            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is",
-            err=True,
+        warning(
+            "this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
+            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is"
         )
 
     def _one(self, source: Source, as_json: bool) -> None:
@@ -124,47 +118,12 @@ class _Recording:
             line = self.recorder.record(source)
         except (MasteringError, ContainerError) as error:
             self.status = 2
-            with _bar_aside():
-                if as_json:
-                    json_lines([{"readback": source.path, "error": str(error)}])
-                else:
-                    click.echo(printable(f"error     {error}"), err=True)
+            if as_json:
+                json_lines([{"readback": source.path, "error": str(error)}])
+            else:
+                message(f"error     {error}")
             return
         self.serials[line["serial"]] = None
         self.status = max(self.status, _STATUS[line["verdict"]])
-        with _bar_aside():
-            json_lines([line]) if as_json else lines(_read_text(line, self.recorder.master))
-            sys.stdout.flush()
-
-
-def _progress(found: list[Source]) -> Iterable[Source]:
-    """The read-backs, with a bar on a screen while there are several."""
-    if len(found) < 2 or not sys.stderr.isatty():
-        return found
-    from tqdm import tqdm
-
-    bar: Iterable[Source] = tqdm(found, unit=" reads", leave=False, file=sys.stderr)
-    return bar
-
-
-def _bar_aside() -> AbstractContextManager[object]:
-    """Takes the bar off the screen while lines are printed, where there is one."""
-    module = sys.modules.get("tqdm")
-    aside: AbstractContextManager[object] = nullcontext() if module is None else module.tqdm.external_write_mode(sys.stdout)
-    return aside
-
-
-def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
-    """What a read found, where it was not simply good; what to do is its disc's line to say."""
-    verdict = Verdict.from_plain(line)
-    name = line["readback"].rpartition("/")[2]
-    if line.get("again"):
-        yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
-    elif verdict.verdict != "pass":
-        yield f"{name}: {found_text(verdict)}"
-    elif verdict.unproven:
-        yield f"{name}: {filler_text(verdict)}"
-    if holds_marker(verdict, master.sides):
-        yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
-    if verdict.verdict != "pass" and not verdict.diagnosis:
-        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
+        json_lines([line]) if as_json else lines(recorded_text(line, self.recorder.master))
+        flush()  # an acknowledged read is on the disk; nobody should wait for its line

@@ -3,7 +3,7 @@
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 
 _USUAL = (48, 96, 100)  # what the declared geometries have; a job's own may have another
 
@@ -21,9 +21,9 @@ def command(name: str, tpi: int, heads: int, index: str | None, simulated: bool,
     from mastering.ledger.lines import check_name
 
     check_name(name, "drive")
-    with open_ledger(ledger, create=True) as opened, opened.write() as book:
-        line = {"kind": "drive", "name": name, "tpi": tpi, "heads": heads, "index": index, "simulated": simulated, "at": stamp(book)}
-        book.add(line)
+    with open_ledger(ledger, create=True) as opened, opened.write() as writer:
+        line = {"kind": "drive", "name": name, "tpi": tpi, "heads": heads, "index": index, "simulated": simulated, "at": stamp(writer)}
+        writer.add(line)
     if tpi not in _USUAL:
-        click.echo(f"obverse: drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?", err=True)
+        warning(f"drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?")
     json_lines([line]) if as_json else lines([f"drive {name} added"])

@@ -3,7 +3,7 @@
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 
 _ROWS_WHOLE = (
     "the rows of the log are whole: `ledger export` prints them, and `ledger import` makes a sound ledger of them; "
@@ -12,7 +12,7 @@ _ROWS_WHOLE = (
 _ROWS_LOST = "rows were changed, lost or damaged: move this ledger away and go on with the newest backup"
 
 
-@click.command(short_help="Prove that nobody changed the ledger behind its back.")
+@click.command(short_help="Check that no row was changed outside the program.")
 @ledger_option
 @json_option("Print a JSON line for each check.")
 def command(ledger: str | None, as_json: bool) -> int:
@@ -31,5 +31,5 @@ def command(ledger: str | None, as_json: bool) -> int:
             lines([f"{'good' if each.ok else 'BAD':5}  {each.check}", *(f"       {problem}" for problem in each.problems)])
     bad = {each.check for each in found if not each.ok}
     if bad:
-        click.echo(f"obverse: {_ROWS_WHOLE if bad == {'tables'} else _ROWS_LOST}", err=True)
+        warning(f"{_ROWS_WHOLE if bad == {'tables'} else _ROWS_LOST}")
     return 0 if all(each.ok for each in found) else 1

@@ -1,10 +1,9 @@
 """`obverse ledger export`."""
 
-import sys
-
 import click
 
 from mastering.cli.options import ledger_option, open_ledger
+from mastering.cli.output import write
 
 
 @click.command(short_help="Print every row as a JSON line.")
@@ -14,4 +13,4 @@ def command(ledger: str | None, _as_json: bool) -> None:
     """Print every row of the ledger as a JSON line, in their order. `ledger import` takes them."""
     with open_ledger(ledger) as opened:
         for _, text, _ in opened.texts():
-            sys.stdout.write(f"{text}\n")
+            write(f"{text}\n")

@@ -1,18 +1,18 @@
 """The demo's batch: forty simulated discs of two lots, made on two simulated drives, recorded as a helper would record them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
-from mastering.cli.output import table
 from mastering.clock import spelled
-from mastering.deciding.advice import advise
-from mastering.deciding.rates import LEGEND, By, Rate, rows
+from mastering.deciding.advice import Entry, advise
+from mastering.deciding.rates import Rate
 from mastering.deciding.statistics.settings import Settings
 from mastering.judging.readback import Source
+from mastering.judging.standing import Standing
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
@@ -23,14 +23,12 @@ from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
-from mastering.words.advice import sentence
-from mastering.words.batches import counts_text
 
 SEED = 14
 DISCS, GOOD = 40, 36
 LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.4), clumped=0.7)}
 DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.2, 60, 110))}
-_TRUTH = (
+TRUTH = (
     "a sound lot: 2 in 100 are bad",
     "a poor one: 40 in 100 are bad, most of them in the same inner boxes",
     "a sound drive",
@@ -61,17 +59,17 @@ class Evening:
 
     def open(self) -> Batch:
         """Adds lots and drives, opens the batch, hands out the serials."""
-        with self.ledger.write() as book:
+        with self.ledger.write() as writer:
             at = {"at": self.clock()}
             for lot in LOTS:
-                book.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
+                writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
-                book.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(book, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
-            book.add(line)
+                writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
+            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            writer.add(line)
             for number in range(1, DISCS + 1):
-                book.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
-            return book.batch(line["batch"])
+                writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
+            return writer.batch(line["batch"])
 
     def make(self, batch: Batch, number: int) -> Disc:
         """Makes one disc: writes both sides, reads both, and does what each verdict asks for until it is boxed or rejected."""
@@ -83,14 +81,13 @@ class Evening:
             self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
         for side in reversed(sides):  # side B lies up after it was written
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
-        other = next(each for each in DRIVES if each != drive)
-        while (action := disc.action()) not in ("box", "reject"):
-            side = next(each for each in sides if disc.standings()[each].verdict == disc.verdict())
-            if action == "write-again":
+        while (step := disc.next_step).action not in ("box", "reject"):
+            side = step.sides[0]
+            if step.action == "write-again":
                 self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
                 disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
             else:
-                disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
+                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
         return disc
 
     def called(self, path: str) -> str:
@@ -121,33 +118,29 @@ class Evening:
             stem = f"{name}-{side}" + (f"-{number}" if number > 1 else "")
             if not (folder / f"{stem}.capture").exists():
                 break
-        [(made, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
-        (folder / made).write_bytes(data)
-        return folder / made
+        [(file, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
+        (folder / file).write_bytes(data)
+        return folder / file
 
 
-def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
-    """Makes the batch in the shop's folder; what there is to tell of it, with the name that the folder will have."""
+@dataclass(frozen=True)
+class MadeBatch:
+    """The batch when it is done: how its discs stand, what the simulation did to those that needed more than one look, and what follows."""
+
+    discs: Sequence[Disc]
+    stories: Mapping[str, Sequence[str]]  # by serial
+    counts: Mapping[Standing, int]
+    by_lot: Sequence[Rate]
+    by_drive: Sequence[Rate]
+    advice: Sequence[Entry]
+
+
+def make_batch(shop: Path, master: Master, each: Callable[[Iterable[int]], Iterable[int]]) -> MadeBatch:
+    """Makes the batch in the shop's folder. `each` is given the discs' numbers and gives them back one by one, to show how far it is."""
     with Ledger.open(shop / "ledger.sqlite", create=True) as ledger:
         evening = Evening(shop, master, ledger)
         batch = evening.open()
-        discs = [evening.make(batch, number) for number in range(1, DISCS + 1)]
+        discs = [evening.make(batch, number) for number in each(range(1, DISCS + 1))]
         with ledger.read() as known:
-            counts = known.counts(batch)
-            rates: dict[By, list[Rate]] = {"lot": known.rates("lot"), "drive": known.rates("drive")}
             advice = advise(history(known), in_use(known), Settings(), np.random.default_rng(SEED))
-    yield f"   {DISCS} blanks of lots {' and '.join(LOTS)}, written and read on drives {' and '.join(DRIVES)}: {counts_text(counts)}."
-    yield f"   Every read-back lies in {target / 'reads'}, every verdict in {target / 'ledger.sqlite'}."
-    yield "   These needed more than one look (in brackets what the simulation had done to them):"
-    for disc in discs:
-        if disc.serial in evening.stories:
-            end = "rejected" if disc.action() == "reject" else f"boxed after {len(disc.reads)} reads"
-            yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
-    for found in rates.values():
-        yield ""
-        yield from (f"   {line}" for line in table(rows(found)))
-    yield f"   {LEGEND}"
-    yield ""
-    yield "   What that says (`obverse advise`):"
-    yield from (f"   {entry.level:5} {sentence(entry)}" for entry in advice)
-    yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
+            return MadeBatch(discs, evening.stories, known.counts(batch), known.rates("lot"), known.rates("drive"), advice)
