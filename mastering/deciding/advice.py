@@ -56,8 +56,8 @@ def advise(history: History, in_use: InUse, settings: Settings, rng: np.random.G
     blames = blame(history, [*lots, *drives], in_use, settings)
     missing = sum(_progress(history, name, wanted).missing for name, wanted in in_use.batches.items())
     case = Case(history, in_use, settings, blames, _stand_out(lots, in_use, settings), missing, prices)
-    entries = [_of_charted(state, case, figures.of_lot(state)) for state in lots]
-    entries += [_of_charted(state, case, figures.of_drive(state)) for state in drives]
+    entries = [_of_charted(state, case, figures.of_lot(state) | figures.of_pairs(history, state)) for state in lots]
+    entries += [_of_charted(state, case, figures.of_drive(state) | figures.of_pairs(history, state)) for state in drives]
     alarmed = {(entry.about, entry.name) for entry in entries if entry.level in ("stop", "look")}
     entries += _parts_and_titles(case)
     entries += _compared(case, alarmed, find_places(history, rng))

@@ -274,6 +274,9 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "stopped_at": lambda why: f"It was stopped at its disc {why['stopped_at']}.",
     "since_disc": lambda why: f"It is worse since its disc {why['since_disc']}.",
     "run": lambda why: f"A run of failures explains it with a chance of {_percent(why['run']['chance'])}.",
+    "again": lambda why: (
+        f"Of {why['again']['written']} discs that failed and were written again on another drive {why['again']['failed']} failed again."
+    ),
     "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
     "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
 }

@@ -68,6 +68,8 @@ def plan_sentences(plan: DayPlan) -> Iterator[str]:
     boxes, discs = counted(plan.work.boxes, "box", "boxes"), counted(plan.work.discs, "good disc")
     sides = counted(plan.written * plan.work.sides, "side")
     yield f"{boxes}: {discs}, about {sides} to write; lay out {counted(plan.blanks, 'blank')}."
+    if plan.left is not None and plan.left < plan.blanks:
+        yield f"The lots in use have {counted(plan.left, 'blank')} left: get {plan.blanks - plan.left} more."
     busy = f"the hands are busy for {duration(plan.day.hand_minutes)}, the drives for {duration(plan.day.drive_minutes)}"
     yield f"With {counted(plan.drives, 'drive')} it takes {duration(plan.day.minutes)} and ends at {_ends(plan)}: {busy}."
     limit = ": the limit is the hands, not the drives" if plan.day.hand_minutes > _HANDS * plan.day.minutes else ""

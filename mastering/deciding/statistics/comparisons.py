@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log
+from math import comb, exp, log
 
 import numpy as np
 
@@ -33,6 +33,16 @@ def chance_of_count(bad: int, discs: int, rate: float) -> float:
     from scipy.special import betainc
 
     return float(betainc(bad, discs - bad + 1, rate)) if bad else 1.0
+
+
+def mcnemar(better: int, worse: int) -> float:
+    """The chance that so many or more of the matched pairs that differ go one way, if either way is as likely (exact, two-sided).
+
+    Q. McNemar, "Note on the sampling error of the difference between correlated proportions", Psychometrika 12 (1947); the exact form
+    is a sign test of the pairs that differ. 1 where no pair differs.
+    """
+    pairs, fewer = better + worse, min(better, worse)
+    return min(1.0, float(2 * sum(comb(pairs, count) for count in range(fewer + 1)) / 2**pairs))
 
 
 def evidence_ratio(bad: int, discs: int, tolerable: float) -> float:
