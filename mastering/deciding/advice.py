@@ -135,7 +135,7 @@ def _parts_and_titles(case: Case) -> list[Entry]:
         bad = int(history.bad[decided].sum())
         level, reason = ("stop", reasons.InnerBox(named)) if named.kind == "inner" else ("look", reasons.TitleCulprit(named))
         why = figures.of_share(bad, len(decided))
-        working = len(discs) - len(decided)
+        working = int(history.working[discs].sum())
         entries.append(Entry(named.kind, named.name, level, reason, len(decided), bad, working, judged.culprits, why=why))
     return entries
 
@@ -173,7 +173,7 @@ def _progress(history: History, name: str, wanted: int) -> _Batch:
     discs = history.of_batch(name)
     decided = int(history.decided[discs].sum())
     bad = int(history.bad[discs].sum())
-    return _Batch(decided, bad, len(discs) - decided, wanted, max(wanted - (decided - bad), 0))
+    return _Batch(decided, bad, int(history.working[discs].sum()), wanted, max(wanted - (decided - bad), 0))
 
 
 def _batch_decision(batch: _Batch, settings: Settings) -> tuple[str, reasons.Reason]:

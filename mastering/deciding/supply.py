@@ -55,15 +55,6 @@ def blanks_left(lots: Sequence[LotSupply]) -> int | None:
     return sum(count for count in counts if count is not None)
 
 
-def drive_serves(drive: Mapping[str, Any], sides: Mapping[str, Geometry]) -> bool:
-    """Whether a drive, as its ledger line describes it, goes with any of these sides; with no sides every drive does."""
-    return not sides or any(not _refused({name: geometry}, [], [drive]) for name, geometry in sides.items())
-
-
 def lot_fits(lot: Mapping[str, Any], sides: Mapping[str, Geometry]) -> bool:
     """Whether a lot's blanks, as its ledger line describes them, go with all of these sides: of their density, above all."""
-    return not _refused(sides, [lot], [])
-
-
-def _refused(sides: Mapping[str, Geometry], lots: Sequence[Mapping[str, Any]], drives: Sequence[Mapping[str, Any]]) -> bool:
-    return any(misfit.refused for misfit in misfits(sides, lots, drives))
+    return not any(misfit.refused for misfit in misfits(sides, [lot], []))

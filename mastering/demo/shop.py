@@ -53,14 +53,16 @@ def make_demo(target: Path, again: bool, each: Callable[[Iterable[int]], Iterabl
 def _make(shop: Path, each: Callable[[Iterable[int]], Iterable[int]]) -> Demo:
     """Makes the shop's folder and all in it."""
     source = _source()
-    write_folder(shop, {str(path.relative_to(source)): path.read_bytes() for path in sorted(source.rglob("*")) if _belongs(path)}, False)
+    write_folder(
+        shop, {path.relative_to(source).as_posix(): path.read_bytes() for path in sorted(source.rglob("*")) if _belongs(path)}, False
+    )
     (shop / "masters").mkdir()
     master, older = (_build(shop, name, job) for name, job in MASTERS.items())
     practice = list(copies(master, older))
     write_folder(shop / "practice", {name: data for copy in practice for name, data in copy.files.items()}, durable=False)
     batch = make_batch(shop, master, each)
     present = [path for path in sorted(shop.rglob("*")) if path.is_file()]
-    (shop / SIGN).write_text("".join(f"{_listed(shop, path)}\n" for path in present))
+    (shop / SIGN).write_bytes("".join(f"{_listed(shop, path)}\n" for path in present).encode("utf-8", "replace"))
     return Demo(master, practice, [_judge(shop, master, older, copy) for copy in practice], batch)
 
 
@@ -105,7 +107,7 @@ def _refuse(target: Path, again: bool) -> None:
         raise MasteringError(f"{target}: exists, and no demo made it (it has no file {SIGN}); name another folder with --out")
     if not again:
         raise MasteringError(f"{target}: exists already; --again replaces what a demo made, --out names another folder")
-    made = set((target / SIGN).read_text(errors="replace").splitlines())
+    made = set((target / SIGN).read_bytes().decode("utf-8", "replace").splitlines())
     present = [path for path in sorted(target.rglob("*")) if path.is_symlink() or not path.is_dir()]
     kept = [path for path in present if path != target / SIGN and not (_is_plain(path) and _listed(target, path) in made)]
     if kept:
@@ -118,7 +120,7 @@ def _is_plain(path: Path) -> bool:
 
 def _listed(folder: Path, path: Path) -> str:
     """A file's line in the list: digest and name."""
-    return f"{digest(path.read_bytes())}  {path.relative_to(folder)}"
+    return f"{digest(path.read_bytes())}  {path.relative_to(folder).as_posix()}"
 
 
 def _put_away(target: Path, again: bool, aside: Path) -> None:

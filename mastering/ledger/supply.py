@@ -2,27 +2,35 @@
 
 from formats import registry
 from formats.model.geometry import Geometry
-from mastering.deciding.supply import DriveSupply, LotSupply, drive_serves, lot_fits
+from mastering.deciding.supply import DriveSupply, LotSupply, lot_fits
+from mastering.ledger.geometries import served_sides
+from mastering.ledger.in_use import retired_drives, stopped_lots
 from mastering.ledger.questions import Questions
 from mastering.ledger.tables import DRIVES, LOTS
 
 
 def drive_supplies(known: Questions) -> list[DriveSupply]:
     """Every drive, for the newest open batch."""
-    sides = _sides(known)
-    lines = {name: known.line(line) for name, line in known.ids(DRIVES).items()}
-    return [DriveSupply(name, bool(line["simulated"]), serves=drive_serves(line, sides)) for name, line in lines.items()]
+    running = [batch for batch in known.batches() if batch.open]
+    held, retired = known.held(), retired_drives(known)
+    supplies = []
+    for name in known.ids(DRIVES):
+        drive = known.drive(name)
+        serves = not running or any(served_sides(running[-1], drive, role) for role in ("writes", "reads"))
+        supplies.append(DriveSupply(name, bool(drive["simulated"]), name in held, name in retired, serves))
+    return supplies
 
 
 def lot_supplies(known: Questions) -> list[LotSupply]:
     """Every lot, for the newest open batch."""
     sides = _sides(known)
     rates = {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
+    stopped = stopped_lots(known)
     supplies = []
     for name in known.ids(LOTS):
         line = known.lot(name)
         left = None if line["count"] is None else max(line["count"] - known.used(name), 0)
-        supplies.append(LotSupply(name, *rates.get(name, (0, 0)), left, fits=lot_fits(line, sides)))
+        supplies.append(LotSupply(name, *rates.get(name, (0, 0)), left, name in stopped, lot_fits(line, sides)))
     return supplies
 
 

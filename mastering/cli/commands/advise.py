@@ -38,7 +38,8 @@ def command(why: bool, blank_price: float | None, disc_price: float | None, ledg
 
     from mastering.cli.settings import settings
     from mastering.deciding.advice import advise
-    from mastering.ledger.outcomes import history, in_use, simulated
+    from mastering.ledger.in_use import in_use, simulated
+    from mastering.ledger.outcomes import history
     from mastering.words.advice import entry_text, line
 
     with open_ledger(ledger) as opened, opened.read() as known:

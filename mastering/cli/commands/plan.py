@@ -40,9 +40,9 @@ def command(
     from mastering.deciding.planning import need
     from mastering.deciding.schedule import DEFAULTS, Steps, Work, plan
     from mastering.deciding.supply import LotSupply, blanks_left, working_drives
-    from mastering.ledger.outcomes import sides_of, step_times
     from mastering.ledger.supply import drive_supplies, lot_supplies
     from mastering.ledger.tables import DRIVES, LOTS
+    from mastering.ledger.work_times import sides_of, step_times
 
     times: dict[str, float] = {}
     lots: list[LotSupply] = []

@@ -66,7 +66,7 @@ def _believed(judged: Blame, state: State, discs: int, in_use: InUse, settings: 
 def _judge(history: History, end: int, alarming: Sequence[State], in_use: InUse, settings: Settings) -> Blame:
     """The judgement of the last discs before `end`."""
     first = max(end - STRETCH, 0)
-    trials, names = _apart(Trials.of(history, first, end), Names.of(history), in_use)
+    trials, names = _apart(history, Trials.of(history, first, end), in_use)
     onsets = [min(state.onset, end - WINDOW) for state in alarming]
     culprits = fold(judge(trials, names, settings, [onset for onset in onsets if onset > first + EARLY]))
     lots = [history.lots[number] for number in sorted(set(trials.lot.tolist()))]
@@ -75,13 +75,14 @@ def _judge(history: History, end: int, alarming: Sequence[State], in_use: InUse,
     return Blame(tuple(culprits), named(culprits, settings), *running, end == len(history))
 
 
-def _apart(trials: Trials, names: Names, in_use: InUse) -> tuple[Trials, Names]:
+def _apart(history: History, trials: Trials, in_use: InUse) -> tuple[Trials, Names]:
     """A drive before its chart was restarted (cleaned, adjusted, repaired) as another suspect than the same drive after."""
+    names = Names.of(history)
     drives, wrote, read = list(names.drives), trials.wrote.copy(), trials.read.copy()
     earlier = set()
     for (kind, name), begins in in_use.since.items():
         if kind == "drive" and name in names.drives:
-            before, number = trials.disc < begins, names.drives.index(name)
+            before, number = history.written[trials.disc] < begins, names.drives.index(name)
             for column in (wrote, read):
                 column[before & (column == number)] = len(drives)
             earlier.add(len(drives))

@@ -66,10 +66,11 @@ class Outcome(NamedTuple):
 class History:
     """The discs as columns of numbers into the tuples of names.
 
-    One entry a disc: `lot`, `batch`, `inner` (NO_INNER_BOX where it has none), `bad`, `decided`, `read_order` (its place in the order of
-    the discs' first reads). One entry a batch: `title`. One entry a first writing of a surface: `disc` (ascending), `surface`, `wrote`,
-    `read`, `failed`, `elsewhere`. One entry a failed track: `at` (the row of the surface's writing) and `track` (its number). One entry a
-    later writing by another drive: `again_disc`, `again_drive`, `again_failed`. `serials` gives a disc's serial by its number.
+    One entry a disc: `lot`, `batch`, `inner` (NO_INNER_BOX where it has none), `bad`, `decided`, `working` (neither decided nor abandoned),
+    `written` and `first_read` (numbers that ascend with time, such as ledger rows; `written` ascends along the column). One entry a batch:
+    `title`. One entry a first writing of a surface: `disc` (ascending), `surface`, `wrote`, `read`, `failed`, `elsewhere`. One entry a
+    failed track: `at` (the row of the surface's writing) and `track` (its number). One entry a later writing by another drive:
+    `again_disc`, `again_drive`, `again_failed`. `serials` gives a disc's serial by its number.
 
     A drive is judged by first writings in their order, a lot by what became of its discs, in the order in which they were first read:
     so reading old discs again changes no order, and a disc that a bad drive spoiled and a good one saved speaks against the drive only.
@@ -87,7 +88,9 @@ class History:
     inner: Ints
     bad: Flags
     decided: Flags
-    read_order: Ints
+    working: Flags
+    written: Ints
+    first_read: Ints
     title: Ints
     disc: Ints
     surface: Ints
@@ -133,7 +136,9 @@ class History:
             inner=boxes,
             bad=np.array([each.bad for each in given], bool),
             decided=np.array([each.decided for each in given], bool),
-            read_order=np.arange(len(given)),
+            working=np.array([not each.decided for each in given], bool),
+            written=np.arange(len(given)),
+            first_read=np.arange(len(given)),
             title=title,
             disc=np.array(discs, np.int64),
             surface=surface,
@@ -151,7 +156,7 @@ class History:
     def of_lot(self, name: str) -> Ints:
         """All discs of a lot, in the order of their first reads."""
         discs = self._discs_of_lots.get(name, _NOTHING)
-        return discs[np.argsort(self.read_order[discs], kind="stable")]
+        return discs[np.argsort(self.first_read[discs], kind="stable")]
 
     def of_batch(self, name: str) -> Ints:
         """All discs of a batch."""

@@ -21,8 +21,8 @@ EXACT = 200  # up to so many blanks a lot has its own stop line; larger ones sha
 class InUse:
     """What is asked about. `lots`: the blanks that each lot had, None where unknown; `batches`: the good discs that each batch wants.
 
-    `since`: how many discs of the history lie before a lot's release (in the order of first reads) or a drive's last cleaning, adjustment
-    or repair (in the order of first writings), where its chart begins anew: {("drive", "D1"): 120}.
+    `since`: where the chart of a lot or drive begins anew, at a lot's release or a drive's last cleaning, adjustment or repair: a number
+    on the scale of the history's `first_read` (lots) or `written` (drives), such as {("drive", "D1"): 120}.
     `set_aside`: lots that a person stopped and drives on hold, by kind and name. `repairs`: how
     often each drive was adjusted or repaired.
     """
@@ -165,9 +165,9 @@ def read_lots(history: History, in_use: InUse, settings: Settings) -> list[LotSt
     for name, count in in_use.lots.items():
         discs = history.of_lot(name)
         decided = discs[history.decided[discs]]
-        begins = int((history.read_order[decided] < in_use.since.get(("lot", name), 0)).sum())
+        begins = int((history.first_read[decided] < in_use.since.get(("lot", name), 0)).sum())
         chart = lot_chart(settings.tolerable, settings.bad, charted_blanks(count), settings.false_stop)
-        working = len(discs) - len(decided)
+        working = int(history.working[discs].sum())
         states.append(LotState("lot", name, decided, history.bad[decided], begins, chart, settings, working))
     return states
 
@@ -178,8 +178,8 @@ def read_drives(history: History, in_use: InUse, settings: Settings) -> list[Dri
     states = []
     for name in in_use.drives:
         discs, failed = history.of_drive(name)
-        begins = int(np.searchsorted(discs, in_use.since.get(("drive", name), 0)))
-        working = int((~history.decided[discs]).sum())
+        begins = int((history.written[discs] < in_use.since.get(("drive", name), 0)).sum())
+        working = int(history.working[discs].sum())
         states.append(DriveState("drive", name, discs, failed, begins, chart, settings, working))
     return states
 

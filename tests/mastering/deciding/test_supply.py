@@ -1,10 +1,9 @@
 """What a plan counts on: not what is held, retired, stopped, used up, or of the wrong density."""
 
 from formats import registry
-from mastering.deciding.supply import DriveSupply, LotSupply, blanks_left, drive_serves, lot_fits, working_drives
+from mastering.deciding.supply import DriveSupply, LotSupply, blanks_left, lot_fits, working_drives
 
 SIDES = {"A": registry.geometry("gcr6and2-35x16x256"), "B": registry.geometry("mfm-40x9x512")}
-D48 = {"name": "D1", "tpi": 48, "heads": 1}
 
 
 def test_drives_that_can_not_work_are_not_counted():
@@ -24,12 +23,6 @@ def test_only_lots_that_can_be_laid_out_are_counted():
     assert blanks_left(lots[1:]) == 0
     assert blanks_left([*lots, LotSupply("L5")]) is None
     assert blanks_left([]) is None
-
-
-def test_a_drive_serves_what_its_tracks_and_heads_allow():
-    assert drive_serves(D48, SIDES)
-    assert not drive_serves(D48, {"A": registry.geometry("mfm-80x16x256-2s")})
-    assert drive_serves(D48, {})
 
 
 def test_high_density_blanks_do_not_fit_ordinary_sides():

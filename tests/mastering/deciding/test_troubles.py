@@ -209,7 +209,7 @@ def undecided(history, discs):
     """The same with some discs still being worked on."""
     decided = np.ones(len(history), bool)
     decided[discs] = False
-    return type(history)(**{**vars_of(history), "decided": decided, "bad": history.bad & decided})
+    return type(history)(**{**vars_of(history), "decided": decided, "working": ~decided, "bad": history.bad & decided})
 
 
 def vars_of(history):
