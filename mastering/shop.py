@@ -22,6 +22,8 @@ _KEYS: dict[str, tuple[tuple[type, ...], str]] = {
     "bad": ((float,), "a share such as 0.15"),
     "false_stop": ((float,), "a chance such as 0.02"),
     "false_alarm_discs": ((int,), "a number of discs such as 2000"),
+    "blank_price": ((float, int), "a price such as 1.50"),
+    "disc_price": ((float, int), "a price such as 1.50"),
 }
 
 
