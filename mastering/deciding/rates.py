@@ -1,10 +1,11 @@
 """Rates that can be trusted: how many discs of a group are bad, and between which limits the true share lies. Pure; no scipy."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import Any, Literal
 
-By = Literal["batch", "lot", "drive", "side", "track"]
+By = Literal["batch", "lot", "inner", "drive", "side", "track"]
 Role = Literal["wrote", "read"]
 
 Z95 = 1.959963984540054  # the normal distribution's 0.975 quantile, as scipy.stats.norm.ppf(0.975) gives it
@@ -25,17 +26,18 @@ def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Rate:
-    """A group's discs that are settled, and how many of them are what. `unread`: of no first writing of theirs a read is known."""
+    """A group's units (discs, first writings or first reads) and how many of them are bad.
+
+    `more`: further counts by their keys in `rates --json`, which differ from one grouping to another; `after`: keys behind `simulated`.
+    """
 
     by: By
     group: str
     discs: int
     bad: int
-    marginal: int
-    rewritten: int
-    first_bad: int
-    simulated: bool
-    unread: int = 0
+    simulated: bool = False
+    more: Mapping[str, Any] = field(default_factory=dict)
+    after: Mapping[str, Any] = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
         """A line of `rates --json`."""
@@ -50,8 +52,7 @@ class Rate:
             "high": high,
             "confidence": 0.95,
             "method": "wilson",
-            "marginal": self.marginal,
-            "rewritten": self.rewritten,
-            "first_bad": self.first_bad,
+            **self.more,
             "simulated": self.simulated,
+            **self.after,
         }

@@ -12,13 +12,12 @@ from mastering.deciding.advice import Entry, advise
 from mastering.deciding.rates import Rate
 from mastering.deciding.statistics.settings import Settings
 from mastering.judging.readback import Source
-from mastering.judging.standing import Standing
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
 from mastering.master.master import Master
 from mastering.master.serial import serial
-from mastering.recording.opening import Run, batch_line
+from mastering.recording.opening import BatchRequest, Rules, batch_line
 from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
@@ -65,7 +64,8 @@ class Evening:
                 writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
                 writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            request = BatchRequest(GOOD, tuple(LOTS), tuple(DRIVES), rules=Rules(practice=True))
+            line = batch_line(writer, self.master, request, self.ledger.path) | at
             writer.add(line)
             for number in range(1, DISCS + 1):
                 writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
@@ -83,11 +83,11 @@ class Evening:
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
         while (step := disc.next_step).action not in ("box", "reject"):
             side = step.sides[0]
+            used = step.drives.get(side, drive)
             if step.action == "write-again":
-                self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
-                disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
-            else:
-                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
+                self._write(name, side, self.bench.write(used, blank, self.renderer.layouts[side], name))
+            said = Said(lot=lot, wrote=used, rewritten=True) if step.action == "write-again" else Said(lot=lot)
+            disc = self._read(batch, name, side, used, said)
         return disc
 
     def called(self, path: str) -> str:
@@ -129,7 +129,7 @@ class MadeBatch:
 
     discs: Sequence[Disc]
     stories: Mapping[str, Sequence[str]]  # by serial
-    counts: Mapping[Standing, int]
+    counts: Mapping[str, int]
     by_lot: Sequence[Rate]
     by_drive: Sequence[Rate]
     advice: Sequence[Entry]

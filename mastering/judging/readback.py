@@ -11,6 +11,7 @@ from mastering.errors import MasteringError
 from mastering.platform import IrregularFileError, open_regular
 
 REPORT = ".report.csv"
+WRITE_LIST = "to-write.csv"  # beside stamped images: which file is for which disc and side
 NAMED = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")  # how a disc's read-backs are named
 
 
@@ -35,7 +36,7 @@ def report_path(path: str) -> str:
 
 
 def sources(paths: Sequence[str]) -> Iterator[Source]:
-    """The read-backs named, folders by their files in the order of their names (names that begin with a dot are left out).
+    """The read-backs named, folders by their files in the order of their names (hidden ones and lists of images are left out).
 
     A report whose dump is among them is part of it; alone it stands as a source of its own, which `load` refuses.
     """
@@ -49,7 +50,7 @@ def sources(paths: Sequence[str]) -> Iterator[Source]:
 
 
 def _folder(folder: str) -> Iterator[Source]:
-    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith("."))
+    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith(".") and name != WRITE_LIST)
     present = set(names)
     return _sources(names, {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)})
 

@@ -7,6 +7,16 @@ from mastering.words.layout import TIE, Block, Table, rendered
 
 TOO_FEW = 20  # discs below which a rate says little
 _BARS = (20, 12, 8)  # columns of a bar, as there is room
+_HEADS = {  # of the columns that a grouping has beside its rate
+    "working": "unfinished",
+    "abandoned": "abandoned",
+    "first pass": "first pass",
+    "rewritten": "written again",
+    "saved": "saved",
+    "lost": "lost",
+    "rescued": "rescued",
+    "denied": "denied",
+}
 _LEGEND = "bar: # the rate, - between its limits, + both"
 
 
@@ -24,22 +34,33 @@ def rates_text(rates: Sequence[Rate], columns: int, indent: str = "") -> Iterato
 def rates_table(rates: Sequence[Rate], bar_length: int, indent: str = "") -> Table:
     """Rates in a table, a row each; without bars where `bar_length` is 0."""
     scale = f"0{TIE * (bar_length - 6)}100{TIE}%" if bar_length else ""
-    head = ("", "discs", "bad", "rate", f"95{TIE}% sure", "first pass", "written again", scale, "")
-    rows = [tuple(row) for row in (head, *(_row(rate, bar_length) for rate in rates))]
+    counts = [_counts(rate) for rate in rates]
+    keys = [key for key in _HEADS if any(count.get(key) for count in counts)]
+    head = ("", "discs", "bad", "rate", f"95{TIE}% sure", *(_HEADS[key] for key in keys), scale, "")
+    body = (_row(rate, [count.get(key, "") for key in keys], bar_length) for rate, count in zip(rates, counts, strict=True))
+    rows = [tuple(row) for row in (head, *body)]
     return Table([row if bar_length else (*row[:-2], row[-1]) for row in rows], indent)
 
 
-def _row(rate: Rate, bar_length: int) -> tuple[str, ...]:
+def _counts(rate: Rate) -> dict[str, str]:
+    """What a grouping counts beside its rate, as it is shown; what is nowhere but 0 is left out."""
+    counts = {key: f"{value:,}" for key, value in rate.more.items() if key in _HEADS and value}
+    if rate.more.get("first_read"):
+        counts["first pass"] = percent(1 - rate.more["first_bad"] / rate.more["first_read"])
+    if rate.more.get("rescues"):
+        counts["rescued"] = f"{rate.more['rescued']} of {rate.more['rescues']}"
+    return counts
+
+
+def _row(rate: Rate, counts: Sequence[str], bar_length: int) -> tuple[str, ...]:
     low, high = wilson(rate.bad, rate.discs)
-    read = rate.discs - rate.unread
     return (
         _group(rate),
         f"{rate.discs:,}",
         f"{rate.bad:,}",
         percent(rate.bad / rate.discs),
         f"{100 * low:.1f} to {percent(high)}",
-        percent(1 - rate.first_bad / read) if read else "",
-        f"{rate.rewritten:,}",
+        *counts,
         bar(rate.bad / rate.discs, low, high, bar_length),
         ", ".join(_remarks(rate)),
     )

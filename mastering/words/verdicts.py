@@ -72,8 +72,8 @@ def recorded_text(line: Mapping[str, Any], master: "Master") -> Iterator[Block]:
         yield Line(f"{name}: ", read_text(verdict))
     elif verdict.unproven:
         yield Line(f"{name}: ", filler_text(verdict))
-    if holds_marker(verdict, master.sides):
-        yield Line(f"{name}: ", "it carries the master's marker, no serial: `batch image` makes what belongs on this disc")
+    if line["verdict"] == "marginal" and verdict.verdict == "pass":
+        yield Line(f"{name}: ", "its margin is too small: one fresh turn may lose a sector")
     if verdict.verdict != "pass" and not verdict.diagnosis:
         yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
 

@@ -10,7 +10,9 @@ from formats.bounds import LARGEST_CAPTURE
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
 from mastering.cli.output import json_lines, lines, message, progress
 from mastering.errors import MasteringError
-from mastering.judging.readback import NAMED, sources
+from mastering.files import digest
+from mastering.judging.readback import NAMED, ReadBackError, read_bounded, sources
+from mastering.judging.to_write import Guard
 from mastering.master.master import Master
 from mastering.words.identified import identified_text
 
@@ -56,9 +58,12 @@ def _identify(readbacks: tuple[str, ...], masters: list[Master], known: "Questio
     from mastering.judging.identify import Identified, identify
 
     found: list[Identified | tuple[str, str]] = []
-    fields = KnownFields()
+    fields, guard = KnownFields(), Guard()
     for source in progress(list(sources(readbacks)), "reads"):
         try:
+            why = guard.why_no_read(source.path, digest(read_bounded(source.path, LARGEST_CAPTURE)))
+            if why is not None:
+                raise ReadBackError(f"{source.path}: {why}")
             found.append(identify(load(source, LARGEST_CAPTURE, known=fields), masters))  # a dump of any length may be asked about
         except (MasteringError, ContainerError) as error:
             found.append((source.path, str(error)))
@@ -109,4 +114,4 @@ def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, An
     matches = [{"master": m.master.label, "digest": m.master.digest, "side": m.target.name, "share": m.share} for m in found.matches]
     line = {"readback": found.readback, "matches": matches, "serial": found.serial, "evidence": found.evidence}
     more: dict[str, Any] = {"certain": found.certain, "unsure": found.unsure, "by_other_side": other}
-    return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "rejected": disc.rejected}}
+    return line | more | {"disc": None if disc is None else disc.plain() | {"lot": disc.lot, "state": disc.state}}

@@ -1,6 +1,7 @@
 """`obverse rates`: how bad lots, drives, sides and tracks are."""
 
 import sys
+from typing import get_args
 
 import click
 
@@ -10,8 +11,8 @@ from mastering.deciding.rates import By, Role
 from mastering.words.rates import rates_text
 
 
-@click.command(short_help="How bad each batch, lot, drive, side or track is.")
-@click.option("--by", type=click.Choice(["batch", "lot", "drive", "side", "track"]), default="lot", show_default=True, help="The groups.")
+@click.command(short_help="How bad each batch, lot, inner box, drive, side or track is.")
+@click.option("--by", type=click.Choice(get_args(By)), default="lot", show_default=True, help="The groups.")
 @click.option(
     "--role",
     type=click.Choice(["wrote", "read"]),
@@ -22,10 +23,11 @@ from mastering.words.rates import rates_text
 @ledger_option
 @json_option("Print a JSON line for each group.")
 def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
-    """How many discs of each batch, lot, drive, side or track are bad, and between which limits the true share lies.
+    """How many of each batch, lot, inner box, drive, side or track are bad, and between which limits the true share lies.
 
-    The limits are Wilson's, with 95 % confidence: a rate of few discs says little. First pass: good at the first reading of the first
-    writing. By drive, side and track discs that were rejected by eye don't count.
+    Discs count by batch, lot and inner box: those that are good or rejected. By drive and side first writings count, by track their first
+    reads. The limits are Wilson's, with 95 % confidence: a rate of few discs says little. First pass: good at the first reading of the
+    first writing.
     """
     if role == "read" and by != "drive":
         raise click.UsageError(
@@ -38,4 +40,4 @@ def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
     elif found:
         lines(rates_text(found, columns(sys.stdout)))
     else:
-        message("no disc was judged yet")
+        message("nothing is decided yet: no disc is good or rejected")

@@ -14,6 +14,7 @@ from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
 from mastering.judging.identical import Match, Quick
 from mastering.judging.readback import Source, sources
+from mastering.judging.to_write import Guard
 from mastering.judging.verdict import sides_text
 from mastering.master.master import Master, masters_at, open_master
 from mastering.words.layout import Line
@@ -87,6 +88,7 @@ class _Job:
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
+        self.guard = Guard()
 
     @cached_property
     def verifier(self) -> "Verifier":
@@ -97,6 +99,12 @@ class _Job:
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
+        try:
+            why = self.guard.why_no_read(source.path)
+        except MasteringError as error:
+            return _error(source.path, str(error), as_json)
+        if why is not None:
+            return _error(source.path, f"{source.path}: {why}", as_json)
         match = None if source.report else self.quick.match(source.path)
         if isinstance(match, Match):
             return "pass", self._passing(source.path, match, as_json)
@@ -107,7 +115,7 @@ class _Job:
             verdict = self.verifier.judge(load(source, self.longest, match, self.verifier.known_fields))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
-            return "error", json.dumps({"readback": source.path, "error": what}) + "\n" if as_json else f"error     {what}"
+            return _error(source.path, what, as_json)
         if as_json:
             return verdict.verdict, json.dumps(verdict.plain()) + "\n"
         return verdict.verdict, text_of(verdict_text(verdict, self.names.shown(source.path), self.names.width, self.master))
@@ -124,3 +132,8 @@ class _Job:
         if as_json:
             return f'{{"readback": {json.dumps(path)}, {rest}\n'
         return text_of([Line(f"{self.names.shown(path)}  {'pass':8}  ", rest)])
+
+
+def _error(path: str, what: str, as_json: bool) -> tuple[str, str]:
+    """What is printed of a file that is no read-back."""
+    return "error", json.dumps({"readback": path, "error": what}) + "\n" if as_json else f"error     {what}"

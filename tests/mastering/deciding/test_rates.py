@@ -65,7 +65,7 @@ def test_rates_are_told_without_scipy(tmp_path):
     from table import Table, two_sides
 
     table = Table(tmp_path, two_sides())
-    table.read(table.serials[0], "A", "fail")
+    table.done("batch", "reject", table.batch, table.serials[0], "--by-eye", "--reason", "mould")
     program = (
         "import sys; from mastering.cli.main import run; "
         f"status = run(['rates', '--by', 'lot', '--ledger', {str(table.ledger)!r}]); "

@@ -13,18 +13,9 @@ def rows(*rates: Rate) -> list[list[str]]:
     return [[cell.replace(TIE, " ") for cell in row] for row in rates_table(rates, 20).rows]
 
 
-def rate(discs, bad, **keys) -> Rate:
-    return Rate(
-        "lot",
-        "L-07",
-        discs,
-        bad,
-        0,
-        keys.get("rewritten", 0),
-        keys.get("first_bad", bad),
-        keys.get("simulated", False),
-        keys.get("unread", 0),
-    )
+def rate(discs, bad, *, simulated=False, **counts) -> Rate:
+    more = {"rewritten": 0, "first_read": discs, "first_bad": bad} | counts
+    return Rate("lot", "L-07", discs, bad, simulated, more)
 
 
 def test_a_row_says_how_sure_the_rate_is():
@@ -46,7 +37,7 @@ def test_what_was_simulated_is_called_so():
 
 
 def test_first_pass_counts_only_discs_that_were_read_at_all():
-    told = [row[5] for row in rows(rate(10, 6, first_bad=2, unread=2), rate(3, 3, first_bad=0, unread=3), rate(4, 0))[1:]]
+    told = [row[5] for row in rows(rate(10, 6, first_bad=2, first_read=8), rate(3, 3, first_bad=0, first_read=0), rate(4, 0))[1:]]
     assert told == ["75.0 %", "", "100.0 %"]
 
 

@@ -8,9 +8,8 @@ from typing import BinaryIO
 
 import click
 
-from formats.words import counted
-from mastering.cli.options import ledger_option, open_ledger, shop
-from mastering.cli.output import message, progress
+from mastering.cli.options import ledger_option, open_ledger
+from mastering.cli.output import message
 from mastering.errors import MasteringError
 
 
@@ -20,19 +19,14 @@ from mastering.errors import MasteringError
 def command(file: str, ledger: str | None) -> None:
     """Add every line of FILE (- for standard input), which `ledger export` printed, to a ledger; or none when one is wrong.
 
-    No master is needed. Names of lots, drives, batches and serials that the ledger has already are refused.
+    No master is needed. A line that was changed since its export is refused, and so are names and serials that the ledger has already.
     """
-    from mastering.ledger.exchange import take, take_anew
+    from mastering.ledger.exchange import take
 
-    name, path = "standard input" if file == "-" else file, shop().ledger(ledger)
-    with _opened(file) as stream:
-        lines = progress(_lines(stream, name), "rows")
-        if path.exists():
-            with open_ledger(ledger) as opened:
-                count = take(opened, lines, name)
-        else:
-            count = take_anew(path, lines, name)
-    message(f"{counted(count, 'row')} imported" + ("" if count else f": {name} has no line"))
+    name = "standard input" if file == "-" else file
+    with open_ledger(ledger) as opened, _opened(file) as stream:
+        count = take(opened, _lines(stream, name), name)
+    message(f"{count:,} rows imported" + ("" if count else f": {name} has no line"))
 
 
 def _opened(file: str) -> AbstractContextManager[BinaryIO]:
