@@ -22,13 +22,19 @@ class Kind:
 class Diagnosis:
     """What explains a whole read-back. `hands`: what to do with the disc; `read`: what the read-back is, for a line that says only that.
 
-    Both are sentences; {} stands for the masters' sides that the disc is.
+    Both are sentences; {} stands for the masters' sides that the disc is. `of_cells`: another action and sentence for the hands where
+    the read-back is a capture.
     """
 
     id: str
     action: Action
     hands: str
     read: str
+    of_cells: tuple[Action, str] | None = None
+
+    def asks_for(self, evidence: str) -> tuple[Action, str]:
+        """The action and the sentence for the hands, of a read-back with this evidence."""
+        return self.of_cells if self.of_cells and evidence in ("cells", "flux") else (self.action, self.hands)
 
 
 # In the order in which one sector's sightings are judged: the first that applies is the sector's.
@@ -58,6 +64,12 @@ DIAGNOSES = (
         "Ask where it came from: it is recorded for another machine.",
         "it is recorded for another machine: put this one aside and ask where it came from",
     ),
-    Diagnosis("shifted", "read-again", "Read it again: the reader left sectors out.", "the reader left sectors out"),
+    Diagnosis(
+        "shifted",
+        "read-again",
+        "Read it again: the reader left sectors out.",
+        "sectors hold those of later ones",
+        of_cells=("write-again", "Write it again: sectors were left out."),
+    ),
     Diagnosis("short", "read-again", "Read it again: the reading ended early.", "the reading ended early, so this read does not count"),
 )

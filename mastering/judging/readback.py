@@ -3,7 +3,7 @@
 import os
 import re
 import stat
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from formats.bounds import LARGEST_CAPTURE, SIGNATURE
@@ -42,9 +42,10 @@ def sources(paths: Sequence[str]) -> Iterator[Source]:
     """
     singles = [path for path in paths if not os.path.isdir(path)]
     reports = {path: _report_of(path, os.path.lexists) for path in singles if not path.endswith(REPORT)}
+    owned = set(reports.values())
     for path in paths:
         if path in reports or path.endswith(REPORT):
-            yield from _sources([path], reports)
+            yield from _sources([path], reports, owned)
         else:
             yield from (replace(source, found=True) for source in _folder(path))
 
@@ -52,7 +53,8 @@ def sources(paths: Sequence[str]) -> Iterator[Source]:
 def _folder(folder: str) -> Iterator[Source]:
     names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith(".") and name != WRITE_LIST)
     present = set(names)
-    return _sources(names, {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)})
+    reports = {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)}
+    return _sources(names, reports, set(reports.values()))
 
 
 def _report_of(path: str, exists: Callable[[str], bool]) -> str | None:
@@ -60,9 +62,8 @@ def _report_of(path: str, exists: Callable[[str], bool]) -> str | None:
     return report if exists(report) and not is_capture(path) else None
 
 
-def _sources(paths: Sequence[str], reports: Mapping[str, str | None]) -> Iterator[Source]:
-    """The sources among some paths; `reports` holds the report of each read-back that may own one."""
-    owned = set(reports.values())
+def _sources(paths: Sequence[str], reports: Mapping[str, str | None], owned: Set[str | None]) -> Iterator[Source]:
+    """The sources among some paths. `reports` holds the report of each read-back that may own one, `owned` is all of them."""
     for path in paths:
         if path in reports:
             yield Source(path, reports[path])

@@ -10,7 +10,7 @@ KINDS = ("", *(kind.id for kind in FINDINGS))  # a kind's place is its number in
 NUMBER = {kind: number for number, kind in enumerate(KINDS)}
 DIAGNOSED = {diagnosis.id: diagnosis for diagnosis in DIAGNOSES}
 
-Looks = Literal["shifted", "repeats-previous", "filled"]
+Looks = Literal["volatile", "shifted", "repeats-previous", "filled"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
 _WRITTEN_WRONG = {kind.id for kind in FINDINGS if kind.written_wrong}
@@ -86,12 +86,24 @@ class Verdict:
         if self.verdict != "fail":
             return "box" if self.verdict == "pass" else "read-again"
         if self.diagnosis:
-            return DIAGNOSED[self.diagnosis].action
-        if self.side is None:
+            return DIAGNOSED[self.diagnosis].asks_for(self.evidence)[0]
+        if self.side is None or self.overwritten or self.changed_by_right:
             return "ask"
         kinds = {finding.kind for finding in self.findings}
         rewrite = kinds & _WRITTEN_WRONG or ("differs" in kinds and self.evidence != "dump")
         return "write-again" if rewrite else "read-again"
+
+    @property
+    def overwritten(self) -> bool:
+        """Whether most sectors are sound and another program's: another disc was written over it. A dump's may be a reader's filler."""
+        differing = sum(finding.kind == "differs" for finding in self.findings)
+        return self.diagnosis is None and self.evidence != "dump" and 2 * differing > self.expected
+
+    @property
+    def changed_by_right(self) -> bool:
+        """Whether nothing is wrong but what a customer's machine may change: sectors of volatile files."""
+        by_right = all(finding.kind == "differs" and finding.looks == "volatile" for finding in self.findings)
+        return self.diagnosis is None and bool(self.findings) and by_right
 
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""

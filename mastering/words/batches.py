@@ -123,14 +123,14 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> It
         yield f"  rejected: {_some(rejected)}"
 
 
-def _named(word: str, names: Sequence[str]) -> str:
-    """The names of a batch's lots or drives."""
-    return f"{word}{'s' if len(names) > 1 else ''} {', '.join(names)}"
-
-
 def progress_text(batch: Batch, counts: Mapping[str, int]) -> str:
     """How far a batch is."""
     return f"batch {batch.name}: {counts['pass']} good of {batch.line['good']} wanted"
+
+
+def _named(word: str, names: Sequence[str]) -> str:
+    """The names of a batch's lots or drives."""
+    return f"{word}{'s' if len(names) > 1 else ''} {', '.join(names)}"
 
 
 def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> str:

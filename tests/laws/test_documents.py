@@ -3,29 +3,27 @@
 import os
 import re
 import shlex
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
 import click
 import pytest
+from console import run
 
 from mastering.cli import main
 
 REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
 GROUPS = {path.name for path in (REPO / "mastering/cli/commands").iterdir() if path.is_dir()}
-ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "80", "TZ": "UTC"}
 
 
 def obverse(line: str, cwd: Path) -> str:
     """What a command line of the README prints, standard error behind standard output."""
     words = shlex.split(line)
     assert words[0] == "obverse"
-    done = subprocess.run(
-        [sys.executable, "-m", "mastering.cli.main", *words[1:]], capture_output=True, text=True, check=False, cwd=cwd, env=ENVIRONMENT
-    )
+    with patch.dict(os.environ, {"COLUMNS": "80"}):
+        done = run(*words[1:], cwd=cwd)
     return done.stdout + done.stderr
 
 

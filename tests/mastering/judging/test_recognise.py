@@ -2,14 +2,13 @@
 
 import json
 import shlex
-import subprocess
-import sys
 from dataclasses import astuple
 from datetime import date
 from functools import cache
 
 import numpy as np
 import pytest
+from console import run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -131,10 +130,6 @@ def test_damaged_volumes_never_crash_it(pair, hits, data):
 
 
 # The command
-
-
-def run(*arguments: object) -> subprocess.CompletedProcess:
-    return subprocess.run([sys.executable, "-m", "mastering.cli.main", *map(str, arguments)], capture_output=True, text=True, check=False)
 
 
 def test_contents_says_what_a_dump_may_be_and_how_to_list_it(tmp_path):
