@@ -4,13 +4,14 @@ from collections.abc import Iterable, Iterator
 
 from formats import registry
 from formats.containers import capture, sector_report
-from formats.containers.capture import Capture, on_geometry, upright
+from formats.containers.capture import Capture, Track, on_geometry, upright
 from formats.containers.sector_report import Report
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 from formats.model.record import Record
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
+from mastering.judging.flux import Flux
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import Evidence
@@ -80,10 +81,10 @@ def _is_constant(data: bytes) -> bool:
 class CaptureView:
     """The tracks of a capture, as each geometry asked for shows them."""
 
-    evidence: Evidence = "cells"
-
     def __init__(self, name: str, read: Capture) -> None:
         self.name, self.capture = name, upright(read)
+        self.evidence: Evidence = "cells" if read.tracks else "flux"
+        self.flux = Flux(read, read.reversed)
         self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
@@ -92,12 +93,18 @@ class CaptureView:
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
-            fitted = on_geometry(self.capture, geometry, self.name)
             try:
-                self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
+                self._sighted[geometry] = see(geometry, self._tracks(geometry), self.capture.rpm)
             except ContainerError as error:
                 raise ContainerError(f"{self.name}: {error}") from error
         return self._sighted[geometry]
+
+    def _tracks(self, geometry: Geometry) -> tuple[Track, ...]:
+        """Its tracks as a geometry's cells. ContainerError when its steps can't be that geometry's tracks."""
+        fitted = on_geometry(self.capture, geometry, self.name)
+        if not fitted.times:
+            return fitted.tracks
+        return (*fitted.tracks, *(each.track for each in self.flux.tracks(geometry, fitted.times)))
 
     def judged(self, target: Target) -> Judged | None:
         """How it stands against a side; None when its steps can't be that side's tracks."""
@@ -123,7 +130,8 @@ class CaptureView:
     def is_short(self, target: Target, others: Iterable[Target]) -> bool:
         """Whether it lacks the last cylinders."""
         fitted = on_geometry(self.capture, target.geometry, self.name)
-        return max((track.cylinder for track in fitted.tracks), default=0) < target.geometry.cylinders - 1
+        cylinders = [track.cylinder for track in fitted.tracks] + [read.cylinder for read in fitted.times]
+        return max(cylinders, default=0) < target.geometry.cylinders - 1
 
     def is_blank(self, target: Target) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
@@ -166,11 +174,21 @@ class CaptureView:
 
     def _has_identifiers(self, geometry: Geometry) -> bool:
         """Whether a sound identifier of this geometry's kind is anywhere on it: many geometries have the same kind."""
+        if self.capture.times:
+            return self._times_have_identifiers(geometry)
         if geometry.identifier not in self._identified:
             stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
             self._identified[geometry.identifier] = False  # also where so many marks are on it that it can't be read
             self._identified[geometry.identifier] = any_identifier(geometry, stretches)
         return self._identified[geometry.identifier]
+
+    def _times_have_identifiers(self, geometry: Geometry) -> bool:
+        """The same where the cells depend on the geometry: decoded only where its clock can be heard."""
+        fitted = on_geometry(self.capture, geometry, self.name)
+        if not fitted.tracks and not self.flux.could_be(geometry, fitted.times):
+            return False
+        stretches = [Stretch(track.bits, track.cells, track.turn) for track in self._tracks(geometry)]
+        return any_identifier(geometry, stretches)
 
 
 View = DumpView | CaptureView

@@ -1,0 +1,118 @@
+"""Times between transitions are judged by the same rules as cells: section 6 of the contract, through a drive's noise."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from bench import master_of
+
+from formats import registry
+from formats.containers import capture
+from formats.containers.times import pack
+from formats.errors import ContainerError
+from formats.tracks.encode import encode_side
+from mastering.judging.evidence import CaptureView
+from mastering.judging.verify import Verifier
+from tests.helpers.flux import Noise, erased
+from tests.helpers.fluxdisc import backwards, file, media, reads
+
+IDS = registry.names("geometries", foreign=False)
+CODES = ("fm-40x10x256", "mfm-40x9x512", "gcr4to5-35z", "gcr6and2-35x16x256", "gcr5and3-35x13x256")
+QUIET = Noise(0.03, peak_shift_ns=80, speed=0.004, wow=0.004)
+
+
+@cache
+def disc(name: str, noise: Noise = QUIET):
+    """A master and a disc that carries it."""
+    master = master_of(name)
+    side = master.sides["A"]
+    return master, media(side.geometry, side.dump, side.identity, noise)
+
+
+def judged(master, data: bytes):
+    return Verifier(master).judge(CaptureView("copy.capture", capture.read(data, "copy.capture")))
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_a_sound_disc_passes(name):
+    master, made = disc(name)
+    verdict = judged(master, file(reads(made), master.sides["A"].geometry.rpm))
+    assert (verdict.verdict, verdict.evidence, verdict.action, verdict.findings) == ("pass", "flux", "box", ())
+
+
+@pytest.mark.parametrize("way", ["one-turn", "three-turns", "no-marks", "backwards", "two-reads", "twice-the-tracks", "lost-mark"])
+def test_it_passes_however_it_was_read(way):
+    master, made = disc("mfm-40x9x512")
+    turns = {"one-turn": 1.15, "three-turns": 3.0, "lost-mark": 4.2}.get(way, 1.3)
+    times, changes = reads(made, turns, marks=way != "no-marks"), {}
+    if way == "backwards":
+        times, changes = tuple(map(backwards, times)), {"reversed": True}
+    elif way == "two-reads":
+        times += reads(made, 1.2, seed=5)
+    elif way == "twice-the-tracks":
+        odd = tuple(replace(read, cylinder=2 * read.cylinder + 1) for read in times[:5])
+        times, changes = tuple(replace(read, cylinder=2 * read.cylinder) for read in times) + odd, {"tpi": 96.0}
+    elif way == "lost-mark":
+        times = tuple(replace(read, marks=read.marks[:1] + read.marks[2:]) for read in times)
+    assert judged(master, file(times, **changes)).verdict == "pass"
+
+
+def test_a_disc_read_at_another_nominal_speed_passes():
+    """A drive of 360 turns a minute reads a disc for 300: all times are five sixths."""
+    master, made = disc("mfm-40x9x512")
+    times = tuple(pack(read.cylinder, read.head, 48_000_000, np.concatenate(list(read.intervals())), read.marks) for read in reads(made))
+    assert judged(master, file(times, rpm=360)).verdict == "pass"
+
+
+def test_a_dropout_is_an_unread_sector():
+    master, made = disc("mfm-40x9x512")
+    spoilt = dict(made) | {(7, 0): erased(made[7, 0], 0.49, 0.495)}
+    verdict = judged(master, file(reads(spoilt, 2.4)))
+    assert verdict.verdict == "fail"
+    assert [(finding.track, finding.kind) for finding in verdict.findings] == [(7, "block-check")]
+
+
+def test_other_bytes_are_found():
+    master, _ = disc("gcr4to5-35z")
+    side = master.sides["A"]
+    other = bytearray(side.dump)
+    other[256 * 100 + 3] ^= 1
+    verdict = judged(master, file(reads(media(side.geometry, bytes(other), side.identity, QUIET))))
+    assert [(finding.kind, finding.looks) for finding in verdict.findings] == [("differs", None)]
+    assert verdict.action == "write-again"
+
+
+def test_an_empty_read_is_a_turn_on_which_nothing_was_met():
+    master, made = disc("mfm-40x9x512")
+    times = tuple(read if read.cylinder else pack(0, 0, 40_000_000, np.zeros(0, np.int64)) for read in reads(made))
+    verdict = judged(master, file(times))
+    assert {(finding.track, finding.kind) for finding in verdict.findings} == {(0, "absent")}
+
+
+def test_a_disc_with_nothing_but_noise_is_blank():
+    master, _ = disc("mfm-40x9x512")
+    rng = np.random.default_rng(3)
+    times = tuple(pack(cylinder, 0, 40_000_000, rng.integers(20, 4000, 5000)) for cylinder in range(40))
+    assert judged(master, file(times)).diagnosis == "blank"
+
+
+def test_another_geometrys_disc_is_named():
+    _, made = disc("gcr6and2-35x16x256")
+    assert judged(master_of("mfm-40x9x512"), file(reads(made))).diagnosis == "other-geometry"
+
+
+def test_a_file_with_cells_too_rests_on_cells():
+    master, made = disc("mfm-40x9x512")
+    side = master.sides["A"]
+    cells = capture.read(capture.write_master(side.geometry, encode_side(side.geometry, side.dump, side.identity)), "m").tracks
+    both = capture.write(capture.Capture(300, "both", cells[:20], times=tuple(reads(made))[20:]))
+    verdict = judged(master, both)
+    assert (verdict.verdict, verdict.evidence) == ("pass", "cells")
+
+
+def test_days_of_silence_are_an_error_of_one_line():
+    master, _ = disc("mfm-40x9x512")
+    times = (pack(0, 0, 1, np.array([1, 4_000_000_000])),)
+    with pytest.raises(ContainerError, match=r"copy.capture: cylinder 0, head 0: more than 33,554,432 cells"):
+        judged(master, file(times))
