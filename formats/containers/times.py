@@ -86,7 +86,7 @@ def _inflated(packed: bytes, most: int) -> Iterator[bytes]:
 
 def pack(cylinder: int, head: int, ticks: int, intervals: "npt.NDArray[np.integer]", marks: tuple[int, ...] = ()) -> Times:
     """The times of a read from its intervals in ticks."""
-    return Times(cylinder, head, ticks, len(intervals), zlib.compress(intervals.astype(">u4").tobytes(), 6), marks)
+    return Times(cylinder, head, ticks, len(intervals), zlib.compress(intervals.astype(">u4").tobytes(), 2), marks)
 
 
 def payload(times: Times) -> bytes:

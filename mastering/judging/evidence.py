@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 
+import numpy as np
+
 from formats import registry
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, Track, on_geometry, upright
@@ -12,9 +14,10 @@ from formats.model.record import Record
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
 from mastering.judging.flux import Flux
+from mastering.judging.quality import Quality, quality
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.judging.sightings import Sighted, see
-from mastering.judging.verdict import Evidence
+from mastering.judging.verdict import NUMBER, Evidence
 
 
 class DumpView:
@@ -41,6 +44,9 @@ class DumpView:
         if self.report is not None:
             self.report.check_against(target.geometry)
         return judged
+
+    def quality(self, target: Target, judged: Judged) -> None:
+        """Bytes do not show how much room is left."""
 
     def could_be(self, target: Target) -> bool:
         """Whether its length is the side's, or whole sectors of it."""
@@ -126,6 +132,16 @@ class CaptureView:
         """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""
         sighted = self.sighted(target.geometry)
         return self.judged(target) or compare_cells(target, sighted)
+
+    def quality(self, target: Target, judged: Judged) -> Quality | None:
+        """How much room its times leave; None where it holds cells, which do not show it."""
+        if self.evidence != "flux":
+            return None
+        geometry = target.geometry
+        tracks = self.flux.tracks(geometry, on_geometry(self.capture, geometry, self.name).times)
+        soft = np.flatnonzero(judged.kinds == NUMBER["soft"])
+        lost = int(np.count_nonzero(~judged.known & (judged.kinds != NUMBER["not-tried"])))
+        return quality(self.sighted(geometry), tracks, self.capture.rpm, soft, lost)
 
     def is_short(self, target: Target, others: Iterable[Target]) -> bool:
         """Whether it lacks the last cylinders."""

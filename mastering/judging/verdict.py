@@ -69,6 +69,7 @@ class Finding:
 class Verdict:
     """The judgement of one read-back; `good` is None when no side could be told.
 
+    `margin`, `margins`, `drive`: with evidence `flux`, how close the sectors are to failing and what the drive shows, as section 6 has it.
     `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
     """
 
@@ -84,6 +85,9 @@ class Verdict:
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
     slot: tuple[str, ...] = ()
+    margin: Mapping[str, Any] | None = None
+    margins: tuple[Mapping[str, Any], ...] | None = None
+    drive: Mapping[str, float] | None = None
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
@@ -93,7 +97,7 @@ class Verdict:
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
-            tuple(line.get("slot", ())),
+            tuple(line.get("slot", ())), line.get("margin"), None, line.get("drive"),
         )  # fmt: skip
 
     @property
@@ -118,7 +122,7 @@ class Verdict:
 
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""
-        made = {
+        made: dict[str, Any] = {
             "readback": self.readback,
             "side": self.side,
             "serial": self.serial,
@@ -131,4 +135,8 @@ class Verdict:
             "simulated": self.simulated,
             "findings": [finding.plain() for finding in self.findings],
         }
-        return made | {"matches": list(self.matches)} if self.diagnosis in ("other-side", "other-master") else made
+        if self.diagnosis in ("other-side", "other-master"):
+            made["matches"] = list(self.matches)
+        if self.margin is not None:
+            made |= {"margin": self.margin, "drive": self.drive}
+        return made if self.margins is None else made | {"margins": list(self.margins)}

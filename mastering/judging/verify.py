@@ -23,11 +23,15 @@ _KEPT = 24 << 20  # bytes, more than all arrays of a capture take; without it a 
 
 @dataclass(frozen=True)
 class Verifier:
-    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand."""
+    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand.
+
+    `margins`: whether a verdict lists the margin of every sector.
+    """
 
     master: Master
     side: str | None = None
     others: Iterable[Master] = ()
+    margins: bool = False
 
     def __post_init__(self) -> None:
         np.empty(_KEPT, np.uint8)  # let go of at once: an allocator learns from it to keep such blocks, not to fetch clean pages each time
@@ -58,6 +62,7 @@ class Verifier:
         complete = not judged.kinds.any()
         diagnosis, matches = (None, ()) if complete else diagnose(cases)
         unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
+        quality = view.quality(target, judged)
         return Verdict(
             view.name,
             target.name,
@@ -71,6 +76,9 @@ class Verifier:
             judged.findings,
             matches,
             judged.slot,
+            quality.margin() if quality else None,
+            tuple(quality.margins()) if quality and self.margins else None,
+            quality.drive() if quality else None,
         )
 
     # Which side

@@ -1,6 +1,6 @@
 """Whole sides as flux: what a reader of times delivers of a disc that carries a dump, through named noise."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -14,11 +14,15 @@ from tests.helpers.flux import Medium, Noise, magnetise, play, ticks
 TICKS = 40_000_000  # 25 ns
 
 
-def media(geometry: Geometry, dump: bytes, identity: Mapping[str, int], noise: Noise, seed: int = 1) -> dict[tuple[int, int], Medium]:
-    """A side as it is magnetised, by cylinder and head."""
+def media(
+    geometry: Geometry, dump: bytes, identity: Mapping[str, int], noise: Noise, seed: int = 1, cylinders: Collection[int] | None = None
+) -> dict[tuple[int, int], Medium]:
+    """A side as it is magnetised, by cylinder and head; some cylinders of it, or all."""
     made = {}
     for number, packed in enumerate(encode_side(geometry, dump, identity)):
         cylinder, head = divmod(number, geometry.heads)
+        if cylinders is not None and cylinder not in cylinders:
+            continue
         cells = np.unpackbits(np.frombuffer(packed, np.uint8))[: geometry.track_cells(cylinder)]
         rng = np.random.default_rng((seed, number))
         made[cylinder, head] = magnetise(cells, float(geometry.zone(cylinder).cell_ns), noise, rng)

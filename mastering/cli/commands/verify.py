@@ -32,7 +32,8 @@ _STATUS = {"pass": 0, "marginal": 1, "fail": 1}
 @click.option("--side", metavar="S", help="The side that was read, A or B; else it is told from the bytes.")
 @click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of other masters, to name what a wrong disc is.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each read-back.")
-def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool) -> int:
+@click.option("--margins", is_flag=True, help="With --json: how close to failing each sector is, where times were read.")
+def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool, margins: bool) -> int:
     """Judge read-backs of copied discs against the MASTER that they were written from.
 
     A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is
@@ -40,7 +41,7 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     """
     at_hand, status = _masters_at_hand(Path(shelf)) if shelf is not None else ([], 0)
     found = list(sources(readbacks))
-    run = _Run(open_master(Path(master)), side, at_hand, _Names([source.path for source in found]))
+    run = _Run(open_master(Path(master)), side, at_hand, _Names([source.path for source in found]), margins)
     counts: Counter[str] = Counter()
     for state, line in in_order(found, partial(run.line, as_json=as_json)):
         counts[state] += 1
@@ -82,10 +83,10 @@ class _Names:
 class _Run:
     """One call's master, and what is made only when a read-back needs it."""
 
-    def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master], names: _Names) -> None:
+    def __init__(self, master: Master, side: str | None, at_hand: Sequence[Master], names: _Names, margins: bool) -> None:
         if side is not None and side not in master.sides:
             raise MasteringError(f"--side {side}: this master has {sides_text(master.sides)}")
-        self.master, self.side, self.at_hand, self.names = master, side, at_hand, names
+        self.master, self.side, self.at_hand, self.names, self.margins = master, side, at_hand, names, margins
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
@@ -95,7 +96,7 @@ class _Run:
         """The judge of everything that is not simply equal."""
         from mastering.judging.verify import Verifier
 
-        return Verifier(self.master, self.side, self.at_hand)
+        return Verifier(self.master, self.side, self.at_hand, self.margins)
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""

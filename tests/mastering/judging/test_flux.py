@@ -13,6 +13,7 @@ from formats.containers.times import pack
 from formats.errors import ContainerError
 from formats.tracks.encode import encode_side
 from mastering.judging.evidence import CaptureView
+from mastering.judging.verdict import Verdict
 from mastering.judging.verify import Verifier
 from tests.helpers.flux import Noise, erased
 from tests.helpers.fluxdisc import backwards, file, media, reads
@@ -35,9 +36,23 @@ def judged(master, data: bytes):
 
 
 @pytest.mark.parametrize("name", IDS)
+def test_sound_tracks_of_every_geometry_pass(name):
+    """The first and the last two cylinders; the others were not tried."""
+    master = master_of(name)
+    side = master.sides["A"]
+    chosen = {0, side.geometry.cylinders - 2, side.geometry.cylinders - 1}
+    made = media(side.geometry, side.dump, side.identity, QUIET, cylinders=chosen)
+    verdict = judged(master, file(reads(made), side.geometry.rpm))
+    tracks = {side.geometry.track(cylinder, head) for cylinder in chosen for head in range(side.geometry.heads)}
+    assert {finding.kind for finding in verdict.findings} == {"not-tried"}
+    assert not {finding.track for finding in verdict.findings} & tracks
+    assert verdict.evidence == "flux"
+
+
+@pytest.mark.parametrize("name", ["gcr4to5-35z", "fm-40x10x256"])
 def test_a_sound_disc_passes(name):
     master, made = disc(name)
-    verdict = judged(master, file(reads(made), master.sides["A"].geometry.rpm))
+    verdict = judged(master, file(reads(made)))
     assert (verdict.verdict, verdict.evidence, verdict.action, verdict.findings) == ("pass", "flux", "box", ())
 
 
@@ -116,3 +131,37 @@ def test_days_of_silence_are_an_error_of_one_line():
     times = (pack(0, 0, 1, np.array([1, 4_000_000_000])),)
     with pytest.raises(ContainerError, match=r"copy.capture: cylinder 0, head 0: more than 33,554,432 cells"):
         judged(master, file(times))
+
+
+# How much room is left
+
+
+def test_a_verdict_says_how_close_its_sectors_are_to_failing():
+    """A track with twice the jitter holds the ten worst; the drive is what was put in (speed and wow in percent)."""
+    master, made = disc("mfm-40x9x512", Noise(0.05, speed=0.01, wow=0.006))
+    side = master.sides["A"]
+    worn = media(side.geometry, side.dump, side.identity, Noise(0.1, speed=0.01, wow=0.006), cylinders={12})
+    data = file(reads(dict(made) | worn, 3.2))
+    verdict = Verifier(master, margins=True).judge(CaptureView("copy.capture", capture.read(data, "copy.capture")))
+    line = verdict.plain()
+    assert set(line["margin"]) == {"reader", "plain", "worst"}
+    assert {each["track"] for each in line["margin"]["worst"][:9]} == {12}
+    assert 0 < line["margin"]["worst"][0]["chance"] <= line["margin"]["reader"] <= line["margin"]["plain"] < 1
+    assert len(line["margins"]) == 360
+    assert line["drive"]["speed"] == pytest.approx(1.0, abs=0.05)
+    assert line["drive"]["wow"] == pytest.approx(0.6, abs=0.1)
+    assert line["drive"]["jitter"] == pytest.approx(5.0, abs=0.5)
+    assert "margins" not in judged(master, data).plain()
+    assert Verdict.from_plain(line | {"on_disc": None}).drive == line["drive"]
+
+
+def test_a_side_with_a_lost_sector_is_lost_again():
+    master, made = disc("mfm-40x9x512")
+    spoilt = dict(made) | {(7, 0): erased(made[7, 0], 0.49, 0.495)}
+    assert judged(master, file(reads(spoilt, 2.4))).margin["reader"] == 1
+
+
+def test_cells_show_no_margin():
+    side = disc("mfm-40x9x512")[0].sides["A"]
+    data = capture.write_master(side.geometry, encode_side(side.geometry, side.dump, side.identity))
+    assert not {"margin", "drive"} & set(judged(disc("mfm-40x9x512")[0], data).plain())
