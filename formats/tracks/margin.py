@@ -2,9 +2,9 @@
 
 For each transition of a sector that was read soundly the mean displacement over its sightings and the noise from read to read are
 estimated; the chance that a fresh read takes it for a neighbouring cell's is the tail of what then remains to half a cell. Noise has
-heavier tails than Gauss's, on some discs far heavier: the tail is a Student distribution whose degrees of freedom are fitted to the capture's own
-residuals. For this project's reader a transition errs only to cells that the code allows, and peak shift is taken out; for a plain loop
-neither holds.
+heavier tails than Gauss's, on some discs far heavier: the tail is a Student distribution whose degrees of freedom are fitted to the
+capture's own residuals. For this project's reader a transition errs only to cells that the code allows, and peak shift is taken out;
+for a plain loop neither holds.
 """
 
 from collections.abc import Sequence
