@@ -23,6 +23,7 @@ from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
+from mastering.words.advice import sentence
 from mastering.words.batches import counts_text
 
 SEED = 14
@@ -60,17 +61,17 @@ class Evening:
 
     def open(self) -> Batch:
         """Adds lots and drives, opens the batch, hands out the serials."""
-        with self.ledger.write() as book:
+        with self.ledger.write() as writer:
             at = {"at": self.clock()}
             for lot in LOTS:
-                book.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
+                writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
-                book.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(book, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
-            book.add(line)
+                writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
+            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            writer.add(line)
             for number in range(1, DISCS + 1):
-                book.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
-            return book.batch(line["batch"])
+                writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
+            return writer.batch(line["batch"])
 
     def make(self, batch: Batch, number: int) -> Disc:
         """Makes one disc: writes both sides, reads both, and does what each verdict asks for until it is boxed or rejected."""
@@ -82,14 +83,13 @@ class Evening:
             self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
         for side in reversed(sides):  # side B lies up after it was written
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
-        other = next(each for each in DRIVES if each != drive)
-        while (action := disc.action()) not in ("box", "reject"):
-            side = next(each for each in sides if disc.standings()[each].verdict == disc.verdict())
-            if action == "write-again":
+        while (step := disc.next_step).action not in ("box", "reject"):
+            side = step.sides[0]
+            if step.action == "write-again":
                 self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
                 disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
             else:
-                disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
+                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
         return disc
 
     def called(self, path: str) -> str:
@@ -140,7 +140,7 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield "   These needed more than one look (in brackets what the simulation had done to them):"
     for disc in discs:
         if disc.serial in evening.stories:
-            end = "rejected" if disc.action() == "reject" else f"boxed after {len(disc.reads)} reads"
+            end = "rejected" if disc.next_step.action == "reject" else f"boxed after {len(disc.reads)} reads"
             yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
     for found in rates.values():
         yield ""
@@ -148,5 +148,5 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield f"   {LEGEND}"
     yield ""
     yield "   What that says (`obverse advise`):"
-    yield from (f"   {entry.level:5} {entry.say}" for entry in advice)
+    yield from (f"   {entry.level:5} {sentence(entry)}" for entry in advice)
     yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
