@@ -17,6 +17,7 @@ from mastering.judging.compare import Judged, Target, compare_cells, compare_dum
 from mastering.judging.flux import Flux
 from mastering.judging.quality import Quality, quality
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.rescue import rescued
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import NUMBER, Evidence
 
@@ -133,7 +134,10 @@ class CaptureView:
     def accepted(self, target: Target) -> Judged:
         """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""
         sighted = self.sighted(target.geometry)
-        return self.judged(target) or compare_cells(target, sighted)
+        judged = self.judged(target) or compare_cells(target, sighted)
+        if self.evidence != "flux":
+            return judged
+        return rescued(judged, sighted, self.flux, on_geometry(self.capture, target.geometry, self.name).times)
 
     def quality(self, target: Target, judged: Judged) -> Quality | None:
         """How much room its times leave; None where it holds cells, which do not show it."""

@@ -23,7 +23,7 @@ KINDS = (
 )
 NUMBER = {kind: number for number, kind in enumerate(KINDS)}
 
-Looks = Literal["shifted", "repeats-previous", "filled"]
+Looks = Literal["shifted", "repeats-previous", "filled", "combined", "cleaned"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
 Diagnosis = Literal["blank", "other-side", "other-master", "other-geometry", "shifted", "short"]
@@ -47,7 +47,7 @@ def sides_text(names: Collection[str]) -> str:
 
 @dataclass(frozen=True)
 class Finding:
-    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what a differing sector looks like."""
+    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what it looks like, or how it was read after all."""
 
     track: int
     head: int

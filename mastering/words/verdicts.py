@@ -29,6 +29,8 @@ LOOKS_WORDS = {
     "shifted": " (they belong to a sector further on)",
     "repeats-previous": " (they repeat the sector before)",
     "filled": " (one value throughout: a filler?)",
+    "combined": "; right only when several turns are put together, which no customer's drive does",
+    "cleaned": "; right only when suspected noise is left out",
 }
 _SHOWN = 6
 
@@ -40,7 +42,7 @@ def hands_text(verdict: Verdict, sides: int) -> str:
         return good + (f" ({filler_text(verdict)})" if verdict.unproven else "")
     if verdict.verdict == "marginal":
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
-    if verdict.diagnosis == "blank" and verdict.evidence != "cells":
+    if verdict.diagnosis == "blank" and verdict.evidence not in ("cells", "flux"):
         return "Read nothing but one value: make sure that the drive reads a good disc, then write this one."
     if verdict.diagnosis:
         return _DIAGNOSED[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")

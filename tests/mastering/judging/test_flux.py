@@ -15,6 +15,7 @@ from formats.tracks.encode import encode_side
 from mastering.judging.evidence import CaptureView
 from mastering.judging.verdict import Verdict
 from mastering.judging.verify import Verifier
+from mastering.words.verdicts import findings_text
 from tests.helpers.flux import Noise, erased
 from tests.helpers.fluxdisc import backwards, file, media, reads
 
@@ -131,6 +132,32 @@ def test_days_of_silence_are_an_error_of_one_line():
     times = (pack(0, 0, 1, np.array([1, 4_000_000_000])),)
     with pytest.raises(ContainerError, match=r"copy.capture: cylinder 0, head 0: more than 33,554,432 cells"):
         judged(master, file(times))
+
+
+# What only a second try reads
+
+
+def test_suspected_noise_left_out_makes_a_sector_soft():
+    """Three transitions in a block that were never written, on the only turn: it fails its check, but for them it is right."""
+    master, made = disc("mfm-40x9x512")
+    medium = made[5, 0]
+    at = np.sort(np.append(medium.times, medium.times[np.searchsorted(medium.times, medium.turn * np.array([0.4, 0.41, 0.42]))] + 1000))
+    noisy = dict(made) | {(5, 0): replace(medium, times=at)}
+    verdict = judged(master, file(reads(noisy, 1.15)))
+    assert verdict.verdict == "marginal"
+    assert {(finding.track, finding.kind, finding.looks) for finding in verdict.findings} == {(5, "soft", "cleaned")}
+
+
+def test_a_sector_read_only_from_several_turns_stays_a_failure():
+    master, made = disc("mfm-40x9x512")
+    side = master.sides["A"]
+    worn = media(side.geometry, side.dump, side.identity, Noise(0.155, repeatable=0.1), cylinders={20})
+    verdict = judged(master, file(reads(dict(made) | worn, 3.2)))
+    assert (verdict.verdict, verdict.action) == ("fail", "read-again")
+    failed = [finding for finding in verdict.findings if finding.kind != "soft"]
+    assert {finding.track for finding in failed} == {20}
+    assert sum(finding.looks == "combined" for finding in failed) > len(failed) / 2
+    assert any("several turns are put together" in text for text in findings_text(verdict, master.catalogue, 20))
 
 
 # How much room is left
