@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, NoReturn
 
-from formats.containers import times
-from formats.containers.times import BrokenTimesError, Times
+from formats.containers.shared import times
+from formats.containers.shared.times import BrokenTimesError, Times
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 

@@ -179,6 +179,14 @@ class CaptureView:
         _, count, geometry = max(sound, key=lambda each: each[:2])
         return geometry.id, count, len(geometry.addresses)
 
+    def met(self, name: str) -> dict[tuple[int, int], tuple[int, int]]:
+        """For each cylinder and head of a declared geometry, as its steps count: sectors that were read soundly, and how many it has."""
+        geometry = registry.geometry(name)
+        sound = set(self.sighted(geometry).place.tolist())
+        step = 1 if self.capture.tpi in (None, geometry.tpi) else 2
+        places = geometry.places_of_tracks.items()
+        return {(cylinder * step, head): (len(sound.intersection(own)), len(own)) for (cylinder, head), own in places}
+
     @property
     def is_empty(self) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formats.containers.capture import Capture, Track, turned
-from formats.containers.times import Times
+from formats.containers.shared.times import Times
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 from formats.tracks.intervals import Rules, cell_length, recover, rules_of
@@ -115,7 +115,7 @@ def without_noise(read: Times, rules: Rules) -> Times | None:
     An interval more than half a cell too short has a transition too many at one of its ends: the one without which its
     neighbours are nearer to whole cells apart.
     """
-    from formats.containers.times import pack
+    from formats.containers.shared.times import pack
 
     ticks = np.concatenate([*read.intervals(), np.zeros(0, np.uint32)]).astype(np.int64)
     if len(ticks) < 100 or len(ticks) > 1 << 22:

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formats.containers.capture import Track
-from formats.containers.times import Times
+from formats.containers.shared.times import Times
 from formats.tracks.combine import combine, turns_of
 from mastering.judging.compare import Judged, compare_cells
 from mastering.judging.flux import Flux, FluxTrack, decoded, without_noise

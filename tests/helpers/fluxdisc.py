@@ -6,7 +6,7 @@ import numpy as np
 
 from formats.containers import capture
 from formats.containers.capture import Capture
-from formats.containers.times import Times, pack
+from formats.containers.shared.times import Times, pack
 from formats.model.geometry import Geometry
 from formats.tracks.encode import encode_side
 from tests.helpers.flux import Medium, Noise, magnetise, play, ticks

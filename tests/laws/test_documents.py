@@ -13,7 +13,7 @@ REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
 COMMANDS = [
     "advise", "batch amend", "batch close", "batch image", "batch list", "batch open", "batch record", "batch reject", "batch serials",
-    "batch show", "build", "changes", "check", "contents", "demo", "drive add", "drive list", "find", "geometries", "identify",
+    "batch show", "build", "capture", "changes", "check", "contents", "demo", "drive add", "drive list", "find", "geometries", "identify",
     "ledger backup", "ledger check", "ledger export", "ledger import", "lot add", "lot list", "need", "new", "plan", "rates", "verify",
 ]  # fmt: skip
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "110"}

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.containers import capture
 from formats.containers.capture import Capture, Track
-from formats.containers.times import pack
+from formats.containers.shared.times import pack
 from formats.errors import ContainerError
 from formats.tracks.encode import encode_side
 

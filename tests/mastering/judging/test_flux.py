@@ -9,7 +9,7 @@ from bench import master_of
 
 from formats import registry
 from formats.containers import capture
-from formats.containers.times import pack
+from formats.containers.shared.times import pack
 from formats.errors import ContainerError
 from formats.tracks.encode import encode_side
 from mastering.judging.evidence import CaptureView
