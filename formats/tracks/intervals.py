@@ -35,6 +35,7 @@ _DOUBTFUL = 0.2  # of a cell: a residual from which on other cells are tried
 _ILLEGAL = 12.0  # what a run that the code lacks costs, in units of squared residual over twice its variance
 _WRONG_PHASE = 10.0  # what a longest run on the wrong cells costs (marks have some)
 _ROUNDS = 5  # of the search
+_HOPELESS = 0.6  # share of doubtful transitions beyond which nothing was recorded (at a fifth of a cell's jitter it is 0.4)
 _ROOM = 1 << 23  # cells packed at a time
 _CLOCK = 256  # transitions from one reading of the clock that is kept to the next
 MOST_CELLS = 1 << 25  # of one read of a track: as many as 4 MiB hold
@@ -316,6 +317,8 @@ def _search(phase: Floats, cell: Ints, table: Floats, rules: Rules) -> Ints:
         doubtful[1:-1] |= _unpaired(cell, rules)
     doubtful[:2] = doubtful[-2:] = False
     chosen = np.flatnonzero(doubtful)
+    if len(chosen) > _HOPELESS * len(cell):
+        return cell
     parity = _parity(cell, rules)
     best = np.zeros(len(cell))
     for _ in range(_ROUNDS):

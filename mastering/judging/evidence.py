@@ -11,6 +11,7 @@ from formats.containers.sector_report import Report
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 from formats.model.record import Record
+from formats.tracks.intervals import Rules
 from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
@@ -98,6 +99,7 @@ class CaptureView:
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
         self._identified: dict[Record, bool] = {}
+        self._heard: dict[tuple[Record, tuple[Rules | None, ...]], bool] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
@@ -215,10 +217,13 @@ class CaptureView:
     def _times_have_identifiers(self, geometry: Geometry) -> bool:
         """The same where the cells depend on the geometry: decoded only where its clock can be heard."""
         fitted = on_geometry(self.capture, geometry, self.name)
-        if not fitted.tracks and not self.flux.could_be(geometry, fitted.times):
-            return False
-        stretches = [Stretch(track.bits, track.cells, track.turn) for track in self._tracks(geometry)]
-        return any_identifier(geometry, stretches, self._known)
+        key = geometry.identifier, self.flux.key(geometry, fitted.times)
+        if key not in self._heard:
+            self._heard[key] = False
+            if fitted.tracks or self.flux.could_be(geometry, fitted.times):
+                stretches = [Stretch(track.bits, track.cells, track.turn) for track in self._tracks(geometry)]
+                self._heard[key] = any_identifier(geometry, stretches, self._known)
+        return self._heard[key]
 
 
 View = DumpView | CaptureView

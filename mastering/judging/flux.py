@@ -18,7 +18,7 @@ Ints = npt.NDArray[np.int64]
 _KEPT = 2  # geometries whose cells are remembered: those of a job's two sides
 _MOST_CELLS = 1 << 29  # of all tracks: as many as a file of 64 MiB of cells holds
 _TRIED = 6  # tracks that are looked at before a capture is decoded for a geometry
-_LIKELY = 0.05  # mean cosine of the intervals about whole cells: below it there is no such clock (at a fifth of a cell's jitter it is 0.2)
+_LIKELY = 0.15  # mean cosine of the intervals about whole cells: below it there is no such clock (at a fifth of a cell's jitter: 0.2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,11 +42,10 @@ class Flux:
     def __init__(self, capture: Capture, turned_round: bool) -> None:
         self.rpm, self.turned_round = capture.rpm, turned_round
         self._made: dict[tuple[Rules | None, ...], tuple[FluxTrack, ...]] = {}
-        self._likely: dict[Rules, bool] = {}
 
     def tracks(self, geometry: Geometry, reads: Sequence[Times]) -> tuple[FluxTrack, ...]:
         """The reads (cylinders as the geometry counts them) as its cells; those of tracks that it lacks are left out."""
-        key = tuple(self._rules(geometry, read) for read in reads)
+        key = self.key(geometry, reads)
         if key not in self._made:
             made, left = [], _MOST_CELLS
             for read, rules in zip(reads, key, strict=True):
@@ -59,6 +58,10 @@ class Flux:
                 del self._made[next(iter(self._made))]
             self._made[key] = tuple(made)
         return self._made[key]
+
+    def key(self, geometry: Geometry, reads: Sequence[Times]) -> tuple[Rules | None, ...]:
+        """What the cells depend on: geometries with the same key have the same cells."""
+        return tuple(self._rules(geometry, read) for read in reads)
 
     def could_be(self, geometry: Geometry, reads: Sequence[Times]) -> bool:
         """Whether some of the intervals are whole numbers of a geometry's cells: else nothing of it is on the disc."""
