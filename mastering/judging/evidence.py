@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from formats import registry
+from formats.bounds import LARGEST_CAPTURE, LARGEST_REPORT, SIGNATURE
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, Track, on_geometry, upright
 from formats.containers.sector_report import Report
@@ -17,7 +18,7 @@ from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
 from mastering.judging.flux import Flux
 from mastering.judging.quality import Quality, quality
-from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.readback import REPORT, ReadBackError, Source, read_bounded
 from mastering.judging.rescue import rescued
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import NUMBER, Evidence

@@ -1,24 +1,23 @@
 """A capture's tracks as lines of text: what passed the head, and how far apart its transitions were."""
 
-from collections.abc import Iterator
-
 import numpy as np
 import numpy.typing as npt
 
 from formats.containers.capture import Capture, Track
 from formats.containers.shared.times import Times
+from mastering.words.layout import TIE, Table
 
-_LEVELS = " .:-=+*#%@"
-_BIN_US, _BINS = 0.5, 28
+_LEVELS = f"{TIE}.:-=+*#%@"
+_BIN_US, _BINS = 0.5, 24
 
 
-def described(capture: Capture, sectors: "dict[tuple[int, int], tuple[int, int]]") -> Iterator[tuple[str, ...]]:
-    """For each read of a track a row: cylinder, head, transitions, turns, speed, sectors met, histogram; first the heads of the columns.
+def reads_table(capture: Capture, sectors: "dict[tuple[int, int], tuple[int, int]]") -> Table:
+    """For each read of a track a row: cylinder, head, transitions, turns, speed, sectors met, and how long its intervals were.
 
     `sectors`: for some cylinders and heads how many sectors were read soundly, and of how many.
     """
-    scale = "".join(f"{at:<{int(4 / _BIN_US)}}" for at in range(0, int(_BINS * _BIN_US), 4))
-    yield ("cylinder", "head", "transitions", "turns", "speed", "sectors", f"intervals in microseconds: {scale}".rstrip())
+    scale = "".join(f"{f'{at} us':{TIE}<{int(4 / _BIN_US)}}" for at in range(0, int(_BINS * _BIN_US), 4)).replace(" ", TIE)
+    rows = [("cyl", "head", "transitions", "turns", "speed", "sectors", scale)]
     every: list[Track | Times] = [*capture.tracks, *capture.times]
     for each in every:
         gaps, marks, whole = _heard(each)
@@ -29,8 +28,8 @@ def described(capture: Capture, sectors: "dict[tuple[int, int], tuple[int, int]]
         speed = f"{100 * (nominal / turn - 1):+.2f} %" if len(near) else "?"
         met = sectors.get((each.cylinder, each.head))
         told = f"{met[0]} of {met[1]}" if met else "?"
-        picture = f"{'':27}{_histogram(gaps)}".rstrip()
-        yield (str(each.cylinder), str(each.head), f"{len(gaps):,}", f"{whole / turn:.2f}", speed, told, picture)
+        rows.append((str(each.cylinder), str(each.head), f"{len(gaps):,}", f"{whole / turn:.2f}", speed, told, _histogram(gaps)))
+    return Table(rows)
 
 
 def _heard(each: "Track | Times") -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], float]:

@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mastering.cli.output import lines, table
+from mastering.cli.output import lines
 from mastering.errors import MasteringError
 
 if TYPE_CHECKING:
     from formats.containers.capture import Capture
+    from mastering.words.layout import Block
 
 
 @click.command(short_help="Make a capture file of a reader's times, or show what one holds.")
@@ -44,9 +45,10 @@ def command(
         return 0
     if shown is not None or out is None:
         raise click.UsageError("give a FILE and --out FILE, or show and a FILE")
+    from formats.bounds import LARGEST_CAPTURE, SIGNATURE
     from formats.containers import capture, interval_list
     from mastering.files import write_file
-    from mastering.judging.readback import LARGEST_CAPTURE, SIGNATURE, read_bounded
+    from mastering.judging.readback import read_bounded
 
     data = read_bounded(file, 4 * LARGEST_CAPTURE)
     if data.startswith(SIGNATURE):
@@ -80,12 +82,13 @@ def _list_of(read: "Capture", name: str, out: str) -> bytes:
     return made.getvalue()
 
 
-def _shown(path: str) -> list[str]:
+def _shown(path: str) -> "list[Block]":
     """What a capture holds."""
+    from formats.bounds import LARGEST_CAPTURE
     from formats.containers import capture
     from mastering.judging.evidence import CaptureView
-    from mastering.judging.readback import LARGEST_CAPTURE, read_bounded
-    from mastering.words.traces import described
+    from mastering.judging.readback import read_bounded
+    from mastering.words.traces import reads_table
 
     read = capture.read(read_bounded(path, LARGEST_CAPTURE), path)
     view = CaptureView(path, read)
@@ -95,4 +98,4 @@ def _shown(path: str) -> list[str]:
     )
     what = "simulated, " * read.simulated + "read backwards, " * read.reversed + f"{read.rpm:g} rpm, written by {read.writer}"
     sectors = view.met(recorded[0]) if recorded else {}
-    return [f"{path}: {what}; {kind}", "", *table(list(described(read, sectors)))]
+    return [f"{path}: {what}; {kind}", "", reads_table(read, sectors)]
