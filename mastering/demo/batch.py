@@ -13,7 +13,8 @@ from mastering.deciding.rates import Rate
 from mastering.deciding.statistics.settings import Settings
 from mastering.judging.readback import Source
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.outcomes import history, in_use
+from mastering.ledger.in_use import in_use
+from mastering.ledger.outcomes import history
 from mastering.ledger.store import Ledger
 from mastering.master.master import Master
 from mastering.master.serial import serial
@@ -53,7 +54,7 @@ class Evening:
         self.renderer, self.judge = Renderer(self.master), Judge(self.master)
 
     def clock(self) -> str:
-        """The simulated evening's time."""
+        """The time of the simulated evening, as the ledger spells it."""
         return spelled(self.time)
 
     def open(self) -> Batch:
@@ -91,7 +92,7 @@ class Evening:
         return disc
 
     def called(self, path: str) -> str:
-        """A file as the ledger calls it: by its place in the shop, wherever that will lie."""
+        """The name that the ledger gives a file: its path within the shop, wherever the shop will lie."""
         return str(Path(path).relative_to(self.shop))
 
     def _write(self, name: str, side: str, writing: Writing) -> None:
