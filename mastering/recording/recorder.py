@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from mastering.errors import MasteringError
 from mastering.judging.identical import Quick
 from mastering.judging.readback import ReadBackError, Source
+from mastering.judging.standing import Writing
 from mastering.judging.to_write import Guard
 from mastering.judging.verdict import Verdict, sides_text
 from mastering.ledger.checks import check_same_disc
@@ -267,7 +268,7 @@ class Recorder:
                     "say --rewritten if it was written again, or correct it with `batch amend`"
                 )
             return writing.drive
-        return self.said.wrote or drive_that_writes(disc.batch, side)
+        return self.said.wrote or drive_that_writes(disc.batch, side) or _told_beside(disc, writing)
 
 
 @dataclass
@@ -303,6 +304,14 @@ class _Pending:
                 "at": recorder.stamp(writer),
             }
         )
+
+
+def _told_beside(disc: Disc, writing: Writing | None) -> str | None:
+    """The drive that was told of the disc's other side, whose writing the same command entered; None where none was."""
+    if writing is None:
+        return None
+    beside = (each for each in disc.writings.values() if abs(each.row - writing.row) == 1 and not each.by_bench)
+    return next((each.drive for each in beside if each.drive is not None), None)
 
 
 def drive_that_writes(batch: Batch, side: str | None) -> str | None:

@@ -57,7 +57,8 @@ def test_all_sides_are_written_before_the_first_is_read(table):
     table.read(FIRST, "B", "pass", "--wrote", "D1")
     rows = [row for row in table.rows() if row["kind"] in ("writing", "read")]
     assert [(row["kind"], row["side"], row["writing"]) for row in rows] == [("writing", "A", 1), ("writing", "B", 1), ("read", "B", 1)]
-    assert [row["drive"] for row in rows[:2]] == ["D1", "D1"]
+    assert [row["drive"] for row in rows[:2]] == [None, None]  # the reads tell it, of both sides where nothing else is said
+    assert [table.read(FIRST, "A").reads[0][key] for key in ("wrote", "writing")] == ["D1", 1]
 
 
 def test_a_commands_writings_come_before_its_reads(table):
