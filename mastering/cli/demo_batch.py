@@ -23,6 +23,7 @@ from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
+from mastering.words.advice import sentence
 from mastering.words.batches import counts_text
 
 SEED = 14
@@ -148,5 +149,5 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield f"   {LEGEND}"
     yield ""
     yield "   What that says (`obverse advise`):"
-    yield from (f"   {entry.level:5} {entry.say}" for entry in advice)
+    yield from (f"   {entry.level:5} {sentence(entry)}" for entry in advice)
     yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."

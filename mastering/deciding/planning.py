@@ -65,47 +65,6 @@ class Need:
         made |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
         return made if self.cost is None else made | {"cost": self.cost, "break_even": self.break_even}
 
-    @property
-    def say(self) -> str:
-        """One sentence."""
-        sure = f"{100 * self.assurance:g} % sure"
-        because = {
-            "default": "no disc has been judged yet: as for ordinary old blanks",
-            "lot": f"{self.bad} of the {self.discs} discs of {self._called} failed",
-            "lots": f"{self.bad} of {self.discs} failed in {self.lots} {'lot' if self.lots == 1 else 'lots'}",
-        }[self.basis]
-        aware = ""
-        if self.basis == "lots":
-            aware = ", and lots differ" if self.lots >= ENOUGH_LOTS else ", too few lots to know how they differ"
-        if self.lot is not None and self.basis != "lot":
-            because = f"no disc of {self._called} has been judged yet; {because}"
-        blanks = "blank" if self.load == 1 else "blanks"
-        return f"Load {self.load} {blanks} for {self.good} good {'copy' if self.good == 1 else 'copies'} ({sure}): {because}{aware}."
-
-    @property
-    def _called(self) -> str:
-        return f"lot {self.lot}" if self.lot else "this lot"
-
-    @property
-    def say_left(self) -> str | None:
-        """That the lot has not so many blanks; None where it has, or nobody knows."""
-        if self.left is None or self.left >= self.load:
-            return None
-        return f"{self._called[0].upper()}{self._called[1:]} has {self.left} left: take {self.load - self.left} more of another one."
-
-    @property
-    def say_prices(self) -> str | None:
-        """The cost, and whether (or from where on) a new lot is cheaper; None without prices."""
-        if self.cost is None or self.break_even is None:
-            return None
-        until = f"go on with blanks that you have until {_percent(self.break_even)} of them are bad, then buy others"
-        if self.basis == "lot":
-            then = "by cost alone buy others" if self.rate > self.break_even else "by cost alone go on with it"
-            until = (
-                f"about {_percent(self.rate)} of {self._called} are bad, and others are cheaper from {_percent(self.break_even)} on: {then}"
-            )
-        return f"That costs {self.cost:.2f}; {until}."
-
 
 def need(
     good: int,
@@ -194,10 +153,6 @@ def break_even(prices: Prices, new_rate: float) -> float:
     Blanks that are paid for cost t / (1 - p) a good disc, new ones (c + t) / (1 - p'): t the time of a disc, c the price of a blank.
     """
     return max(1 - prices.disc * (1 - new_rate) / (prices.blank + prices.disc), 0.0)
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
 
 
 def _priced(made: Need, prices: Prices, lots: Sequence[tuple[int, int]], settings: Settings) -> Need:

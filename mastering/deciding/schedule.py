@@ -13,7 +13,6 @@ from datetime import datetime, timedelta
 from math import ceil
 from typing import Any, Literal
 
-from formats.words import counted
 from mastering.deciding.planning import Need
 from mastering.errors import MasteringError
 
@@ -22,14 +21,6 @@ From = Literal["ledger", "given", "default"]
 
 # Seconds. They come to 7 minutes a box with one drive, 2 h 20 min for 20 boxes: common practice; how the steps share them is from memory.
 DEFAULTS = {"insert": 15.0, "write": 85.0, "turn-over": 15.0, "read": 80.0, "take-out": 15.0, "pack": 210.0}
-MEANINGS = {
-    "insert": "a blank into the drive",
-    "write": "one side",
-    "turn-over": "the disc in the drive",
-    "read": "one side, and its verdict",
-    "take-out": "the disc, and its label",
-    "pack": "one box: disc, sheet, box, seal",
-}
 
 
 @dataclass(frozen=True)
@@ -50,14 +41,6 @@ class Steps:
                 raise MasteringError(f"step {name}: {seconds} seconds: expected 0 or more, and less than a day")
         origin: dict[str, From] = {name: "given" if name in given else "ledger" if name in ledger else "default" for name in DEFAULTS}
         return cls({**DEFAULTS, **ledger, **given}, origin)
-
-    @property
-    def say(self) -> str:
-        """Where the times are from."""
-        kinds = {kind: [name for name in DEFAULTS if self.origin[name] == kind] for kind in ("ledger", "given", "default")}
-        words = {"ledger": "from the ledger", "given": "as given", "default": "by default"}
-        of = {kind: ", ".join(f"{name} {self.seconds[name]:.0f} s" for name in names) for kind, names in kinds.items()}
-        return "Step times " + "; ".join(f"{words[kind]}: {told}" for kind, told in of.items() if told) + "."
 
 
 @dataclass(frozen=True)
@@ -90,7 +73,7 @@ class Day:
 
 
 @dataclass(frozen=True)
-class Plan:
+class DayPlan:
     """A day's work. `written`: the blanks that it takes on average; `blanks`: those to lay out, to be sure; `one_more`: one drive more.
 
     `backlog`: boxes that wait to be made, today's among them; None when nobody said.
@@ -110,11 +93,6 @@ class Plan:
     def finish(self) -> datetime:
         """When the last box is sealed."""
         return self.start + timedelta(minutes=self.day.minutes)
-
-    @property
-    def _ends(self) -> str:
-        """The time, with its day where that is another one than the start's."""
-        return f"{self.finish:%H:%M}" if self.finish.date() == self.start.date() else f"{self.finish:%H:%M on %Y-%m-%d}"
 
     @property
     def days(self) -> int | None:
@@ -140,23 +118,8 @@ class Plan:
         """Minutes that one more drive would save."""
         return max(self.day.minutes - self.one_more.minutes, 0.0)
 
-    @property
-    def say(self) -> list[str]:
-        """A sentence a line."""
-        boxes, discs = counted(self.work.boxes, "box", "boxes"), counted(self.work.discs, "good disc")
-        made = [
-            f"{boxes}: {discs}, about {counted(self.written * self.work.sides, 'side')} to write; lay out {counted(self.blanks, 'blank')}.",
-            f"With {counted(self.drives, 'drive')} it takes {duration(self.day.minutes)} and ends at {self._ends} UTC: "
-            f"the hands are busy for {duration(self.day.hand_minutes)}, the drives for {duration(self.day.drive_minutes)}.",
-        ]
-        hands = ": the hands are what it waits for" if self.day.hand_minutes > 0.9 * self.day.minutes else ""
-        made.append(f"One more drive would save {duration(self.saves) if self.saves >= 1 else 'nothing'}{hands}.")
-        if self.days is not None:
-            made.append(f"The backlog of {counted(self.backlog or 0, 'box', 'boxes')} lasts {counted(self.days, 'day')} at this rate.")
-        return [*made, self.steps.say]
 
-
-def plan(work: Work, blanks: Need, drives: int, steps: Steps, start: datetime, backlog: int | None = None) -> Plan:
+def plan(work: Work, blanks: Need, drives: int, steps: Steps, start: datetime, backlog: int | None = None) -> DayPlan:
     """The day. `blanks`: what `need` says for `work.discs`; its rate of bad discs is what the schedule reckons with.
 
     MasteringError without a drive.
@@ -165,7 +128,7 @@ def plan(work: Work, blanks: Need, drives: int, steps: Steps, start: datetime, b
         raise MasteringError(f"plan: {drives} drives: expected 1 or more")
     written = max(work.discs, round(work.discs / (1 - blanks.rate)))
     days = [schedule(work, written, count, steps) for count in (drives, drives + 1)]
-    return Plan(work, drives, blanks.load, written, days[0], days[1], steps, start, backlog)
+    return DayPlan(work, drives, blanks.load, written, days[0], days[1], steps, start, backlog)
 
 
 def cycle(work: Work) -> list[tuple[Who, str]]:
@@ -246,9 +209,3 @@ class _Bench:
     def _work(self, step: str) -> None:
         self.now += self._seconds[step]
         self.hands += self._seconds[step]
-
-
-def duration(minutes: float) -> str:
-    """As people say it: `2 h 20 min`."""
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest} min" if hours else f"{rest} min"

@@ -33,26 +33,25 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
     from mastering.cli.settings import settings
     from mastering.deciding.advice import advise
     from mastering.ledger.outcomes import history, in_use, simulated
+    from mastering.words.advice import line
 
     with open_ledger(ledger) as opened, opened.read() as known:
-        found = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
+        entries = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
         unreal = simulated(known)
     if as_json:
-        json_lines(entry.plain() | {"simulated": (entry.about, entry.name) in unreal} for entry in found)
-    elif found:
-        lines(text for entry in found for text in _told(entry, (entry.about, entry.name) in unreal, why))
+        json_lines(line(entry, simulated=(entry.about, entry.name) in unreal) for entry in entries)
+    elif entries:
+        lines(text for entry in entries for text in _shown(entry, (entry.about, entry.name) in unreal, why))
     else:
         click.echo("nothing is in use: no lot, drive or open batch", err=True)
 
 
-def _told(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
-    yield f"{_TITLES[entry.level]}  {entry.say}" + (" (simulated)" if simulated else "")
-    if entry.to_try:
-        yield f"      to find out: {entry.to_try}"
-    if why:
-        from mastering.deciding.advice_words import told
+def _shown(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
+    """An entry for people."""
+    from mastering.words.advice import explanation, sentence, to_try
 
-        yield from (f"      {line}" for line in told(entry.why))
-        for each in entry.culprits:
-            called = "nothing but chance" if each.kind == "none" else f"{each.kind} {each.name}"
-            yield f"      {called}: {each.chance:.0%} likely".replace("%", " %")
+    yield f"{_TITLES[entry.level]}  {sentence(entry)}" + (" (simulated)" if simulated else "")
+    if trial := to_try(entry):
+        yield f"      to find out: {trial}"
+    if why:
+        yield from (f"      {text}" for text in explanation(entry))

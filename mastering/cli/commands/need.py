@@ -40,4 +40,6 @@ def command(
     if as_json:
         json_lines([made.plain()])
     else:
-        lines(each for each in (made.say, made.say_left, made.say_prices) if each)
+        from mastering.words.planning import need_sentences
+
+        lines(need_sentences(made))

@@ -55,7 +55,12 @@ def command(
     work = Work(boxes, per_box, sides or 2, each_side)
     blanks = need(work.discs, list(lots.values()), lots.get(lot) if lot else None, settings=settings(shop()))
     made = plan(work, blanks, drives or 1, Steps.of(times, dict(map(_step, steps))), moment(now(), "the clock"), backlog)
-    json_lines([made.plain()]) if as_json else lines(made.say)
+    if as_json:
+        json_lines([made.plain()])
+    else:
+        from mastering.words.planning import plan_sentences
+
+        lines(plan_sentences(made))
 
 
 def _step(text: str) -> tuple[str, float]:

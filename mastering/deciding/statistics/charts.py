@@ -27,7 +27,7 @@ class Chart:
 
 
 @dataclass(frozen=True)
-class Reading:
+class ChartPosition:
     """Where a chart stands. `alarm`: the disc at which it reached the stop line, or None; `since`: the first disc behind its last 0."""
 
     score: int
@@ -118,7 +118,7 @@ def scores(chart: Chart, failed: Flags) -> Ints:
     return path - lowest
 
 
-def read_drive(chart: Chart, failed: Flags) -> Reading:
+def read_drive(chart: Chart, failed: Flags) -> ChartPosition:
     """Where a drive's chart stands after these discs.
 
     It climbs no higher than its stop line; an alarm lasts until the score is back at 0: so many good discs have spoken for it.
@@ -133,4 +133,4 @@ def read_drive(chart: Chart, failed: Flags) -> Reading:
             alarm = disc
         last = disc
     score -= len(failed) - last - 1
-    return Reading(score, alarm, since) if score > 0 else Reading(0, None, len(failed))
+    return ChartPosition(score, alarm, since) if score > 0 else ChartPosition(0, None, len(failed))

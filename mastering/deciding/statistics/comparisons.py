@@ -56,8 +56,9 @@ def chance_at_any_time(bad: int, discs: int, tolerable: float) -> float:
 
 @dataclass(frozen=True)
 class Left:
-    """The bad ones to expect among blanks that are left: on average, and an interval of 95 %."""
+    """The bad ones to expect among `discs` blanks that are left: on average, and an interval of 95 %."""
 
+    discs: int
     mean: float
     low: int
     high: int
@@ -75,7 +76,7 @@ def bad_left(bad: int, discs: int, left: int, settings: Settings) -> Left:
     ways = -np.log1p(left) - betaln(found + 1, left - found + 1)
     upto = np.exp(ways + betaln(found + a, left - found + b) - betaln(a, b)).cumsum()
     low, high = np.minimum(np.searchsorted(upto, (0.025, 0.975)), left).tolist()
-    return Left(left * a / (a + b), low, high)
+    return Left(left, left * a / (a + b), low, high)
 
 
 def let_through(checked: int, allowed: int, batch: int, rate: float) -> float:

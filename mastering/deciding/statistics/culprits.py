@@ -19,6 +19,8 @@ from mastering.deciding.statistics.history import History
 from mastering.deciding.statistics.runs import evidence
 from mastering.deciding.statistics.settings import Settings
 
+Suspect = tuple[str, str, str, bool]  # kind, name, the drive of a head, whether it is a drive before its restart
+
 NONE = 0.5  # before the data
 FAMILIES = {"lot": 0.48, "drive": 0.40, "side": 0.12}  # of the rest: old blanks differ most. Chosen by simulation, see DEVELOPERS.md
 HEAD = 0.5  # of a drive's share: that it is one of its surfaces
@@ -28,25 +30,31 @@ SIDE_PRIOR = (2.0, 1.0)  # how the discs that fail on one surface split, above o
 
 @dataclass(frozen=True)
 class Culprit:
-    """`kind` is `none`, `lot`, `drive`, `head` (one surface of one drive) or `side`; the chances of all add up to 1.
+    """A suspect and its chance. `kind` is `none`, `lot`, `drive`, `head` (one surface of one drive) or `side`; all chances add up to 1.
 
-    `drive`: whose head it is. `whole`: all discs are its own.
+    `drive`: the drive whose head it is. `earlier`: the drive as it was before its chart was restarted. `whole`: all discs are of this
+    lot, or were written by this drive.
     """
 
     kind: str
     name: str
     chance: float
     drive: str = ""
+    earlier: bool = False
     whole: bool = False
 
     @property
     def about(self) -> tuple[str, str]:
-        """Kind and name of the lot, drive or side that it is, or is part of."""
+        """The kind and name of the lot, drive or side that the suspect is, or is part of."""
         return ("drive", self.drive) if self.kind == "head" else (self.kind, self.name)
 
+    def accuses(self, kind: str, name: str) -> bool:
+        """Whether the suspect is this lot or drive, or part of it, as it is now."""
+        return not self.earlier and self.about == (kind, name)
+
     def plain(self) -> dict[str, object]:
-        """As in `advise --json`."""
-        return {"kind": self.kind, "name": self.name, "chance": self.chance}
+        """The suspect as in `advise --json`; `earlier` stands only where it is true."""
+        return {"kind": self.kind, "name": self.name, "chance": self.chance} | ({"earlier": True} if self.earlier else {})
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,11 +94,12 @@ class Trials:
 
 @dataclass(frozen=True)
 class Names:
-    """What the numbers in trials are called."""
+    """The names of the lots, drives and surfaces that trials have as numbers. `earlier`: drives as they were before a restart."""
 
     lots: Sequence[str]
     drives: Sequence[str]
     surfaces: Sequence[str]
+    earlier: frozenset[int] = frozenset()
 
 
 def surface_names(history: History) -> list[str]:
@@ -111,15 +120,15 @@ def judge(
 ) -> list[Culprit]:
     """The chances of all suspects, the likeliest first. `onsets`: discs from which on something may have turned bad, beside the first."""
     judged = _Judged(trials, settings, np.unique([trials.disc[0], *onsets]) if len(trials.disc) else np.zeros(1, np.int64))
-    found: dict[tuple[str, str, str], float] = {("none", "", ""): judged.nothing + np.log(none)}
-    whole = {("lot", names.lots[lot]) for lot in trials.lot[:1] if (trials.lot == lot).all()}
+    logs: dict[Suspect, float] = {("none", "", "", False): judged.nothing + np.log(none)}
+    whole = {("lot", names.lots[lot], False) for lot in trials.lot[:1] if (trials.lot == lot).all()}
     rest = 1.0 - none
 
-    def add(kind: str, name: str, log: float, prior: float, drive: str = "") -> None:
+    def add(kind: str, name: str, log: float, prior: float, drive: str = "", *, earlier: bool = False) -> None:
         if prior == 0:
             return
-        key = (kind, name, drive)
-        found[key] = float(np.logaddexp(found.get(key, -np.inf), log + np.log(prior)))
+        key = (kind, name, drive, earlier)
+        logs[key] = float(np.logaddexp(logs.get(key, -np.inf), log + np.log(prior)))
 
     lots = np.unique(trials.lot).tolist()
     for lot in lots:
@@ -127,27 +136,28 @@ def judge(
     roles = _roles(trials)
     for drive, members in roles:
         log, prior = judged.group(members), rest * families["drive"] / len(roles)
-        whole |= {("drive", names.drives[drive])} if members.all() else set()
+        name, earlier = names.drives[drive], drive in names.earlier
+        whole |= {("drive", name, earlier)} if members.all() else set()
         surfaces = _paired(trials, members)
-        add("drive", names.drives[drive], judged.average(log), prior if not surfaces else prior * (1 - HEAD))
+        add("drive", name, judged.average(log), prior if not surfaces else prior * (1 - HEAD), earlier=earlier)
         for surface in surfaces:
             one = judged.average(log + judged.surface(surface, members))
-            add("head", f"{names.drives[drive]} {names.surfaces[surface]}", one, prior * HEAD / len(surfaces), names.drives[drive])
+            add("head", f"{name} {names.surfaces[surface]}", one, prior * HEAD / len(surfaces), name, earlier=earlier)
     everything = np.ones(len(trials.disc), bool)
     surfaces = _paired(trials, everything)
     for surface in surfaces:
         one = judged.average(judged.nothing + judged.surface(surface, everything))
         add("side", names.surfaces[surface].removeprefix("side "), one, rest * families["side"] / len(surfaces))
-    total = np.logaddexp.reduce(list(found.values()))
-    made = [Culprit(kind, name, float(np.exp(log - total)), drive) for (kind, name, drive), log in found.items()]
-    return sorted((replace(each, whole=each.about in whole) for each in made), key=lambda each: -each.chance)
+    total = np.logaddexp.reduce(list(logs.values()))
+    culprits = [Culprit(kind, name, float(np.exp(log - total)), drive, earlier) for (kind, name, drive, earlier), log in logs.items()]
+    return sorted((replace(each, whole=(*each.about, each.earlier) in whole) for each in culprits), key=lambda each: -each.chance)
 
 
 def fold(culprits: Sequence[Culprit]) -> list[Culprit]:
     """A drive's surfaces counted to the drive, but where one of them holds nearly all of the drive's chance."""
     kept = [each for each in culprits if each.kind not in ("drive", "head")]
     for drive in (each for each in culprits if each.kind == "drive"):
-        heads = [each for each in culprits if each.kind == "head" and each.drive == drive.name]
+        heads = [each for each in culprits if each.kind == "head" and (each.drive, each.earlier) == (drive.name, drive.earlier)]
         total = drive.chance + sum(each.chance for each in heads)
         likeliest = max(heads, key=lambda each: each.chance, default=drive)
         if heads and likeliest.chance >= HEAD_TOLD * total:

@@ -7,7 +7,7 @@ import numpy as np
 from mastering.deciding.statistics.arrays import Flags, Ints
 from mastering.deciding.statistics.culprits import surface_names
 from mastering.deciding.statistics.history import History, Surface
-from mastering.deciding.statistics.tracks import Place, scan
+from mastering.deciding.statistics.tracks import TrackScan, scan
 
 FEWEST = 8  # failing discs before a place can stand out
 LATEST = 100  # failing discs that are looked at; older ones say what is usual
@@ -15,34 +15,34 @@ RECENT = 1000  # discs that are looked at
 
 
 @dataclass(frozen=True)
-class Spot:
+class Place:
     """A place, with the numbers of its tracks on the disc. `drive` is empty for all drives together; `failing`: discs looked at."""
 
     surface: Surface
     what: str
     drive: str
-    place: Place
+    scan: TrackScan
     failing: int
 
     @property
     def first(self) -> int:
         """The first track's number."""
-        return self.surface.first_track + self.place.first
+        return self.surface.first_track + self.scan.first
 
     @property
     def last(self) -> int:
         """The last track's number."""
-        return self.surface.first_track + self.place.last
+        return self.surface.first_track + self.scan.last
 
     @property
     def zone(self) -> tuple[int, int]:
         """The first and last track of the fifth that stands out."""
         tracks = self.surface.tracks
-        first, end = (-(-self.place.zone * tracks // 5), -(-(self.place.zone + 1) * tracks // 5))
+        first, end = (-(-self.scan.zone * tracks // 5), -(-(self.scan.zone + 1) * tracks // 5))
         return self.surface.first_track + first, self.surface.first_track + end - 1
 
 
-def find_places(history: History, rng: np.random.Generator) -> list[Spot]:
+def find_places(history: History, rng: np.random.Generator) -> list[Place]:
     """One place for each surface and drive that has enough failing discs, whether it stands out or not."""
     if not len(history.at):
         return []
@@ -58,11 +58,11 @@ def find_places(history: History, rng: np.random.Generator) -> list[Spot]:
         for drive, members in groups:
             found = _scan(history, surface, members, rng)
             if found is not None:
-                made.append(Spot(surface, names[number], drive, *found))
+                made.append(Place(surface, names[number], drive, *found))
     return made
 
 
-def _scan(history: History, surface: Surface, members: Flags, rng: np.random.Generator) -> tuple[Place, int] | None:
+def _scan(history: History, surface: Surface, members: Flags, rng: np.random.Generator) -> tuple[TrackScan, int] | None:
     """The latest failing discs against the older ones."""
     rows, tracks = history.at[members], history.track[members] - surface.first_track
     inside = (tracks >= 0) & (tracks < surface.tracks)

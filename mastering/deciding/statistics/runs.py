@@ -21,7 +21,7 @@ TOLD = 0.5  # the chance from which on it is called a run
 
 
 @dataclass(frozen=True)
-class Run:
+class FailureRun:
     """Discs `first` to `last` (counted from 0, both within) of which `bad` failed; `chance`: that it is a run, not lot or drive."""
 
     first: int
@@ -35,7 +35,7 @@ class Run:
         return self.last - self.first + 1
 
 
-def find_run(failed: Flags, settings: Settings) -> Run | None:
+def find_run(failed: Flags, settings: Settings) -> FailureRun | None:
     """The run that explains best what these discs did, or None when it is the less likely story."""
     skipped = max(len(failed) - LOOK_BACK, 0)
     recent = failed[skipped:]
@@ -45,7 +45,7 @@ def find_run(failed: Flags, settings: Settings) -> Run | None:
     if chance < TOLD:
         return None
     inside = np.flatnonzero(recent[first : first + length]) + first + skipped
-    return Run(int(inside[0]), int(inside[-1]), len(inside), chance)
+    return FailureRun(int(inside[0]), int(inside[-1]), len(inside), chance)
 
 
 def stopped_at(chart: Chart, failed: Flags, settings: Settings) -> int | None:

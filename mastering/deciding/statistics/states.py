@@ -8,9 +8,9 @@ from typing import Self
 import numpy as np
 
 from mastering.deciding.statistics.arrays import Flags, Ints
-from mastering.deciding.statistics.charts import Chart, Reading, drive_chart, lot_chart, read_drive, scores
+from mastering.deciding.statistics.charts import Chart, ChartPosition, drive_chart, lot_chart, read_drive, scores
 from mastering.deciding.statistics.history import History
-from mastering.deciding.statistics.runs import Run, find_run, stopped_at
+from mastering.deciding.statistics.runs import FailureRun, find_run, stopped_at
 from mastering.deciding.statistics.settings import Settings
 
 USUAL_LOT = 100  # blanks of a lot whose count nobody gave
@@ -54,7 +54,7 @@ class State:
         return int(self.failed.sum())
 
     @cached_property
-    def run(self) -> Run | None:
+    def run(self) -> FailureRun | None:
         """The run that rang the chart, counted from the chart's first disc; None when nothing rang or it is no run."""
         return find_run(self.charted, self.settings) if self.rings else None
 
@@ -99,7 +99,7 @@ class LotState(State):
         return self.stopped is not None or (len(self.scores) > 0 and bool(self.scores[-1] >= self.chart.stop))
 
     @cached_property
-    def run(self) -> Run | None:
+    def run(self) -> FailureRun | None:
         """The run that holds the score over the line of a lot that isn't stopped."""
         return find_run(self.charted, self.settings) if self.rings and self.stopped is None else None
 
@@ -115,19 +115,19 @@ class DriveState(State):
     """The discs that a drive wrote first; they failed on a surface that it wrote."""
 
     @cached_property
-    def reading(self) -> Reading:
+    def position(self) -> ChartPosition:
         """Where its chart stands."""
         return read_drive(self.chart, self.charted)
 
     @property
     def rings(self) -> bool:
         """Since an alarm that later discs have not outweighed."""
-        return self.reading.alarm is not None
+        return self.position.alarm is not None
 
     @property
     def climbed(self) -> int:
         """Behind the last 0 before the alarm."""
-        return self.reading.since
+        return self.position.since
 
 
 def read_lots(history: History, in_use: InUse, settings: Settings) -> list[LotState]:

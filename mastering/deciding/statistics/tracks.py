@@ -20,7 +20,7 @@ KNOWN = 100  # failed tracks in the history from which on it tells what to expec
 
 
 @dataclass(frozen=True)
-class Place:
+class TrackScan:
     """The likeliest window, places `first` to `last` (from 0, within); `discs`: how many of the failing discs failed there.
 
     `p`: the chance of such a window somewhere, where nothing is wrong. `zone` and `zone_p`: the same for a fifth of the disc.
@@ -34,7 +34,7 @@ class Place:
     zone_p: float
 
 
-def scan(patterns: Sequence[Ints], tracks: int, usual: Ints, rng: np.random.Generator, draws: int = DRAWS) -> Place:
+def scan(patterns: Sequence[Ints], tracks: int, usual: Ints, rng: np.random.Generator, draws: int = DRAWS) -> TrackScan:
     """The place that stands out. `patterns`: a failing disc's failed tracks each, from 0; `usual`: earlier failures of each track."""
     expected = _expected(usual, tracks)
     counted = np.zeros(tracks)
@@ -47,7 +47,7 @@ def scan(patterns: Sequence[Ints], tracks: int, usual: Ints, rng: np.random.Gene
     highest = np.max([each.max(axis=1) for each in _ratios(moved, expected)], axis=0)
     zones = _zones(expected)
     zone_scores = _chi_square(counted[None], expected, zones)[0]
-    return Place(
+    return TrackScan(
         first,
         last,
         sum(bool(((pattern >= first) & (pattern <= last)).any()) for pattern in patterns),

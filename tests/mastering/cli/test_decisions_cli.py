@@ -75,6 +75,6 @@ def test_advice_with_its_figures_is_in_words(tmp_path, lines):
         if line["kind"] == "lot":
             line["count"] = 100
     out = asked(tmp_path, lines, "advise", "--why").out
-    assert out[0].startswith("STOP  Stop using lot L-23: ")
-    assert any(line.startswith("      chance that a tolerable lot is ever stopped: 0.02") for line in out)
+    assert out[0].startswith("STOP  Lot L-23: set the rest aside; ")
+    assert any(line.startswith("      A lot that can be tolerated is ever stopped with a chance of 2.0 %.") for line in out)
     assert not any("_" in line or "{" in line for line in out)

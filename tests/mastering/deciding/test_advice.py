@@ -8,12 +8,12 @@ from promises import at_least, at_most
 from shopfloor import A, B, Fault, ledger, part
 
 from mastering.cli.commands.advise import command
-from mastering.deciding import advice_words
 from mastering.deciding.advice import advise
 from mastering.deciding.statistics.comparisons import chance_at_any_time, chance_of_count, let_through
 from mastering.deciding.statistics.history import History, Outcome, Written
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import InUse
+from mastering.words.advice import _FIGURES, explanation, line, sentence, to_try
 
 SHOP = Settings()
 
@@ -52,9 +52,9 @@ def dealt(text, lot="L1"):
 
 def test_a_line_as_other_programs_read_it():
     history = ledger(np.random.default_rng(1), 200, Fault("lot", "L2", 0.3))
-    lines = [json.loads(json.dumps(each.plain())) for each in advised(history)]
+    lines = [json.loads(json.dumps(line(each, simulated=False))) for each in advised(history)]
     first = lines[0]
-    assert list(first) == ["about", "name", "level", "say", "discs", "bad", "culprits", "try", "why"]
+    assert list(first) == ["about", "name", "level", "say", "discs", "bad", "culprits", "try", "why", "simulated"]
     assert (first["about"], first["name"], first["level"]) == ("lot", "L2", "stop")
     assert first["culprits"][0]["kind"] == "lot" and first["culprits"][0]["name"] == "L2"
     assert sum(each["chance"] for each in first["culprits"]) == pytest.approx(1)
@@ -73,13 +73,13 @@ def test_everything_in_use_has_one_entry_and_one_sentence():
     assert sorted((each.about, each.name) for each in entries) == [
         ("batch", "B-0001"), ("drive", "D1"), ("drive", "D2"), ("lot", "L1"), ("lot", "L2"), ("lot", "L3"),
     ]  # fmt: skip
-    assert all(each.say.endswith(".") and ". " not in each.say for each in entries)
+    assert all(sentence(each).endswith(".") and ". " not in sentence(each) for each in entries)
 
 
 def test_an_empty_ledger():
     entries = advised(History.of([]), lots={"L1": 100}, drives=["D1"], batches={"B-0001": 40})
     assert [(each.about, each.level, each.discs) for each in entries] == [("lot", "wait", 0), ("drive", "wait", 0), ("batch", "wait", 0)]
-    assert entries[0].say == "Lot L1: no disc judged yet."
+    assert sentence(entries[0]) == "Lot L1: no disc judged yet."
 
 
 # Lots
@@ -89,19 +89,19 @@ def test_a_bad_lot():
     """The numbers for what is left: beta-binomial, 4 bad of 21 on Beta(1, 24). Three of the four failed on one drive."""
     found = entry(advised(History.of(dealt("." * 8 + "x....x..x...x")), lots={"L1": 80}), "lot", "L1")
     assert (found.level, found.discs, found.bad) == ("stop", 21, 4)
-    assert found.say == (
-        "Stop using lot L1: 4 of its first 21 discs failed, and of the 59 left about 6 will be bad (1 to 15); "
+    assert sentence(found) == (
+        "Lot L1: set the rest aside; 4 of its first 21 discs failed, and about 6 of the 59 left will be bad (1 to 15); "
         "the data can't tell it from drive D2 yet."
     )
     assert found.why["stopped_at"] == 21
-    assert found.to_try == "Run 20 discs of L1 on D1 and 20 of another lot on D2."
+    assert to_try(found) == "Run 20 discs of L1 on D1 and 20 of another lot on D2."
 
 
 def test_a_bad_lot_that_fails_on_both_drives():
     """It is compared with a lot that did not fail on the same drives."""
     found = entry(advised(History.of(dealt("." * 40, "L2") + dealt("x..xx..x" * 4)), lots={"L1": 80, "L2": 100}), "lot", "L1")
-    assert (found.level, found.to_try) == ("stop", None)
-    assert "can't tell" not in found.say
+    assert (found.level, to_try(found)) == ("stop", None)
+    assert "can't tell" not in sentence(found)
     assert found.culprits[0].name == "L1" and found.culprits[0].chance > 0.9
 
 
@@ -110,8 +110,8 @@ def test_one_lot_on_one_drive_is_stopped_and_nothing_is_named():
     entries = advised(History.of(discs("x....x...x.." + "x...x....x..x" + "....x.........x")), lots={"L1": 100})
     lot, drive = entry(entries, "lot", "L1"), entry(entries, "drive", "D1")
     assert lot.level == "stop"
-    assert "the data can't tell it from drive D1" in lot.say
-    assert lot.to_try in (
+    assert "the data can't tell it from drive D1" in sentence(lot)
+    assert to_try(lot) in (
         "Run 20 discs of L1 on another drive and 20 of another lot on D1.",
         "Unless all of it is one inner box: clean the heads, then run 20 discs of L1 from another inner box.",
     )
@@ -128,7 +128,7 @@ def test_the_only_drive_is_never_condemned_for_what_all_lots_do():
     assert (found.culprits[0].kind, found.culprits[0].whole) == ("drive", True)
     assert found.culprits[0].chance > SHOP.sure
     assert found.level == "look"
-    assert "not the discs" not in found.say
+    assert "not the discs" not in sentence(found)
 
 
 def apart(text):
@@ -165,13 +165,13 @@ def test_looking_after_every_disc_hardly_ever_cries_wolf_over_a_batch():
 
 def test_a_good_lot_is_never_called_good_without_numbers():
     found = entry(advised(History.of(dealt("." * 30))), "lot", "L1")
-    assert (found.level, found.say) == ("fine", "Lot L1: 0 of 30 failed (it may still be up to 11.4 %); nothing speaks against it.")
+    assert (found.level, sentence(found)) == ("fine", "Lot L1: go on; 0 of 30 failed (it may still be up to 11.4 %), no sign of trouble.")
 
 
 def test_too_early():
     found = entry(advised(History.of(dealt("..x..."))), "lot", "L1")
-    assert (found.level, found.to_try) == ("wait", None)
-    assert found.say == "Lot L1: too early, 1 of 6 failed; carry on, 2 more failures within the next 7 discs would stop it."
+    assert (found.level, to_try(found)) == ("wait", None)
+    assert sentence(found) == "Lot L1: carry on, too early to tell: 1 of 6 failed; 2 more failures within the next 7 discs would stop it."
 
 
 def test_what_it_says_would_stop_a_lot_does_and_no_less():
@@ -182,16 +182,16 @@ def test_what_it_says_would_stop_a_lot_does_and_no_less():
 
 def test_a_lot_without_a_count():
     found = entry(advised(History.of(dealt("." * 8 + "x....x..x...x")), lots={"L1": None}), "lot", "L1")
-    assert found.say == "Stop using lot L1: 4 of its first 21 discs failed; the data can't tell it from drive D2 yet."
+    assert sentence(found) == "Lot L1: set the rest aside; 4 of its first 21 discs failed; the data can't tell it from drive D2 yet."
 
 
 def test_an_inner_box_is_no_reason_to_stop_the_lot():
     found = entry(advised(History.of(dealt("." * 40 + "xx.xxx.x.x"))), "lot", "L1")
     assert found.level == "look"
-    assert found.say.startswith(
-        "Look at lot L1: 7 of its discs 41 to 50 failed, of all others 0 of 40: an inner box or a fouled head, not the lot"
+    assert sentence(found).startswith(
+        "Lot L1: set the rest of that inner box aside; 7 of discs 41 to 50 failed, 0 of the other 40: an inner box or a fouled head, not the lot"
     )
-    assert found.to_try == "Clean the heads, then run 20 discs of L1 from another inner box, dealt alternately to all drives."
+    assert to_try(found) == "Clean the heads, then run 20 discs of L1 from another inner box, dealt alternately to all drives."
 
 
 def test_a_released_lot_begins_anew():
@@ -206,7 +206,7 @@ def test_a_lot_is_not_stopped_for_what_a_drive_did():
     assert entry(entries, "drive", "D1").level == "stop"
     found = entry(entries, "lot", "L3")
     assert found.level == "wait"
-    assert "but that is drive D1, not the lot" in found.say
+    assert "but that is drive D1, not the lot" in sentence(found)
 
 
 def test_a_bad_lot_beside_a_bad_drive_is_still_stopped():
@@ -226,8 +226,8 @@ def test_a_bad_lot_beside_a_bad_drive_is_still_stopped():
 def test_a_drive_that_fails_more_often():
     history = ledger(np.random.default_rng(4), 200, Fault("drive", "D1", 0.5, first=60))
     found = entry(advised(history), "drive", "D1")
-    assert found.say.startswith("Stop using drive D1: ")
-    assert "it is drive D1, not the discs (99 % sure)" in found.say
+    assert sentence(found).startswith("Drive D1: stop using it and clean its heads; ")
+    assert "it is drive D1, not the discs (99 % sure)" in sentence(found)
     assert found.why["since"]["discs"] + found.why["before"]["discs"] == 100
 
 
@@ -236,23 +236,23 @@ def test_after_cleaning_a_drive_begins_anew():
     assert entry(advised(history), "drive", "D1").level in ("stop", "look")
     entries = advised(history, since={("drive", "D1"): 121})
     assert entry(entries, "drive", "D1").level == "fine"
-    assert not any(each.kind == "drive" and each.name == "D1" and each.chance > 0.5 for one in entries for each in one.culprits)
+    assert not any(each.accuses("drive", "D1") and each.chance > 0.5 for one in entries for each in one.culprits)
     found = entry(entries, "lot", "L2")
     assert found.level == "wait"
-    assert "but that is drive D1 before its last cleaning, not the lot" in found.say
+    assert "but that is drive D1 before its last cleaning, not the lot" in sentence(found)
 
 
 def test_one_drive_and_one_lot_can_not_be_told_apart():
     entries = advised(History.of(discs("." * 60 + "x..xx.x...x.x..xx...x.x.x..x")))
     found = entry(entries, "drive", "D1")
     assert found.level == "look"
-    assert found.to_try == "Run 20 discs of L1 on another drive and 20 of another lot on D1."
+    assert to_try(found) == "Run 20 discs of L1 on another drive and 20 of another lot on D1."
 
 
 def test_a_fouled_head_is_no_worn_drive():
     found = entry(advised(History.of(discs("." * 60 + "xxx.xx.x" + "." * 12))), "drive", "D1")
     assert found.level == "look"
-    assert "a disc that sheds or a fouled head, not a worn drive" in found.say
+    assert "a disc that sheds or a fouled head, not a worn drive" in sentence(found)
 
 
 def test_a_drive_is_judged_by_first_writings_and_a_lot_by_what_became_of_the_disc():
@@ -275,7 +275,7 @@ def test_a_side_that_fails_everywhere():
     entries = advised(ledger(np.random.default_rng(6), 200, Fault("side", "B", 0.3)))
     found = entry(entries, "drive", "D1")
     assert found.level == "look"
-    assert "nearly always on side B, whatever the lot and the drive" in found.say
+    assert "nearly always on side B, whatever the lot and the drive" in sentence(found)
 
 
 # Many comparisons, batches, places
@@ -294,7 +294,7 @@ def test_a_lot_that_fails_by_chance_among_many_is_watched():
     good = [each for number in range(1, 50) for each in dealt("." * 20, f"L{number}")]
     found = entry(advised(History.of(bad + good)), "lot", "L0")
     assert found.level == "wait"
-    assert "with 50 lots in use happens to one of them by chance" in found.say
+    assert "which one of 50 lots in use does by chance" in sentence(found)
 
 
 def test_a_batch_speaks_up_only_where_neither_lot_nor_drive_does():
@@ -312,12 +312,12 @@ def test_a_worn_place():
         made[number] = made[number]._replace(bad=True, written=(one._replace(failed=True, tracks=(18, 19)), other))
     found = next(each for each in advised(History.of(made)) if each.about == "track")
     assert (found.name, found.level, found.discs, found.bad) == ("A/0/18-19", "look", 13, 13)
-    assert found.say.startswith("Look at tracks 18 to 19 (side A")
+    assert sentence(found).startswith("Tracks 18 to 19 of side A: look there for a worn or dirty place; 13 of 13")
 
 
 def test_the_same_ledger_gives_the_same_advice():
     history = ledger(np.random.default_rng(8), 150, Fault("drive", "D1"))
-    assert [each.plain() for each in advised(history)] == [each.plain() for each in advised(history)]
+    assert [line(each, simulated=False) for each in advised(history)] == [line(each, simulated=False) for each in advised(history)]
 
 
 def test_why_every_disc_is_verified_has_the_right_numbers():
@@ -328,9 +328,21 @@ def test_why_every_disc_is_verified_has_the_right_numbers():
     assert f"checks {59 + 141 * (1 - 0.97**59):.0f} of the 200 anyway" in said
 
 
-def test_every_figure_has_a_meaning():
-    entries = advised(ledger(np.random.default_rng(4), 200, Fault("drive", "D1", 0.5, first=60)))
-    assert {name for each in entries for name in each.why} <= advice_words.MEANINGS.keys()
+def test_every_figure_is_explained():
+    """In whole sentences, and without the names that other programs read."""
+    explained = {
+        "low",
+        "high",
+        "confidence",
+        "fail_adds",
+        "score",
+        "log_evidence",
+        "since",
+        "before",
+    }  # within another's sentence, or not at all
+    for each in advised(ledger(np.random.default_rng(4), 200, Fault("drive", "D1", 0.5, first=60))):
+        assert each.why.keys() <= _FIGURES.keys() | explained
+        assert not any("_" in text or "{" in text for text in explanation(each))
 
 
 # Promises

@@ -12,6 +12,7 @@ from scipy.stats import betanbinom, binom, nbinom
 
 from mastering.deciding.planning import Prices, _chances, break_even, need
 from mastering.errors import MasteringError
+from mastering.words.planning import need_sentences
 
 
 def kept(load, good, rate):
@@ -62,6 +63,11 @@ def test_one_blank_less_would_not_do(good, bad, discs, assurance):
 # What it rests on
 
 
+def said(needed, which=0):
+    """One of its sentences."""
+    return list(need_sentences(needed))[which]
+
+
 def test_what_it_rests_on():
     assert need(60, []).plain() == {"good": 60, "assurance": 0.95, "load": 69, "discs": 0, "bad": 0, "basis": "default"}
     assert need(60, [(1, 40), (3, 50)]).plain() == {"good": 60, "assurance": 0.95, "load": 68, "discs": 90, "bad": 4, "basis": "lots"}
@@ -70,10 +76,12 @@ def test_what_it_rests_on():
 
 
 def test_it_says_why():
-    assert need(100, [(2, 50)], (2, 50)).say == "Load 113 blanks for 100 good copies (95 % sure): 2 of the 50 discs of this lot failed."
-    assert need(100, [(2, 50)]).say.endswith("2 of 50 failed in 1 lot, too few lots to know how they differ.")
-    assert need(100, [(2, 50), (0, 50), (9, 50)]).say.endswith("11 of 150 failed in 3 lots, and lots differ.")
-    assert need(1, []).say == "Load 1 blank for 1 good copy (95 % sure): no disc has been judged yet: as for ordinary old blanks."
+    assert (
+        said(need(100, [(2, 50)], (2, 50))) == "Lay out 113 blanks for 100 good copies (95 % sure): 2 of the 50 discs of this lot failed."
+    )
+    assert said(need(100, [(2, 50)])).endswith("2 of 50 failed in 1 lot, too few lots to know how they differ.")
+    assert said(need(100, [(2, 50), (0, 50), (9, 50)])).endswith("11 of 150 failed in 3 lots, and lots differ.")
+    assert said(need(1, [])) == "Lay out 1 blank for 1 good copy (95 % sure): no disc has been judged yet: as for ordinary old blanks."
 
 
 def test_lots_that_differ_need_more_than_lots_that_are_alike():
@@ -157,21 +165,21 @@ def test_prices_are_said():
     made = need(100, [(3, 100)], (3, 100), prices=Prices(1.5, 2.0))
     assert made.plain()["cost"] == pytest.approx(109 * 3.5)
     assert (
-        made.say_prices
+        said(made, 1)
         == "That costs 381.50; about 3 % of this lot are bad, and others are cheaper from 45 % on: by cost alone go on with it."
     )
     bad = need(100, [(3, 100), (60, 100)], (60, 100), prices=Prices(1.5, 2.0), lot="L-31")
-    assert str(bad.say_prices).endswith("about 60 % of lot L-31 are bad, and others are cheaper from 45 % on: by cost alone buy others.")
+    assert said(bad, 1).endswith("about 60 % of lot L-31 are bad, and others are cheaper from 45 % on: by cost alone buy others.")
     new = need(100, [(3, 100)], prices=Prices(1.5, 2.0))
-    assert str(new.say_prices).endswith("go on with blanks that you have until 45 % of them are bad, then buy others.")
-    assert need(100, [(3, 100)], (3, 100)).say_prices is None
+    assert said(new, 1).endswith("go on with blanks that you have until 45 % of them are bad, then buy others.")
+    assert len(list(need_sentences(need(100, [(3, 100)], (3, 100))))) == 1
 
 
 def test_more_blanks_than_the_lot_has_are_told():
     made = need(60, [(4, 20)], (4, 20), lot="L-23", left=80)
-    assert (made.load, made.say_left) == (98, "Lot L-23 has 80 left: take 18 more of another one.")
-    assert need(60, [(4, 20)], (4, 20), lot="L-23", left=98).say_left is None
-    assert need(60, [(4, 20)], (0, 0), lot="L-31").say.endswith(
+    assert (made.load, said(made, 1)) == (98, "Lot L-23 has 80 left: take 18 more of another one.")
+    assert len(list(need_sentences(need(60, [(4, 20)], (4, 20), lot="L-23", left=98)))) == 1
+    assert said(need(60, [(4, 20)], (0, 0), lot="L-31")).endswith(
         "no disc of lot L-31 has been judged yet; 4 of 20 failed in 1 lot, too few lots to know how they differ."
     )
 

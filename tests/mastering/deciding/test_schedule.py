@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mastering.deciding.planning import need
-from mastering.deciding.schedule import DEFAULTS, Steps, Work, _Bench, cycle, duration, plan, schedule
+from mastering.deciding.schedule import DEFAULTS, Steps, Work, _Bench, cycle, plan, schedule
 from mastering.errors import MasteringError
+from mastering.words.planning import duration, plan_sentences
 
 MORNING = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 STEPS = Steps.of()
@@ -29,7 +30,7 @@ def test_a_line_as_other_programs_read_it():
 
 
 def test_what_is_said():
-    said = plan(Work(20), need(20, []), 1, Steps.of({"write": 80.0}, {"pack": 120}), MORNING, backlog=50).say
+    said = list(plan_sentences(plan(Work(20), need(20, []), 1, Steps.of({"write": 80.0}, {"pack": 120}), MORNING, backlog=50)))
     assert said == [
         "20 boxes: 20 good discs, about 42 sides to write; lay out 23 blanks.",
         "With 1 drive it takes 2 h 15 min and ends at 11:15 UTC: the hands are busy for 1 h 1 min, the drives for 1 h 52 min.",
@@ -102,8 +103,8 @@ def test_bad_blanks_take_time_too():
 
 
 def test_when_the_hands_are_what_it_waits_for():
-    said = plan(Work(20), need(20, ORDINARY), 3, STEPS, MORNING).say
-    assert said[2] == "One more drive would save nothing: the hands are what it waits for."
+    said = list(plan_sentences(plan(Work(20), need(20, ORDINARY), 3, STEPS, MORNING)))
+    assert said[2] == "One more drive would save nothing: the limit is the hands, not the drives."
 
 
 def test_what_can_not_be_is_refused():

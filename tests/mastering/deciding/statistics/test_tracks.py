@@ -80,14 +80,14 @@ def test_a_place_has_the_numbers_of_the_disc():
     """Tracks of side A count from 1 here, those of side B from 0."""
     history = History.of([failing((18,)) for _ in range(10)] + [failing((18,), surface=B) for _ in range(10)])
     found = find_places(history, np.random.default_rng(7))
-    assert [(spot.what, spot.first, spot.last, spot.place.first) for spot in found] == [("side A", 18, 18, 17), ("side B", 18, 18, 18)]
+    assert [(place.what, place.first, place.last, place.scan.first) for place in found] == [("side A", 18, 18, 17), ("side B", 18, 18, 18)]
 
 
 def test_each_drive_is_looked_at_by_itself_too():
     history = History.of([failing((18,), "D1") for _ in range(10)] + [failing((3 * number,), "D2") for number in range(1, 11)])
-    found = {spot.drive: spot for spot in find_places(history, np.random.default_rng(8))}
+    found = {place.drive: place for place in find_places(history, np.random.default_rng(8))}
     assert set(found) == {"", "D1", "D2"}
-    assert found["D1"].place.p < 0.01 < found["D2"].place.p
+    assert found["D1"].scan.p < 0.01 < found["D2"].scan.p
 
 
 def test_a_side_that_fails_as_a_whole_tells_no_place():

@@ -1,0 +1,258 @@
+"""Advice in the words of the trade: the action first, then the numbers that carry it; the figures behind it as an explanation."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from formats.words import counted
+from mastering.deciding import reasons
+from mastering.deciding.advice import Entry
+from mastering.deciding.statistics.comparisons import Left
+from mastering.deciding.statistics.culprits import Culprit
+
+_SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
+
+
+def line(entry: Entry, *, simulated: bool) -> dict[str, Any]:
+    """A line of `advise --json`."""
+    plain: dict[str, Any] = {"about": entry.about, "name": entry.name, "level": entry.level, "say": sentence(entry)}
+    plain |= {"discs": entry.discs, "bad": entry.bad}
+    if entry.culprits:
+        plain["culprits"] = [each.plain() for each in entry.culprits]
+    return plain | {"try": to_try(entry), "why": entry.why, "simulated": simulated}
+
+
+def sentence(entry: Entry) -> str:
+    """The one sentence of an entry."""
+    return f"{_subject(entry)}: {_REASONS[type(entry.reason)](entry, entry.reason)}."
+
+
+def to_try(entry: Entry) -> str | None:
+    """What to run to find out, as a sentence; None where nothing is to be found out."""
+    return None if entry.trial is None else f"{_TRIALS[type(entry.trial)](entry.trial)}."
+
+
+def _subject(entry: Entry) -> str:
+    """What the sentence is about."""
+    if isinstance(entry.reason, reasons.PlaceStandsOut):
+        drive = f", drive {entry.reason.drive}" if entry.reason.drive else ""
+        return f"{_tracks(entry.reason.first, entry.reason.last).capitalize()} of {entry.reason.what}{drive}"
+    return f"{entry.about.capitalize()} {entry.name}"
+
+
+# Reasons
+
+
+def _nothing_yet(entry: Entry, reason: reasons.NothingYet) -> str:
+    return "no disc judged yet" + (f"; {counted(reason.wanted, 'good one')} wanted" if entry.about == "batch" else "")
+
+
+def _fine(entry: Entry, reason: reasons.Fine) -> str:
+    limits = f"{_percent(reason.low)} to {_percent(reason.high)}" if reason.bad else f"it may still be up to {_percent(reason.high)}"
+    return f"go on; {_failed(entry, reason.bad, reason.discs)} ({limits}), no sign of trouble"
+
+
+def _early(entry: Entry, reason: reasons.Early) -> str:
+    said = f"carry on, too early to tell: {_failed(entry, reason.bad, reason.discs)}"
+    if not reason.more:
+        return said
+    within = "with the next disc" if reason.within == 1 else f"within the next {reason.within} discs"
+    return f"{said}; {counted(reason.more, 'more failure')} {within} would stop it"
+
+
+def _accused(entry: Entry, reason: reasons.Accused) -> str:
+    named = reason.culprit
+    part = "" if named.kind == entry.about else f" at {_called(named)}"
+    return f"look{part or ' at it'}; {_failed(entry, entry.bad, entry.discs)}, and what else fails comes from it ({_sure(named)})"
+
+
+def _lot_stopped(entry: Entry, reason: reasons.LotStopped) -> str:
+    which = (
+        f"the first {counted(reason.discs, 'disc')} since its release" if reason.released else f"its first {counted(reason.discs, 'disc')}"
+    )
+    said = f"set the rest aside; {reason.bad} of {which} failed"
+    return said + _of_left(reason.left) + _unlike(reason.rival)
+
+
+def _of_left(left: Left | None) -> str:
+    return "" if left is None else f", and about {round(left.mean)} of the {left.discs} left will be bad ({left.low} to {left.high})"
+
+
+def _run(entry: Entry, reason: reasons.FailureRunIn) -> str:
+    what = "first writings" if entry.about == "drive" else "discs"
+    numbers = f"{reason.bad} of {what} {reason.first} to {reason.last} failed, {reason.other_bad} of the other {reason.others}"
+    if entry.about == "drive":
+        return f"clean its heads; {numbers}: {_SIDEWAYS}"
+    return f"set the rest of that inner box aside; {numbers}: an inner box or a fouled head, not the lot"
+
+
+def _run_no_longer(entry: Entry, reason: reasons.RunNoLonger) -> str:
+    return f"look at it; {_failed(entry, entry.bad, entry.discs)}, and no longer in one run"
+
+
+def _other_culprit(entry: Entry, reason: reasons.OtherCulprit) -> str:
+    blamed = f"that is {_called(reason.culprit)}, not the {entry.about} ({_sure(reason.culprit)})"
+    return f"go on; {_failed(entry, entry.bad, entry.discs)}, but {blamed}"
+
+
+def _side(entry: Entry, reason: reasons.SideCulprit) -> str:
+    called = _called(reason.culprit)
+    everywhere = f"nearly always on {called}, whatever the lot and the drive ({_sure(reason.culprit)})"
+    return f"see how the discs sit with that side up; {_failed(entry, entry.bad, entry.discs)}, {everywhere}"
+
+
+def _by_chance(entry: Entry, reason: reasons.ByChance) -> str:
+    return f"watch it; {_failed(entry, entry.bad, entry.discs)}, which one of {reason.lots} lots in use does by chance"
+
+
+def _drive_stopped(entry: Entry, reason: reasons.DriveStopped) -> str:
+    blamed = f"it is {_called(reason.culprit)}, not the discs ({_sure(reason.culprit)})"
+    return f"stop using it and clean its heads; {_worse(reason.worse)}, and {blamed}"
+
+
+def _drive_drifts(entry: Entry, reason: reasons.DriveDrifts) -> str:
+    return f"clean its heads, then write {counted(_TO_WRITE, 'disc')}; {_worse(reason.worse)}{_unlike(reason.rival)}"
+
+
+_TO_WRITE = 20
+
+
+def _batch_progress(entry: Entry, reason: reasons.BatchProgress) -> str:
+    more = f"{counted(reason.missing, 'more good one')} wanted" if reason.missing else "no more wanted"
+    return f"{more}; {_failed(entry, entry.bad, entry.discs)}"
+
+
+def _batch_stands_out(entry: Entry, reason: reasons.BatchStandsOut) -> str:
+    return f"look through it; {_failed(entry, entry.bad, entry.discs)}, though neither its lots nor its drives stand out"
+
+
+def _place(entry: Entry, reason: reasons.PlaceStandsOut) -> str:
+    if reason.fifth:
+        return f"look there; the {reason.failing} failing discs fail there more than elsewhere"
+    return f"look there for a worn or dirty place; {reason.discs} of {reason.failing} failing discs fail there, so it is not a lot"
+
+
+_REASONS: Mapping[type, Callable[[Entry, Any], str]] = {
+    reasons.NothingYet: _nothing_yet,
+    reasons.Fine: _fine,
+    reasons.Early: _early,
+    reasons.Accused: _accused,
+    reasons.LotStopped: _lot_stopped,
+    reasons.FailureRunIn: _run,
+    reasons.RunNoLonger: _run_no_longer,
+    reasons.OtherCulprit: _other_culprit,
+    reasons.SideCulprit: _side,
+    reasons.ByChance: _by_chance,
+    reasons.DriveStopped: _drive_stopped,
+    reasons.DriveDrifts: _drive_drifts,
+    reasons.BatchProgress: _batch_progress,
+    reasons.BatchStandsOut: _batch_stands_out,
+    reasons.PlaceStandsOut: _place,
+}
+
+
+# What to run
+
+
+def _swap(trial: reasons.SwapTest) -> str:
+    lot, drive = trial.lot or "this lot", trial.drive or "this drive"
+    other_lot, other_drive = trial.other_lot or "another lot", trial.other_drive or "another drive"
+    return f"Run {trial.discs} discs of {lot} on {other_drive} and {trial.discs} of {other_lot} on {drive}"
+
+
+def _another_box(trial: reasons.AnotherInnerBox) -> str:
+    dealt = ", dealt alternately to all drives" if trial.alternately else ""
+    said = f"lean the heads, then run {trial.discs} discs of {trial.lot} from another inner box{dealt}"
+    return f"Unless all of it is one inner box: c{said}" if trial.unless else f"C{said}"
+
+
+def _clean(trial: reasons.CleanHeads) -> str:
+    return f"Clean the heads of {trial.drive}, then run {trial.discs} discs"
+
+
+def _look_at(trial: reasons.LookAtTracks) -> str:
+    of = f" of {trial.drive}" if trial.drive else ""
+    return f"Clean the heads{of} and see how a disc turns in its jacket at {_tracks(trial.first, trial.last)}"
+
+
+_TRIALS: Mapping[type, Callable[[Any], str]] = {
+    reasons.SwapTest: _swap,
+    reasons.AnotherInnerBox: _another_box,
+    reasons.CleanHeads: _clean,
+    reasons.LookAtTracks: _look_at,
+}
+
+
+# The figures behind a sentence
+
+
+def explanation(entry: Entry) -> Iterator[str]:
+    """Why: the figures behind an entry's sentence, a sentence each, then the chance of each suspect."""
+    for name, words in _FIGURES.items():
+        if name in entry.why:
+            yield words(entry.why)
+    for suspect in entry.culprits:
+        called = "nothing but chance" if suspect.kind == "none" else _called(suspect)
+        yield f"{called}: {_likely(suspect.chance)} likely"
+
+
+def _chart(why: Mapping[str, Any]) -> str:
+    adds, score, stop = why["fail_adds"], why["score"], why["stop_line"]
+    return f"Its alarm level is {score} of {stop}: a failure weighs {adds}, a good disc takes 1 away."
+
+
+_FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
+    "rate": lambda why: (
+        f"{_percent(why['rate'])} failed; the true share lies between {_percent(why['low'])} and {_percent(why['high'])} (95 % sure)."
+    ),
+    "stop_line": _chart,
+    "false_stop": lambda why: f"A lot that can be tolerated is ever stopped with a chance of {_percent(why['false_stop'])}.",
+    "stopped_at": lambda why: f"It was stopped at its disc {why['stopped_at']}.",
+    "since_disc": lambda why: f"It is worse since its disc {why['since_disc']}.",
+    "run": lambda why: f"A run of failures explains it with a chance of {_percent(why['run']['chance'])}.",
+    "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
+    "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
+}
+
+
+# Pieces of sentences
+
+
+def _failed(entry: Entry, bad: int, discs: int) -> str:
+    """The failures: a lot's discs count as what became of them in the end, a drive's by their first writing."""
+    return f"{bad} of {discs}{' first writings' if entry.about == 'drive' else ''} failed"
+
+
+def _worse(worse: reasons.Worse) -> str:
+    """Since when a drive is worse."""
+    if not worse.discs_before:
+        return f"{worse.bad} of {worse.discs} first writings failed"
+    before = f"before that {worse.bad_before} of {worse.discs_before}"
+    return f"worse since disc {worse.since}: {worse.bad} of {worse.discs} first writings failed, {before}"
+
+
+def _unlike(rival: Culprit | None) -> str:
+    return f"; the data can't tell it from {_called(rival)} yet" if rival else ""
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %"
+
+
+def _likely(chance: float) -> str:
+    return "under 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"
+
+
+def _sure(named: Culprit) -> str:
+    return f"{min(100 * named.chance, 99):.0f} % sure"  # nobody is ever 100 % sure
+
+
+def _tracks(first: int, last: int) -> str:
+    return f"track {first}" if first == last else f"tracks {first} to {last}"
+
+
+def _called(suspect: Culprit) -> str:
+    """A suspect's name for people."""
+    earlier = " before its last cleaning" if suspect.earlier else ""
+    if suspect.kind == "head":
+        return f"drive {suspect.drive}, {suspect.name.removeprefix(f'{suspect.drive} ')}{earlier}"
+    return suspect.name if suspect.kind == "side" and suspect.name.startswith("head") else f"{suspect.kind} {suspect.name}{earlier}"
