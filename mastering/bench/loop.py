@@ -1,0 +1,365 @@
+"""The order of the work at the bench: one state machine, events in, instructions out.
+
+It has no screen, no clock and no thread of its own. What a disc needs next is never remembered: it follows, each time, from how the ledger
+says that the disc stands (`route.next_work`) and from where the disc lies. So a run that was killed goes on where the discs really are.
+
+One operator has one pair of hands: at most one `Hands` is asked for at a time, the others wait in the order in which they came up, those
+that bring a drive to work first. Drives work beside each other.
+"""
+
+from collections import Counter, deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, cast
+
+from mastering.bench.floor import (
+    BatchDone,
+    BatchWork,
+    Command,
+    DiscState,
+    Event,
+    Face,
+    Floor,
+    Guard,
+    Guarded,
+    GuardKind,
+    Hands,
+    HandsAction,
+    HandsDone,
+    Instruction,
+    PrintLabel,
+    Probed,
+    WasRead,
+    What,
+    Written,
+)
+from mastering.bench.route import Work, drives_for, is_blocked, next_work
+
+MOST_GUARDS = 3  # of a kind in one step: then the disc is put aside
+_GONE: tuple[HandsAction, ...] = ("take-out", "take-out-good", "take-out-bad")
+_STRANGERS = {"finished-disc", "rejected-disc", "other-title", "returned-disc", "wrong-drive", "no-disc"}
+
+State = Literal["idle", "hands", "command", "waiting"]
+
+
+@dataclass
+class Job:
+    """A disc at the table. `drive`: the one that it lies in, None while it lies in none; `face`: the side that is up there.
+
+    `probed`: what lies in the drive was looked at since hands last touched it. `guards`: how often each guard stopped this step.
+    """
+
+    serial: str
+    batch: BatchWork
+    fresh: bool
+    drive: str | None = None
+    face: Face = "A"
+    labelled: bool = False
+    printed: bool = False
+    probed: bool = False
+    state: State = "idle"
+    removal: HandsAction | None = None
+    look: bool = False
+    guards: Counter[str] = field(default_factory=Counter)
+    step: tuple[str, str | None] = ("", None)
+
+
+class Loop:
+    """The work of a bench on some batches, one after the other."""
+
+    def __init__(self, floor: Floor, batches: Sequence[BatchWork]) -> None:
+        self._floor = floor
+        self._batches = deque(batches)
+        self._begun = deque(batches[0].begun) if batches else deque()
+        self._jobs: list[Job] = []
+        self._asked: deque[tuple[Job, Hands]] = deque()
+        self._in_hand: tuple[Job, Hands] | None = None
+        self._out: list[Instruction] = []
+        self._paused = False
+        self._stopping = False
+        self._done: set[str] = set()
+
+    # What others ask and say
+
+    @property
+    def over(self) -> bool:
+        """Whether there is nothing left to do."""
+        return not self._jobs and (self._stopping or not self._batches)
+
+    @property
+    def jobs(self) -> Sequence[Job]:
+        """The discs at the table."""
+        return tuple(self._jobs)
+
+    @property
+    def in_hand(self) -> Hands | None:
+        """What the operator was asked to do and has not done yet."""
+        return self._in_hand[1] if self._in_hand else None
+
+    def start(self) -> list[Instruction]:
+        """The first instructions."""
+        return self._advance()
+
+    def pause(self, paused: bool) -> list[Instruction]:
+        """Begins no command and asks for no hands while it is paused; what is at work ends."""
+        self._paused = paused
+        return self._advance()
+
+    def stop(self) -> list[Instruction]:
+        """Begins no more discs; those at the table are finished."""
+        self._stopping = True
+        return self._advance()
+
+    def reject(self) -> list[Instruction]:
+        """The disc in hand was rejected by eye (its row is in the ledger): what was asked for is asked no more."""
+        if self._in_hand:
+            job = self._in_hand[0]
+            self._in_hand = None
+            job.state = "idle"
+        return self._advance()
+
+    def handle(self, event: Event) -> list[Instruction]:
+        """What follows from something that happened."""
+        if isinstance(event, HandsDone):
+            self._hands_done(event)
+        else:
+            job = next(job for job in self._jobs if job.drive == event.drive and job.state == "command")
+            job.state = "idle"
+            self._command_ended(job, event)
+        return self._advance()
+
+    # What happened
+
+    def _hands_done(self, event: HandsDone) -> None:
+        assert self._in_hand is not None
+        job, hands = self._in_hand
+        self._in_hand = None
+        job.state = "idle"
+        job.probed = False
+        if hands.action in _GONE:
+            self._taken_out(job, hands)
+        elif hands.action == "label":
+            self._label_stuck(job, event)
+        elif hands.action == "look":
+            job.look = False
+            job.removal = "take-out-bad" if event.rubbed else "take-out"
+        else:
+            job.drive = hands.drive
+            job.face = hands.face or job.face
+
+    def _taken_out(self, job: Job, hands: Hands) -> None:
+        job.drive = None
+        if hands.why is None:
+            self._jobs.remove(job)  # good, bad, or put aside: it is at this table no more
+        else:
+            job.removal = None  # a stranger went; the disc itself is put in
+
+    def _label_stuck(self, job: Job, event: HandsDone) -> None:
+        job.face = "A"
+        if event.label == job.serial:
+            job.labelled = True
+        else:
+            job.printed = False
+            self._stop_at(job, "wrong-label" if event.label else "no-label", event.label or "")
+
+    def _command_ended(self, job: Job, event: Event) -> None:
+        if isinstance(event, Guarded):
+            self._stop_at(job, event.kind, event.say)
+        elif isinstance(event, Probed):
+            self._probe_ended(job, event)
+        elif isinstance(event, Written):
+            job.probed, job.fresh = True, False
+        elif isinstance(event, WasRead) and event.diagnosis == "other-side":
+            self._other_side(job)
+
+    def _probe_ended(self, job: Job, event: Probed) -> None:
+        if event.stranger is not None:
+            self._stop_at(job, event.stranger)
+        elif event.serial == job.serial and event.side not in (None, job.face):
+            self._stop_at(job, "not-turned-over")
+        else:
+            job.probed = True
+
+    def _other_side(self, job: Job) -> None:
+        """The face that is up is not the one that was asked for: at the last look of a labelled disc its label is on the wrong face."""
+        self._stop_at(job, "faces-swapped" if job.labelled and job.face == "A" else "not-turned-over")
+
+    def _stop_at(self, job: Job, kind: GuardKind, say: str = "") -> None:
+        """A guard: what it asks of the hands; the third of a kind in one step puts the disc aside."""
+        self._out.append(Guard(kind, job.drive, job.serial, job.step[1], say))
+        job.guards[kind] += 1
+        if job.guards[kind] >= MOST_GUARDS:
+            job.removal = "take-out"
+        elif kind == "not-turned-over":
+            self._ask(job, "turn-over", face=job.face, why=kind)
+        elif kind in _STRANGERS:
+            self._ask(job, "take-out", why=kind)
+        elif kind not in ("wrong-label", "no-label", "faces-swapped"):
+            self._ask(job, "reseat", why=kind)
+
+    # What follows
+
+    def _advance(self) -> list[Instruction]:
+        if not self._paused:
+            for job in list(self._jobs):
+                if job.state in ("idle", "waiting"):
+                    self._decide(job)
+            self._begin_discs()
+            self._untangle()
+            self._next_hands()
+        self._end_batches()
+        out, self._out = self._out, []
+        return out
+
+    def _decide(self, job: Job) -> None:
+        """The next thing for a disc that nobody works on."""
+        disc = self._floor.disc(job.serial)
+        if job.drive is not None and self._floor.held(job.drive) and job.removal is None:
+            job.look, job.removal = True, "take-out"
+        if job.look:
+            self._ask(job, "look")
+        elif job.removal is not None:
+            self._ask(job, "take-out-bad" if disc.rejected else job.removal)
+        else:
+            self._go_on(job, disc, next_work(disc, job.batch.rules, job.face, job.labelled))
+
+    def _go_on(self, job: Job, disc: DiscState, work: Work) -> None:
+        if (work.need, work.side) != job.step:
+            job.step, job.guards = (work.need, work.side), Counter()
+        if work.need in ("good", "bad", "aside"):
+            actions: dict[str, HandsAction] = {"good": "take-out-good", "bad": "take-out-bad", "aside": "take-out"}
+            self._finish(job, actions[work.need])
+        elif work.need == "label":
+            self._label(job)
+        else:
+            self._work_on_side(job, disc, work)
+
+    def _finish(self, job: Job, action: HandsAction) -> None:
+        if job.drive is None:  # it stands so already: nobody needs it at the table
+            self._jobs.remove(job)
+        else:
+            self._ask(job, action)
+
+    def _label(self, job: Job) -> None:
+        if not job.printed:
+            job.printed = True
+            self._out.append(PrintLabel(job.serial))
+        self._ask(job, "label", face="A")
+
+    def _work_on_side(self, job: Job, disc: DiscState, work: Work) -> None:
+        """Brings a disc into a drive for a writing or a read, the right face up, and begins it."""
+        side = cast(Face, work.side)
+        wanted = drives_for(work, disc, job.batch.stations, self._swapped(job.batch))
+        held = {name for name in wanted if self._floor.held(name)}
+        if is_blocked(wanted, held):
+            self._finish(job, "take-out")  # the drive's check comes first
+            return
+        free = [name for name in wanted if name not in held and self._lies_in(name) in (None, job)]
+        if not free:
+            job.state = "waiting"
+        elif job.drive is None:
+            self._ask(job, "insert", free[0], "A", fresh=job.fresh)
+        elif job.drive not in free:
+            self._ask(job, "move", free[0], job.face)
+        elif job.face != side:
+            self._ask(job, "turn-over", job.drive, side)
+        elif work.need == "write" and job.batch.rules.probe and not job.probed:
+            self._begin(job, "probe", side)
+        else:
+            self._begin(job, "write" if work.need == "write" else "read", side)
+
+    def _swapped(self, batch: BatchWork) -> bool:
+        """Whether the second half of a batch is at work."""
+        return 2 * self._floor.good(batch.name) >= batch.wanted
+
+    def _begin(self, job: Job, what: What, side: str) -> None:
+        assert job.drive is not None
+        job.state = "command"
+        self._out.append(Command(what, job.drive, job.serial, side))
+
+    def _ask(
+        self, job: Job, action: HandsAction, drive: str | None = None, face: Face | None = None, fresh: bool = False, why: GuardKind | None = None
+    ) -> None:
+        job.state = "hands"
+        place = drive or job.drive
+        if action in ("insert", "move") and place is not None:
+            job_drive, job.drive = job.drive, job.drive
+            del job_drive
+        self._asked.append((job, Hands(action, job.serial, place, face, fresh, why)))
+
+    def _lies_in(self, drive: str) -> Job | None:
+        """The disc that lies in a drive, or that was asked to be put into it."""
+        for job in self._jobs:
+            if job.drive == drive:
+                return job
+        pending = [*self._asked, *([self._in_hand] if self._in_hand else [])]
+        return next((job for job, hands in pending if hands.action in ("insert", "move") and hands.drive == drive), None)
+
+    # Discs begun, drives that wait for each other, hands
+
+    def _begin_discs(self) -> None:
+        """Brings discs to drives that have none, those that were begun before first."""
+        if not self._batches or self._stopping:
+            return
+        batch = self._batches[0]
+        for drive in self._idle_writers(batch):
+            job = self._next_job(batch)
+            if job is None:
+                return
+            self._jobs.append(job)
+            self._decide(job)
+            if job.state == "waiting" and self._lies_in(drive) is None:
+                return
+
+    def _idle_writers(self, batch: BatchWork) -> Iterator[str]:
+        first = batch.sides[0]
+        serving = [station.name for station in batch.stations if first in station.writes]
+        waiting = any(job.drive is None and job.state == "waiting" for job in self._jobs)
+        for name in drives_for(Work("write", first), DiscState("", "open", False, {first: _NEW}), batch.stations, self._swapped(batch)):
+            if name in serving and not waiting and not self._floor.held(name) and self._lies_in(name) is None:
+                yield name
+
+    def _next_job(self, batch: BatchWork) -> Job | None:
+        while self._begun:
+            serial = self._begun.popleft()
+            disc = self._floor.disc(serial)
+            if not (disc.rejected or disc.verdict == "pass"):
+                return Job(serial, batch, fresh=all(state.to_write for state in disc.sides.values()))
+        if self._floor.stopped(batch.name) or self._floor.good(batch.name) + self._at_work(batch) >= batch.wanted:
+            return None
+        serial_new = self._floor.hand_out(batch.name)
+        return None if serial_new is None else Job(serial_new, batch, fresh=True)
+
+    def _at_work(self, batch: BatchWork) -> int:
+        """The discs at the table that may still become good."""
+        discs = (self._floor.disc(job.serial) for job in self._jobs if job.batch is batch)
+        return sum(not disc.rejected and disc.verdict != "pass" for disc in discs)
+
+    def _untangle(self) -> None:
+        """Puts a disc aside where all that lie in drives wait for each other's drive."""
+        if self._asked or self._in_hand or any(job.state != "waiting" for job in self._jobs):
+            return
+        job = next((job for job in self._jobs if job.drive is not None), None)
+        if job is not None:
+            self._ask(job, "take-out", why="wrong-drive")
+
+    def _next_hands(self) -> None:
+        if self._in_hand is None and self._asked:
+            self._in_hand = self._asked.popleft()
+            self._out.append(self._in_hand[1])
+
+    def _end_batches(self) -> None:
+        """Goes on to the next batch when one has no more work."""
+        while self._batches and not self._jobs and not self._in_hand:
+            batch = self._batches[0]
+            if self._begun or (not self._stopping and self._may_begin(batch)):
+                return
+            self._batches.popleft()
+            self._out.append(BatchDone(batch.name))
+            self._begun = deque(self._batches[0].begun) if self._batches else deque()
+            if self._batches and not self._paused:
+                self._begin_discs()
+                self._next_hands()
+
+    def _may_begin(self, batch: BatchWork) -> bool:
+        return bool(list(self._idle_writers(batch))) and self._floor.good(batch.name) < batch.wanted and not self._floor.stopped(batch.name)
