@@ -3,11 +3,15 @@
 import hashlib
 import json
 import os
-from collections.abc import Mapping
+import re
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import Any
 
 from mastering.errors import MasteringError
+from mastering.platform import flush_folder, flushing, give_folder_name, give_name
 
 
 def digest(data: bytes) -> str:
@@ -27,19 +31,60 @@ def refuse_existing(target: Path) -> None:
 
 
 def write_file(target: Path, data: bytes) -> None:
-    """Makes a file that did not exist, whole or not at all. MasteringError when it exists or can't be written."""
+    """Makes a file that did not exist, whole or not at all, flushed with its name. MasteringError when it exists or can't be written."""
+    with new_file(target) as beside, beside.open("xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+@contextmanager
+def new_file(target: Path) -> Iterator[Path]:
+    """A name beside a file that is to be made, which the block makes whole and flushes; then it gets its own name, flushed too.
+
+    Nothing is ever replaced, whatever came to be there meanwhile, and nothing is left of a block that fails.
+    MasteringError when the file exists or can't be written.
+    """
     refuse_existing(target)
-    beside = target.absolute().with_name(f".{target.name}.{os.getpid()}")
+    parent = target.absolute().parent
     try:
-        with beside.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.link(beside, target)  # unlike a rename it replaces nothing
+        with flushing(parent):
+            sweep(parent)
+            beside = parent / f".{target.name}.{os.getpid()}{UNFINISHED}"
+            try:
+                yield beside
+                give_name(beside, target)
+            finally:
+                beside.unlink(missing_ok=True)
+    except FileExistsError as error:
+        raise MasteringError(f"{target}: exists already; name a file that does not") from error
     except OSError as error:
         raise MasteringError(f"{target}: can't be written: {error.strerror}") from error
-    finally:
-        beside.unlink(missing_ok=True)
+
+
+UNFINISHED = ".unfinished"
+_KIND = re.compile(rf"\..+\.\w+{re.escape(UNFINISHED)}(-journal)?")
+_OLD = 3600  # seconds after which a command that was writing has surely ended
+
+
+def sweep(folder: Path) -> None:
+    """Removes what commands left unfinished that were killed: only what this module named, and only when nobody wrote to it for an hour."""
+    before = time.time() - _OLD
+    with os.scandir(folder) as entries:
+        left = [entry for entry in entries if entry.name.endswith((UNFINISHED, f"{UNFINISHED}-journal")) and _KIND.fullmatch(entry.name)]
+    for entry in left:
+        with suppress(OSError):  # another command may have swept it, or it is not ours to remove
+            if entry.stat(follow_symlinks=False).st_mtime < before:
+                _remove(entry)
+
+
+def _remove(entry: "os.DirEntry[str]") -> None:
+    if entry.is_dir(follow_symlinks=False):
+        import shutil
+
+        shutil.rmtree(entry.path, ignore_errors=True)
+    else:
+        Path(entry.path).unlink()
 
 
 def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True) -> None:
@@ -49,30 +94,22 @@ def write_folder(target: Path, files: Mapping[str, bytes], durable: bool = True)
     MasteringError when it exists or can't be written; then nothing of it is left.
     """
     refuse_existing(target)
-    parent = target.absolute().parent
     try:
-        handle = os.open(parent, os.O_RDONLY | os.O_DIRECTORY)  # before anything is made, so that its flush can't be refused after it
+        with flushing(target.absolute().parent) if durable else nullcontext():
+            sweep(target.absolute().parent)
+            _write_beside(target, files, durable)
     except OSError as error:
         raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
-    try:
-        _write_beside(target, files, durable)
-        if durable:
-            os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _write_beside(target: Path, files: Mapping[str, bytes], durable: bool) -> None:
     import shutil  # here, as most commands write no folder, and should not wait for what only this one needs
     import tempfile
 
-    try:
-        beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.absolute().parent))
-    except OSError as error:
-        raise MasteringError(f"{target}: can't be made: {error.strerror}") from error
+    beside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=UNFINISHED, dir=target.absolute().parent))
     try:
         _fill(beside, files, durable)
-        os.rename(beside, target)  # noqa: PTH104  (Path.rename would replace an empty folder just as silently)
+        give_folder_name(beside, target)
     except OSError as error:
         raise MasteringError(f"{target}: can't be written: {error.strerror}; nothing was left of it") from error
     finally:
@@ -94,13 +131,4 @@ def _fill(folder: Path, files: Mapping[str, bytes], durable: bool) -> None:
         path.chmod(0o644)
     if durable:
         for inner in (folder, *(path for path in folder.rglob("*") if path.is_dir())):
-            _flush(inner)
-
-
-def _flush(folder: Path) -> None:
-    """Flushes a folder's own entries to the disk."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+            flush_folder(inner)

@@ -3,7 +3,7 @@
 To compare cells with known ones takes a fraction of the time that it takes to decode and check them, and says the same.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -66,7 +66,8 @@ class Recall:
 
 def _joined(old: _Known, new: _Known) -> _Known:
     keys, first = np.unique(np.concatenate((old.keys, new.keys)), return_index=True)
-    columns: list[Any] = [np.concatenate(pair)[first] for pair in zip(old[1:], new[1:], strict=True)]
+    pairs: Iterable[tuple[Any, Any]] = zip(old[1:], new[1:], strict=True)
+    columns = [np.concatenate(pair)[first] for pair in pairs]
     return _Known(keys, *columns)
 
 

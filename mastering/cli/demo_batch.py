@@ -61,17 +61,17 @@ class Evening:
 
     def open(self) -> Batch:
         """Adds lots and drives, opens the batch, hands out the serials."""
-        with self.ledger.write() as book:
+        with self.ledger.write() as writer:
             at = {"at": self.clock()}
             for lot in LOTS:
-                book.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
+                writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
-                book.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(book, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
-            book.add(line)
+                writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
+            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            writer.add(line)
             for number in range(1, DISCS + 1):
-                book.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
-            return book.batch(line["batch"])
+                writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
+            return writer.batch(line["batch"])
 
     def make(self, batch: Batch, number: int) -> Disc:
         """Makes one disc: writes both sides, reads both, and does what each verdict asks for until it is boxed or rejected."""

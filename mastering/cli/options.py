@@ -11,7 +11,7 @@ from mastering.shop import Shop, find
 
 if TYPE_CHECKING:
     from formats.model.geometry import Geometry
-    from mastering.ledger.book import Book
+    from mastering.ledger.log_writer import LogWriter
     from mastering.ledger.store import Ledger
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -71,13 +71,13 @@ def open_ledger(given: str | None, create: bool = False) -> "Ledger":
     return Ledger.open(shop().ledger(given), create)
 
 
-def stamp(book: "Book") -> str:
+def stamp(writer: "LogWriter") -> str:
     """The time of a new row. Says so when the clock was set back, as the rows stay in order all the same."""
     from mastering.clock import moment, now
 
     time = now()
-    if book.last_at is not None and moment(time, "the clock") < moment(book.last_at, "the ledger"):
+    if writer.last_at is not None and moment(time, "the clock") < moment(writer.last_at, "the ledger"):
         click.echo(
-            f"obverse: the clock says {time}, and the ledger's last row is of {book.last_at}: see whether the clock is right", err=True
+            f"obverse: the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right", err=True
         )
     return time

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from mastering.judging.verdict import Verdict
 from mastering.master.master import Master, Side
 from mastering.master.serial import read_slot
+from mastering.platform import open_regular
 
 
 @dataclass(frozen=True)
@@ -34,13 +35,13 @@ class Quick:
     def match(self, path: str) -> Match | bytes | None:
         """The side that the file at a path equals; else its bytes, when it is no longer than a dump; else None."""
         try:
-            handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+            handle, state = open_regular(path)
             try:
                 data = os.read(handle, self._longest + 1)  # one more, so that a longer file can't pass
-                if os.fstat(handle).st_size != len(data):  # too long, no plain file, or a file system that gives less than was asked for
-                    return None
             finally:
                 os.close(handle)
+            if state.st_size != len(data):  # too long, or a file system that gives less than was asked for
+                return None
         except OSError:
             return None
         return self.match_bytes(data) or (data if 0 < len(data) <= self._longest else None)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from mastering.errors import MasteringError
+from mastering.platform import IrregularFileError, open_regular
 
 SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
 REPORT = ".report.csv"
@@ -83,18 +84,16 @@ def is_capture(path: str) -> bool:
 def read_bounded(path: str, largest: int, count: int = -1) -> bytes:
     """A regular file's bytes, or its first `count`. ReadBackError when it can't be read, is no regular file, or is larger."""
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        handle, state = open_regular(path)
         try:
-            state = os.fstat(handle)
-            if stat.S_ISDIR(state.st_mode):
-                raise ReadBackError(f"{path}: a folder, where a file was expected; folders in folders are not looked into")
-            if not stat.S_ISREG(state.st_mode):
-                raise ReadBackError(f"{path}: a {_kind(state.st_mode)}, where a file was expected")
             if state.st_size > largest:
                 raise ReadBackError(f"{path}: {state.st_size:,} bytes, more than the {largest:,} that such a file may have")
             return _read_all(handle, state.st_size if count < 0 else count)
         finally:
             os.close(handle)
+    except IrregularFileError as error:
+        hint = "; folders in folders are not looked into" if stat.S_ISDIR(error.mode) else ""
+        raise ReadBackError(f"{path}: a {_kind(error.mode)}, where a file was expected{hint}") from error
     except OSError as error:
         raise ReadBackError(f"{path}: can't be read: {error.strerror or error}") from error
 

@@ -1,6 +1,5 @@
 """Lines out of a ledger and into one, and the proof that nobody changed it behind its back."""
 
-import os
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import zip_longest
@@ -9,9 +8,10 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, select
 
 from mastering.errors import MasteringError
-from mastering.ledger.book import START, chained
+from mastering.files import new_file
 from mastering.ledger.lines import LineError, parsed
-from mastering.ledger.store import Ledger, LedgerError, flush_folder, memory
+from mastering.ledger.log_writer import START, chained
+from mastering.ledger.store import SIGNS_OF_DAMAGE, Ledger, LedgerError, memory
 from mastering.ledger.tables import METADATA
 
 _CHUNK = 20_000  # lines whose rows are gathered before they are written
@@ -19,20 +19,23 @@ _TOLD = 5  # problems of a check
 Row = tuple[object, ...]
 
 
-def take(ledger: Ledger, lines: Iterable[str], name: str) -> int:
-    """Takes every line of a text into a ledger, or none of them; returns how many. LineError names the first line that is wrong."""
+def take(ledger: Ledger, lines: Iterable[str], name: str, own: bool = False) -> int:
+    """Takes every line of a text into a ledger, or none of them; returns how many. LineError names the first line that is wrong.
+
+    `own`: they are the rows of a ledger's log, whose texts stay as they are.
+    """
     count = 0
-    with ledger.write() as book:
+    with ledger.write() as writer:
         for number, text in enumerate(lines, 1):
             if not text.strip():
                 continue
             try:
-                book.add(parsed(text))
+                writer.add(parsed(text), text if own else None)
             except MasteringError as error:
                 raise LineError(f"{name}, line {number}: {error}; nothing was imported") from error
             count += 1
             if count % _CHUNK == 0:
-                book.flush()
+                writer.flush()
     return count
 
 
@@ -40,18 +43,8 @@ def take_anew(path: Path, lines: Iterable[str], name: str) -> int:
     """Makes a ledger of lines; there is none when one of them is wrong."""
     if not path.absolute().parent.is_dir():
         raise LedgerError(f"{path}: can't be made: its folder is not there")
-    beside = path.absolute().with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with Ledger.open(beside, create=True) as ledger:
-            count = take(ledger, lines, name)
-        os.link(beside, path)  # unlike a rename it replaces nothing
-        beside.unlink()
-        flush_folder(path.absolute().parent)
-    except OSError as error:
-        raise LedgerError(f"{path}: can't be made: {error.strerror}") from error
-    finally:
-        beside.unlink(missing_ok=True)
-    return count
+    with new_file(path) as beside, Ledger.open(beside, create=True) as ledger:
+        return take(ledger, lines, name)
 
 
 @dataclass(frozen=True)
@@ -67,27 +60,48 @@ class Checked:
         return not self.problems
 
 
+def first_problem(ledger: Ledger) -> str | None:
+    """The first thing that a check of the ledger finds, None when it is sound."""
+    return next((problem for checked in check(ledger) for problem in checked.problems), None)
+
+
 def check(ledger: Ledger) -> Iterator[Checked]:
     """The database's own integrity, the chain over the log's rows, and whether all other tables are what the log gives."""
-    yield Checked("database", tuple(_integrity(ledger)))
+    yield _checked("database", _integrity(ledger))
+    chain = _checked("chain", _chain(ledger))
+    yield chain
+    yield _checked("tables", _replayed(ledger)) if chain.ok else Checked("tables", ("not compared, as the chain is broken",))
+
+
+def _checked(name: str, problems: Iterator[str]) -> Checked:
+    """A check's problems; that it can't be carried out is one of them, whatever damaged bytes made of a value."""
     try:
-        chain = tuple(_chain(ledger))
+        return Checked(name, tuple(problems))
+    except SIGNS_OF_DAMAGE as error:
+        return Checked(name, (f"it can't be read ({type(error).__name__}: {error})"[:200],))
     except LedgerError as error:
-        chain = (str(error),)
-    yield Checked("chain", chain)
-    yield Checked("tables", tuple(_replayed(ledger)) if not chain else ("not compared, as the chain is broken",))
+        return Checked(name, (str(error),))
 
 
 def _integrity(ledger: Ledger) -> Iterator[str]:
-    try:
-        with ledger.read() as questions:
-            found = [str(row[0]) for row in questions.connection.exec_driver_sql(f"PRAGMA integrity_check({_TOLD})")]
-            loose = questions.connection.exec_driver_sql("PRAGMA foreign_key_check").all()
-    except LedgerError as error:
-        yield str(error)
-        return
+    """What SQLite itself finds, and whatever stands in its schema that this program did not put there, or no longer stands there."""
+    with ledger.read() as questions:
+        found = [str(row[0]) for row in questions.connection.exec_driver_sql(f"PRAGMA integrity_check({_TOLD})")]
+        loose = questions.connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+        schema = _schema(questions.connection)
+    with memory() as anew, anew.read() as wanted:
+        own = _schema(wanted.connection)
     yield from (line for text in found if text != "ok" for line in text.splitlines()[:_TOLD])
     yield from (f"{row[0]}: row {row[1]} points to a row of {row[2]} that is not there" for row in loose[:_TOLD])
+    yield from (f"{kind} {name} is not this program's" for kind, name in sorted(schema.keys() - own.keys())[:_TOLD])
+    yield from (f"{kind} {name} is missing" for kind, name in sorted(own.keys() - schema.keys())[:_TOLD])
+    yield from (f"{kind} {name} was changed" for kind, name in sorted(own.keys() & schema.keys()) if own[kind, name] != schema[kind, name])
+
+
+def _schema(connection: Connection) -> dict[tuple[str, str], object]:
+    """Kind and name of all that a database declares, with its text."""
+    declared = connection.exec_driver_sql("SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")
+    return {(str(row.type), str(row.name)): row.sql for row in declared}
 
 
 def _chain(ledger: Ledger) -> Iterator[str]:
@@ -110,7 +124,7 @@ def _replayed(ledger: Ledger) -> Iterator[str]:
     """Rows of the other tables that the log does not give."""
     with memory() as anew:
         try:
-            take(anew, (text for _, text, _ in ledger.texts()), "the log")
+            take(anew, (text for _, text, _ in ledger.texts()), "the log", own=True)
         except LineError as error:
             yield str(error)
             return

@@ -2,12 +2,13 @@
 
 import json
 import re
-from collections.abc import Collection, Mapping
-from typing import Any, NoReturn
+from collections.abc import Collection, Iterator, Mapping
+from math import isfinite
+from typing import Any, NoReturn, get_args
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
-from mastering.judging.verdict import KINDS
+from mastering.judging.verdict import KINDS, Action, Diagnosis, Evidence, Looks, State
 
 Line = Mapping[str, Any]
 
@@ -44,18 +45,24 @@ _FURTHER: Mapping[str, Mapping[str, tuple[type, ...]]] = {  # what a line need n
         "price": (int, float, _NONE), "supplier": _MAYBE, "at": _TEXT,
     },
     "drive": {"index": _MAYBE, "at": _TEXT},
-    "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE)},
+    "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE), "first_sector": (dict, _NONE)},
     "read": {"file_sha256": _MAYBE, "slot": _LIST},
 }  # fmt: skip
 _ZONE = 4  # head, first and last track, sectors of each
 _SECTORS = {"expected": _COUNT, "good": _COUNT}
-_LOOKS = (None, "shifted", "repeats-previous", "filled")
+_LOOKS = (None, *get_args(Looks))
 _FINDING = {"track": _COUNT, "head": _COUNT, "sector": _COUNT, "kind": _TEXT}
 _VALUES: Mapping[str, tuple[str | None, ...]] = {
-    "evidence": ("dump", "report", "cells", "flux"),
-    "verdict": ("pass", "marginal", "fail"),
-    "diagnosis": (None, "blank", "other-side", "other-master", "other-geometry", "shifted", "short"),
+    "evidence": get_args(Evidence),
+    "verdict": get_args(State),
+    "diagnosis": (None, *get_args(Diagnosis)),
     "side": (None, "A", "B"),
+}
+LONGEST_LINE = 4 << 20  # characters; the largest read of the largest disc has less than a tenth
+_ACTIONS: Mapping[str, tuple[str, ...]] = {  # by verdict
+    "pass": ("box",),
+    "marginal": ("read-again",),
+    "fail": tuple(action for action in get_args(Action) if action != "box"),
 }
 _LONGEST = 64
 _CATALOGUE = re.compile(r"[A-Z0-9-]{0,31}[A-Z0-9]")
@@ -67,8 +74,14 @@ class LineError(MasteringError):
     """A line that can't stand in the ledger."""
 
 
+class DamagedError(MasteringError):
+    """A row of the log that no program wrote so."""
+
+
 def parsed(text: str) -> dict[str, Any]:
-    """The object on a line of text. LineError when it is none."""
+    """The object on a line of text. LineError when it is none, or one that no ledger could print again."""
+    if len(text) > LONGEST_LINE:
+        raise LineError(f"{len(text):,} characters, more than the {LONGEST_LINE:,} that a line may have")
     try:
         line = _DECODER.decode(text)
     except (ValueError, RecursionError) as error:
@@ -78,16 +91,51 @@ def parsed(text: str) -> dict[str, Any]:
     return line
 
 
+def logged(text: str) -> dict[str, Any]:
+    """The line of a row of the log, which the program trusts. DamagedError when it is none."""
+    try:
+        line = parsed(text)
+        check_shape(line)
+    except (LineError, TypeError) as error:
+        raise DamagedError(f"a row of its log is not what was written: {error}") from error
+    return line
+
+
+def _number(text: str) -> float:
+    number = float(text)
+    if not isfinite(number):
+        raise ValueError(f"{text} is larger than any number that can be kept")
+    return number
+
+
 def _no_constant(text: str) -> NoReturn:
     raise ValueError(f"{text} is no number")
 
 
-_DECODER, _ENCODER = json.JSONDecoder(parse_constant=_no_constant), json.JSONEncoder(separators=(",", ":"))
+_DECODER, _ENCODER = json.JSONDecoder(parse_constant=_no_constant, parse_float=_number), json.JSONEncoder(separators=(",", ":"))
 
 
 def spelled(line: Line) -> str:
-    """The one spelling of a line, which its digest covers."""
-    return _ENCODER.encode(line)
+    """The one spelling of a line, which its digest covers. LineError when a text in it has characters that can't be printed again."""
+    text = _ENCODER.encode(line)
+    if "\\ud" in text:  # a surrogate: half of a character, or all of one with its other half
+        for key, value in _texts(line):
+            if not value.isprintable() and any("\ud800" <= character <= "\udfff" for character in value):
+                raise LineError(f"{key} is {value.encode('ascii', 'backslashreplace').decode()[:40]}, which is no text")
+    return text
+
+
+def _texts(value: Any, where: str = "") -> Iterator[tuple[str, str]]:
+    """Every text in a JSON value, keys too, with the key that it stands under."""
+    if isinstance(value, str):
+        yield where, value
+    elif isinstance(value, Mapping):
+        for key, inner in value.items():
+            yield "a key", key
+            yield from _texts(inner, where or key)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _texts(inner, where)
 
 
 def check_shape(line: Line) -> None:
@@ -115,6 +163,10 @@ def _check_batch(line: Line) -> None:
         if not (isinstance(zones, list) and all(_is_zone(zone) for zone in zones)):
             raise LineError(f"zones of side {side}: lists of head, first track, last track and sectors were expected")
 
+    for side, number in (line.get("first_sector") or {}).items():
+        if type(number) is not int or not 0 <= number < _LARGEST_ZONE:
+            raise LineError(f"first_sector of side {side}: a sector's number was expected")
+
 
 def _check_read(line: Line) -> None:
     for key, values in _VALUES.items():
@@ -127,6 +179,30 @@ def _check_read(line: Line) -> None:
         _held(finding, _FINDING, "a finding")
         _one_of(finding["kind"], KINDS[1:], "a finding's kind")
         _one_of(finding.get("looks"), _LOOKS, "a finding's looks")
+    if len({(each["track"], each["head"], each["sector"]) for each in line["findings"]}) != len(line["findings"]):
+        raise LineError("findings: two are about one sector")
+    _check_verdict(line)
+
+
+def _check_verdict(line: Line) -> None:
+    """LineError when what a read line says of its disc contradicts itself."""
+    kinds, sectors, side = [each["kind"] for each in line["findings"]], line["sectors"], line["side"]
+    wrong = sum(kind != "soft" for kind in kinds)
+    fails = side is None or line["diagnosis"] is not None or wrong > 0
+    verdict = "fail" if fails else "marginal" if kinds else "pass"
+    marginal_by_its_margin = line["verdict"] == "marginal" and verdict == "pass" and "margin" in line
+    if line["verdict"] != verdict and not marginal_by_its_margin:
+        raise LineError(f"verdict is {line['verdict']}, where its side, diagnosis and findings make it {verdict}")
+    if line["action"] not in _ACTIONS[line["verdict"]]:
+        raise LineError(
+            f"action is {json.dumps(line['action'])[:40]}, where {line['verdict']} has {' or '.join(_ACTIONS[line['verdict']])}"
+        )
+    if (sectors is None) != (side is None) or (side is None and kinds):
+        raise LineError("side, sectors, findings: without a side no sector was judged, and with one some were")
+    if sectors is not None and sectors["good"] != sectors["expected"] - wrong:
+        raise LineError(f"sectors: {sectors['good']} good of {sectors['expected']}, where {wrong} have findings other than soft")
+    if line["unproven"] > (sectors or {"good": 0})["good"]:
+        raise LineError(f"unproven is {line['unproven']}, more than sectors that pass")
 
 
 def _one_of(value: Any, values: Collection[str | None], what: str) -> None:

@@ -15,8 +15,9 @@ from mastering.deciding.statistics.history import History, Surface
 from mastering.deciding.statistics.states import InUse
 from mastering.judging.standing import RANK
 from mastering.ledger.entities import Batch
-from mastering.ledger.lines import parsed
-from mastering.ledger.questions import Questions, Zones, zones_of
+from mastering.ledger.geometries import Zones, zones_of
+from mastering.ledger.lines import logged
+from mastering.ledger.questions import Questions
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
 
 _PAGE = 500  # rows at a time: so few that the collector of dead objects does not look through them
@@ -207,7 +208,7 @@ def _timed(known: Questions) -> Iterator[tuple[Any, datetime]]:
     reads = select(READS.c.disc, READS.c.side, READS.c.drive, READS.c.writing, LOG.c.text).join(LOG, LOG.c.number == READS.c.line)
     for row in known.connection.execute(reads.where(READS.c.line.in_(select(newest.c.line))).order_by(READS.c.line)):
         if row.drive is not None and row.writing == 1:
-            yield row, datetime.fromisoformat(parsed(row.text)["at"])
+            yield row, datetime.fromisoformat(logged(row.text)["at"])
 
 
 def sides_of(batches: list[Batch]) -> int:

@@ -3,20 +3,20 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from json import dumps
 from typing import Any
 
 from sqlalchemy import Integer, Select, and_, case, exists, func, or_, select, text
 
 from mastering.deciding.rates import By, Rate, Role
-from mastering.errors import MasteringError
 from mastering.judging.standing import ORDER, RANK, Standing
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.lines import Line, parsed
-from mastering.ledger.shelf import Shelf
+from mastering.ledger.geometries import Zones, zones_of
+from mastering.ledger.lines import Line, logged
+from mastering.ledger.lookup import Lookup
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES
 
 _OPEN, _FAIL, _MARGINAL = RANK["open"], RANK["fail"], RANK["marginal"]
-Zones = tuple[tuple[int, int, int, int], ...]  # head, first and last track, sectors of each
 
 
 @dataclass
@@ -51,7 +51,7 @@ class _Tally:
         return Rate(by, group, self.discs, self.bad, self.marginal, self.rewritten, self.first_bad, self.simulated > 0, self.unread)
 
 
-class Questions(Shelf):
+class Questions(Lookup):
     """The ledger open for reading."""
 
     def rows(self) -> int:
@@ -68,6 +68,13 @@ class Questions(Shelf):
         found = {ORDER[rank]: count for rank, count in self.connection.execute(query)}
         return {standing: found.get(standing, 0) for standing in ("pass", "marginal", "fail", "open")}
 
+    def closing_digest(self, batch: Batch) -> str | None:
+        """The digest of the row that closed a batch, None while it is open."""
+        if batch.open:
+            return None
+        start = func.instr(LOG.c.text, f'"kind":"close","batch":{dumps(batch.name)}') > 0
+        return self.connection.scalar(select(LOG.c.digest).where(LOG.c.number > batch.id, start).order_by(LOG.c.number.desc()).limit(1))
+
     def is_read(self, batch: Batch) -> bool:
         """Whether any read of a batch was recorded."""
         read = select(READS.c.line).join(DISCS, DISCS.c.line == READS.c.disc).where(DISCS.c.batch == batch.id)
@@ -77,7 +84,7 @@ class Questions(Shelf):
         """The lines by which a disc was rejected by eye or corrected, in their order."""
         named = func.instr(LOG.c.text, f'"serial":"{disc.serial}"') > 0
         texts = self.connection.scalars(select(LOG.c.text).where(LOG.c.number > disc.id, named).order_by(LOG.c.number))
-        found = (parsed(text) for text in texts)
+        found = (logged(text) for text in texts)
         return [line for line in found if line["kind"] in ("reject", "amend") and line["serial"] == disc.serial]
 
     # Rates
@@ -193,32 +200,6 @@ _NEWEST_FINDINGS = (
     .where(SIDES.c.verdict != _OPEN, or_(FINDINGS.c.bad > 0, FINDINGS.c.not_tried > 0))
     .group_by(*_PLACE, _BATCH)
 )
-
-
-def zones_of(batch: Batch, side: str) -> Zones:
-    """The tracks of a batch's side: as they were when it was opened, else as its geometry is declared. MasteringError when it is not."""
-    held = batch.line.get("zones")
-    if isinstance(held, dict) and side in held:
-        return tuple((head, first, last, sectors) for head, first, last, sectors in held[side])
-    from formats import registry
-
-    try:
-        return geometry_zones(registry.geometry(batch.sides[side]))
-    except KeyError as error:
-        raise MasteringError(
-            f"batch {batch.name}: nobody knows the tracks of its side {side} ({batch.sides[side]}); update the program, "
-            "or ask for rates by lot or drive"
-        ) from error
-
-
-def geometry_zones(geometry: Any) -> Zones:
-    """Head, first and last track and sectors a track of a geometry's zones, head by head."""
-    added = geometry.head_tracks
-    return tuple(
-        (head, zone.first + head * added, zone.last + head * added, zone.sectors)
-        for head in range(geometry.heads)
-        for zone in geometry.zones
-    )
 
 
 def _sectors(zones: Zones, head: int, track: int) -> int:

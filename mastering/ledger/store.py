@@ -8,26 +8,40 @@ writes the ledger is one file, which can be copied by hand, lie on a share, or b
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from sqlalchemy import Connection, create_engine, select
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy import Connection, create_engine, select, text
+from sqlalchemy.exc import DatabaseError, InvalidRequestError
 from sqlalchemy.pool import NullPool
 
 from mastering.errors import MasteringError
+from mastering.files import new_file
+from mastering.ledger.lines import DamagedError
 from mastering.ledger.migrations import steps
 from mastering.ledger.questions import Questions
 from mastering.ledger.tables import LOG, VERSION
+from mastering.platform import QueueTimeoutError, first_in_queue, flush_folder
 
 if TYPE_CHECKING:
-    from mastering.ledger.book import Book
+    from mastering.ledger.log_writer import LogWriter
 
 APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
 PATIENCE = 10.0  # seconds to wait for another process that writes
 _PAGE = 2000  # rows of the log that are read at a time
+_ANY_ROW = text("SELECT 1 FROM log LIMIT 1")
+SIGNS_OF_DAMAGE = (  # what values that nobody wrote do to a program that trusts them
+    DamagedError,
+    LookupError,
+    TypeError,
+    ValueError,
+    AttributeError,
+    AssertionError,
+    ArithmeticError,
+    InvalidRequestError,
+)
 
 
 class LedgerError(MasteringError):
@@ -37,8 +51,9 @@ class LedgerError(MasteringError):
 class Ledger:
     """An open ledger. Use it within `with`."""
 
-    def __init__(self, path: Path, connection: Connection) -> None:
-        self.path, self._connection = path, connection
+    def __init__(self, path: Path, connection: Connection, queue: Path | None = None) -> None:
+        self.path, self._connection, self._queue = path, connection, queue
+        self._examined = False
 
     @classmethod
     def open(cls, path: Path, create: bool = False) -> "Ledger":
@@ -51,9 +66,9 @@ class Ledger:
         def connect() -> sqlite3.Connection:
             return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode={mode}", timeout=PATIENCE, uri=True)
 
-        with _told(path):
+        with _explained(path):
             engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=NullPool, isolation_level="AUTOCOMMIT")
-            made = cls(path, engine.connect())
+            made = cls(path, engine.connect(), path.absolute().parent)
             try:
                 made._connection.exec_driver_sql("PRAGMA journal_mode = DELETE")
                 made._connection.exec_driver_sql("PRAGMA synchronous = EXTRA")
@@ -74,20 +89,34 @@ class Ledger:
     # Transactions
 
     @contextmanager
-    def write(self) -> Iterator["Book"]:
-        """The book to write in: all of it is on the disk when the block ends, or nothing when it fails."""
-        from mastering.ledger.book import Book
+    def write(self) -> Iterator["LogWriter"]:
+        """The writer of new lines: all of it is on the disk when the block ends, or nothing when it fails."""
+        from mastering.ledger.log_writer import LogWriter
 
-        with _told(self.path), self._transaction("BEGIN IMMEDIATE"):
-            book = Book(self._connection)
-            yield book
-            book.flush()
+        with self._explained(), self._first_in_queue(), self._transaction("BEGIN IMMEDIATE"):
+            writer = LogWriter(self._connection)
+            yield writer
+            writer.flush()
 
     @contextmanager
     def read(self) -> Iterator[Questions]:
         """The ledger as it stands, for questions: nothing changes within the block."""
-        with _told(self.path), self._transaction("BEGIN"):
+        with self._explained(), self._transaction("BEGIN"):
+            with self._first_in_queue():  # only to begin: SQLite grants it the file before the next writer's turn
+                self._connection.execute(_ANY_ROW)
             yield Questions(self._connection)
+
+    @contextmanager
+    def _first_in_queue(self) -> Iterator[None]:
+        """Commands that use one ledger take turns: SQLite's own lock has no queue, and let one of four writers wait for seconds."""
+        if self._queue is None:
+            yield
+            return
+        try:
+            with first_in_queue(self._queue, PATIENCE):
+                yield
+        except QueueTimeoutError as error:
+            raise LedgerError(f"{self.path}: {_WORDS[sqlite3.SQLITE_BUSY]}") from error
 
     @contextmanager
     def _transaction(self, begin: str) -> Iterator[None]:
@@ -99,6 +128,28 @@ class Ledger:
             if self._raw.in_transaction:  # SQLite itself has given up some of them
                 self._connection.exec_driver_sql("ROLLBACK")
             raise
+
+    @contextmanager
+    def _explained(self) -> Iterator[None]:
+        """Turns what SQLite says into one line; and whatever else goes wrong, where the file's damage is the reason."""
+        try:
+            with _explained(self.path):
+                yield
+        except SIGNS_OF_DAMAGE as error:
+            damage = None if self._examined else self._damage()
+            if damage is None:
+                raise
+            raise LedgerError(f"{self.path}: damaged ({damage}): `obverse ledger check` says more; go on with the newest backup") from error
+
+    def _damage(self) -> str | None:
+        """The first thing that is wrong with the file, None when it is sound."""
+        from mastering.ledger.exchange import first_problem
+
+        self._examined = True  # so that what the examination itself meets is not examined again
+        try:
+            return first_problem(self)
+        finally:
+            self._examined = False
 
     @property
     def _raw(self) -> sqlite3.Connection:
@@ -113,7 +164,7 @@ class Ledger:
 
     def _ready(self, create: bool) -> None:
         """Brings the schema to this program's version. LedgerError when the file is no ledger, a newer one, or empty (unless `create`)."""
-        with self._transaction("BEGIN"):  # so that all three are of one moment, whoever else begins the ledger
+        with self._first_in_queue(), self._transaction("BEGIN"):  # so that all three are of one moment, whoever else begins the ledger
             version, application = self._pragma("user_version"), self._pragma("application_id")
             empty = self._connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
         if empty and not create:
@@ -128,7 +179,7 @@ class Ledger:
             self._migrate()
 
     def _migrate(self) -> None:
-        with self._transaction("BEGIN IMMEDIATE"):
+        with self._first_in_queue(), self._transaction("BEGIN IMMEDIATE"):
             for version, statements in steps(self._pragma("user_version")):  # asked again: another process may have been first
                 for statement in statements:
                     self._connection.exec_driver_sql(statement)
@@ -137,12 +188,13 @@ class Ledger:
 
     def texts(self) -> Iterator[tuple[int, str, str]]:
         """Number, text and digest of every row of the log up to now, in order. Holds no lock while the caller is busy."""
-        with _told(self.path):
+        with _explained(self.path):
             last = self._connection.scalar(select(LOG.c.number).order_by(LOG.c.number.desc()).limit(1)) or 0
             number = 0
             while number < last:
                 page = select(LOG).where(LOG.c.number > number, LOG.c.number <= last).order_by(LOG.c.number).limit(_PAGE)
-                rows = self._connection.execute(page).all()
+                with self._first_in_queue():
+                    rows = self._connection.execute(page).all()
                 if not rows:
                     return
                 for row in rows:
@@ -153,19 +205,8 @@ class Ledger:
         """A copy of the whole ledger as it stands now, while others may go on writing. LedgerError when it exists or can't be written."""
         if os.path.lexists(target):
             raise LedgerError(f"{target}: exists already; a backup never replaces a file")
-        if not target.absolute().parent.is_dir():
-            raise LedgerError(f"{target}: can't be written: its folder is not there")
-        beside = target.absolute().with_name(f".{target.name}.{os.getpid()}")
-        try:
-            beside.unlink(missing_ok=True)
-            with _told(target):
-                self._copy_to(beside)
-            beside.rename(target)
-            flush_folder(target.absolute().parent)
-        except OSError as error:
-            raise LedgerError(f"{target}: can't be written: {error.strerror}") from error
-        finally:
-            beside.unlink(missing_ok=True)
+        with new_file(target) as beside, _explained(target):
+            self._copy_to(beside)
 
     def _copy_to(self, path: Path) -> None:
         try:
@@ -179,6 +220,15 @@ class Ledger:
             raise LedgerError(f"{path.name}: {_words(error)}") from error
 
 
+def holds_row(path: Path, digest: str) -> bool:
+    """Whether the file is a ledger whose log has a row with this digest. It is left as it is, whatever it is."""
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", timeout=PATIENCE, uri=True)) as copy:
+            return copy.execute("SELECT 1 FROM log WHERE digest = ?", (digest,)).fetchone() is not None
+    except sqlite3.Error:
+        return False
+
+
 def memory() -> Ledger:
     """A ledger in memory only, to try lines on."""
     engine = create_engine("sqlite+pysqlite://", poolclass=NullPool, isolation_level="AUTOCOMMIT")
@@ -187,22 +237,15 @@ def memory() -> Ledger:
     return made
 
 
-def flush_folder(folder: Path) -> None:
-    """Flushes a folder's own entries to the disk."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _explained(path: Path) -> Iterator[None]:
     """Turns what SQLite says into one line about a file."""
     try:
         yield
     except DatabaseError as error:
         raise LedgerError(f"{path}: {_words(error.orig)}") from error
+    except UnicodeDecodeError as error:  # SQLite quotes a damaged schema in its own message
+        raise LedgerError(f"{path}: {_WORDS[sqlite3.SQLITE_CORRUPT]}") from error
     except sqlite3.Error as error:
         raise LedgerError(f"{path}: {_words(error)}") from error
 

@@ -7,8 +7,8 @@ from typing import Any
 
 from formats.words import counted
 from mastering.deciding.fitness import Misfit, misfits
-from mastering.ledger.book import Book
-from mastering.ledger.questions import geometry_zones
+from mastering.ledger.geometries import geometry_zones
+from mastering.ledger.log_writer import LogWriter
 from mastering.master.master import Master
 
 
@@ -22,19 +22,19 @@ class Run:
     operator: str | None = None
 
 
-def unfit(book: Book, master: Master, run: Run) -> Iterator[Misfit]:
+def unfit(writer: LogWriter, master: Master, run: Run) -> Iterator[Misfit]:
     """What does not go together. UnknownError for a lot or drive that there is not."""
     sides = {name: side.geometry for name, side in master.sides.items()}
-    yield from misfits(sides, [book.lot(name) for name in run.lots], [book.drive(name) for name in run.drives])
-    yield from _too_few(book, run)
+    yield from misfits(sides, [writer.lot(name) for name in run.lots], [writer.drive(name) for name in run.drives])
+    yield from _too_few(writer, run)
 
 
-def _too_few(book: Book, run: Run) -> Iterator[Misfit]:
+def _too_few(writer: LogWriter, run: Run) -> Iterator[Misfit]:
     """More good discs are wanted than the lots have blanks left, as far as their counts are known."""
-    counts = [book.lot(name)["count"] for name in run.lots]
+    counts = [writer.lot(name)["count"] for name in run.lots]
     if None in counts:
         return
-    left = max(sum(counts) - sum(book.used(name) for name in run.lots), 0)
+    left = max(sum(counts) - sum(writer.used(name) for name in run.lots), 0)
     if left < run.good:
         named = f"lot{'' if len(run.lots) == 1 else 's'} {' and '.join(run.lots)}"
         yield Misfit(
@@ -44,11 +44,11 @@ def _too_few(book: Book, run: Run) -> Iterator[Misfit]:
         )
 
 
-def batch_line(book: Book, master: Master, run: Run, ledger: Path) -> dict[str, Any]:
+def batch_line(writer: LogWriter, master: Master, run: Run, ledger: Path) -> dict[str, Any]:
     """The line that opens a batch of a master, but for its time."""
     return {
         "kind": "batch",
-        "batch": book.next_batch(),
+        "batch": writer.next_batch(),
         "master": master.label,
         "catalogue": master.catalogue,
         "digest": master.digest,
@@ -59,11 +59,16 @@ def batch_line(book: Book, master: Master, run: Run, ledger: Path) -> dict[str, 
         "operator": run.operator,
         "revision": master.revision,
         "path": _beside(master.path, ledger),
+        "first_sector": {name: side.geometry.first_sector for name, side in master.sides.items()},
         "zones": {name: [list(zone) for zone in geometry_zones(side.geometry)] for name, side in master.sides.items()},
     }
 
 
-def _beside(path: Path, ledger: Path) -> str:
-    """A path as seen from the ledger's folder where it lies in it, so that the shop can be moved; else whole."""
+def _beside(path: Path, ledger: Path) -> str | None:
+    """A path as seen from the ledger's folder where it lies in it, so that the shop can be moved; else whole.
+
+    None where a name in it is no text: no export could print it again. Such a master is found with --masters.
+    """
     whole, folder = path.resolve(), ledger.absolute().parent.resolve()
-    return str(whole.relative_to(folder)) if whole.is_relative_to(folder) else str(whole)
+    text = str(whole.relative_to(folder)) if whole.is_relative_to(folder) else str(whole)
+    return text if text.isprintable() or not any("\ud800" <= character <= "\udfff" for character in text) else None

@@ -10,10 +10,10 @@ from mastering.files import digest
 from mastering.judging.identical import Quick
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, NAMED, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.judging.verdict import Verdict, sides_text
-from mastering.ledger.book import Book
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
-from mastering.ledger.shelf import UnknownError
+from mastering.ledger.log_writer import LogWriter
+from mastering.ledger.lookup import UnknownError
 from mastering.ledger.store import Ledger
 from mastering.ledger.tables import DRIVES
 from mastering.master.master import Master
@@ -24,9 +24,22 @@ if TYPE_CHECKING:
     from mastering.judging.verify import Verifier
 
 
+class FileError(LineError):
+    """A file that was refused as a read-back, and why."""
+
+    def __init__(self, path: str, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(f"{path}: {why}")
+
+
+def printable_name(path: str) -> str:
+    """A path as any export can print it: bytes in no encoding are spelled out."""
+    return path.encode("utf-8", "backslashreplace").decode()
+
+
 @dataclass(frozen=True)
 class Said:
-    """What a person said of some read-backs: what is None is told from the file's name, the batch, or what is known of the disc."""
+    """What a person said of some read-backs: what is None follows from the file's name, the batch, or the disc's earlier reads."""
 
     disc: str | None = None
     side: str | None = None
@@ -68,14 +81,14 @@ class Judge:
 
 @dataclass
 class Recorder:
-    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a book."""
+    """Judges and records read-backs of one batch, of which a person has `said` something. `stamp`: the time of a new row of a writer."""
 
     ledger: Ledger
     batch: Batch
     judge: Judge
     said: Said
-    stamp: Callable[[Book], str]
-    called: Callable[[str], str] = str  # what the ledger calls a file, by its path
+    stamp: Callable[[LogWriter], str]
+    called: Callable[[str], str] = printable_name  # what the ledger calls a file, by its path
     _begun: dict[tuple[str, str], int] = field(default_factory=dict)  # writings that `rewritten` began in this command
 
     def __post_init__(self) -> None:
@@ -105,9 +118,10 @@ class Recorder:
         """Judges a read-back and records it; returns its line, which is on the disk by then. MasteringError when it is refused."""
         try:
             return self._recorded(source)
+        except FileError:
+            raise
         except LineError as error:
-            named = str(error).startswith((f"{source.path}: ", f"{self.called(source.path)}: "))
-            raise error if named else LineError(f"{source.path}: {error}") from error
+            raise FileError(source.path, str(error)) from error
 
     def _recorded(self, source: Source) -> dict[str, Any]:
         serial, side = self._named(source)
@@ -115,13 +129,13 @@ class Recorder:
             known.disc(serial, self.batch)  # before the work of judging
         data, sha256 = _contents(source)
         verdict = self.judge.judge(source, side, data)
-        with self.ledger.write() as book:
-            disc = book.disc(serial, book.batch(self.batch.name))
+        with self.ledger.write() as writer:
+            disc = writer.disc(serial, writer.batch(self.batch.name))
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
-                return told(book.line(again.id)) | {"again": True}
-            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(book)}
-            book.add(line)
+                return told(writer.line(again.id)) | {"again": True}
+            line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(writer)}
+            writer.add(line)
         if line["side"] is not None and self.said.rewritten:
             self._begun[serial, line["side"]] = line["writing"]
         return told(line)
@@ -139,24 +153,24 @@ class Recorder:
             return self._not_named(source)
         serial, side = match["serial"], match["side"]
         if said.disc not in (None, serial):
-            raise LineError(f"{path}: named after {serial}, where --disc says {said.disc}; nothing was recorded")
+            raise FileError(path, f"named after {serial}, where --disc says {said.disc}; nothing was recorded")
         if said.side not in (None, side):
-            raise LineError(f"{path}: named after side {side}, where --side says {said.side}; nothing was recorded")
+            raise FileError(path, f"named after side {side}, where --side says {said.side}; nothing was recorded")
         if side not in self.master.sides:
-            raise LineError(f"{path}: side {side}, where this master has {sides_text(self.master.sides)}")
+            raise FileError(path, f"side {side}, where this master has {sides_text(self.master.sides)}")
         if not serial.startswith(f"{self.master.catalogue}-"):
-            raise LineError(f"{path}: {why_no_serial(serial, self.master.catalogue)}")
+            raise FileError(path, why_no_serial(serial, self.master.catalogue))
         return serial, side
 
     def _not_named(self, source: Source) -> tuple[str, str | None]:
         """The disc and side that a person says a file is of, whose name does not; what lies in a folder nobody has spoken of."""
         path, said = source.path, self.said
         if not os.path.lexists(path):
-            raise LineError(f"{path}: no such file")
+            raise FileError(path, "no such file")
         if said.disc is None or source.found:
             example = f"SERIAL-SIDE.SUFFIX in capitals, as {serial_of(self.master.catalogue, 1)}-A.dump"
             advice = "name the file itself with --disc and --side" if source.found else "say --disc and --side"
-            raise LineError(f"{path}: its name does not say which disc it is: expected {example}; else {advice}")
+            raise FileError(path, f"its name does not say which disc it is: expected {example}; else {advice}")
         return said.disc, said.side or (None if len(self.master.sides) > 1 else "A")
 
     def _line(self, disc: Disc, verdict: Verdict, sha256: str) -> dict[str, Any]:

@@ -96,16 +96,16 @@ def shop(folder: Path) -> Path:
         for revision in range(1, REVISIONS):
             revise(first, revision)
     path = folder / "ledger.sqlite"
-    with Ledger.open(path, create=True) as ledger, ledger.write() as book:
-        book.add({"kind": "lot", "name": "L-07", "count": None})
-        book.add({"kind": "drive", "name": "D1", "tpi": 96, "heads": 2, "simulated": False})
+    with Ledger.open(path, create=True) as ledger, ledger.write() as writer:
+        writer.add({"kind": "lot", "name": "L-07", "count": None})
+        writer.add({"kind": "drive", "name": "D1", "tpi": 96, "heads": 2, "simulated": False})
         for each in sorted((folder / "masters").iterdir()):
             master = open_master(each, whole=False)
-            line = batch_line(book, master, Run(DISCS, ("L-07",), ("D1",)), path) | {"at": AT}
-            book.add(line)
+            line = batch_line(writer, master, Run(DISCS, ("L-07",), ("D1",)), path) | {"at": AT}
+            writer.add(line)
             for _ in range(DISCS):
-                number = serial(master.catalogue, book.next_number(master.catalogue))
-                book.add({"kind": "serial", "batch": line["batch"], "serial": number, "at": AT})
+                number = serial(master.catalogue, writer.next_number(master.catalogue))
+                writer.add({"kind": "serial", "batch": line["batch"], "serial": number, "at": AT})
     return folder
 
 

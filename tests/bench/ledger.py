@@ -47,8 +47,8 @@ def recording(folder: Path) -> tuple[float, float]:
     with Ledger.open(path) as ledger:
         start = time.perf_counter()
         for line in reads:
-            with ledger.write() as book:
-                book.add(line)
+            with ledger.write() as writer:
+                writer.add(line)
         ours = (time.perf_counter() - start) / len(reads)
     added = {name: [row for row in rows if row not in set(before[name])] for name, rows in tables(sqlite3.connect(path)).items()}
     return ours, _bare(bare, added, len(reads))

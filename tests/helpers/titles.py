@@ -14,7 +14,7 @@ from formats import registry
 from formats.containers import capture, sector_report
 from formats.model.geometry import Address
 from mastering.judging.readback import Source
-from mastering.ledger.book import Book
+from mastering.ledger.log_writer import LogWriter
 from mastering.ledger.store import Ledger, memory
 from mastering.master.master import Master, Side
 from mastering.master.serial import serial as serial_of
@@ -92,9 +92,9 @@ class Forgetful(Ledger):
     """A ledger that checks all that is to be written, and lets go of it: 160,000 reads would fill it."""
 
     @contextmanager
-    def write(self) -> Iterator[Book]:
+    def write(self) -> Iterator[LogWriter]:
         with self._transaction("BEGIN"):
-            yield Book(self._connection)
+            yield LogWriter(self._connection)
 
 
 class Shop:
@@ -112,9 +112,9 @@ class Shop:
             self._open(each, discs)
 
     def _open(self, each: Master, discs: int) -> None:
-        with self.ledger.write() as book:
-            line = batch_line(book, each, Run(discs, ("L-07",), ("D1",)), self.folder / "ledger.sqlite") | {"at": AT}
-            first = book.next_number(each.catalogue)
+        with self.ledger.write() as writer:
+            line = batch_line(writer, each, Run(discs, ("L-07",), ("D1",)), self.folder / "ledger.sqlite") | {"at": AT}
+            first = writer.next_number(each.catalogue)
         made = [Disc(each, serial_of(each.catalogue, number)) for number in range(first, first + discs)]
         _add(self.ledger, line, *({"kind": "serial", "batch": line["batch"], "serial": disc.serial, "at": AT} for disc in made))
         with self.ledger.read() as known:
@@ -151,9 +151,9 @@ class Shop:
 
 
 def _add(ledger: Ledger, *lines: dict) -> None:
-    with ledger.write() as book:
+    with ledger.write() as writer:
         for line in lines:
-            book.add(line)
+            writer.add(line)
 
 
 # Damage

@@ -459,6 +459,20 @@ def test_a_backup_of_that_name_is_kept_and_another_one_made(table):
     assert kept.read_text() == "of another year"
 
 
+def test_a_close_that_was_killed_before_its_backup_is_finished_by_the_next_one(table):
+    table.done("batch", "close", table.batch)
+    [backup] = (table.folder / "backups").iterdir()
+    backup.unlink()
+    other = table.folder / "backups" / "ledger-B-0001.sqlite"
+    other.write_bytes(b"of another ledger")
+    rows = table.rows()
+    assert "ledger-B-0001-2.sqlite" in table.done("batch", "close", table.batch).err[0]
+    assert table.rows() == rows
+    assert other.read_bytes() == b"of another ledger"
+    assert said("ledger", "export", "--ledger", other.with_name("ledger-B-0001-2.sqlite")).json == rows
+    assert table.refused("batch", "close", table.batch) == "obverse: batch B-0001 is closed already"
+
+
 def test_a_backup_that_can_not_be_made_is_told_and_the_batch_is_closed_all_the_same(table):
     (table.folder / "backups").write_text("no folder")
     answer = table.said("batch", "close", table.batch, "--json")

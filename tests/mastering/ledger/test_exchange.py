@@ -8,7 +8,7 @@ from contextlib import closing
 import pytest
 from table import Answer, Table, said, two_sides
 
-from mastering.ledger.book import START, chained
+from mastering.ledger.log_writer import START, chained
 
 LOT = '{"kind":"lot","name":"L-01","count":10}'
 
@@ -130,6 +130,61 @@ def test_a_read_that_contradicts_the_rest_is_refused(table, change, told):
     assert (answer.status, len(answer.err)) == (2, 1), answer
     assert told in answer.err[0]
     assert lines(table) == before
+
+
+HEAD = {"track": 0, "head": 0, "sector": 0}
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    ({"verdict": "pass"}, "verdict is pass"), ({"verdict": "marginal", "action": "read-again"}, "verdict is marginal"),
+    ({"findings": []}, "make it pass"), ({"findings": [HEAD | {"kind": "soft"}]}, "make it marginal"),
+    ({"sectors": {"expected": 560, "good": 561}}, "561 good of 560"), ({"sectors": {"expected": 560, "good": 560}}, "1 have findings"),
+    ({"sectors": {"expected": 561, "good": 560}}, "has 560"), ({"sectors": None}, "without a side"),
+    ({"action": "box"}, "action is"), ({"action": "burn"}, "action is"), ({"unproven": 561}, "unproven"),
+    ({"findings": [HEAD | {"track": 35, "kind": "absent"}]}, "no sector 0 on track 35"), ({"findings": [HEAD | {"sector": 16, "kind": "absent"}]}, "no sector 16"),
+    ({"findings": [HEAD | {"head": 1, "kind": "absent"}]}, "of head 1"),
+    ({"findings": [HEAD | {"kind": "absent"}] * 2, "sectors": {"expected": 560, "good": 558}}, "two are about one sector"),
+    ({"operator": "\ud800"}, "no text"), ({"readback": "a\udcff.dump"}, "readback is"),
+])  # fmt: skip
+def test_a_read_that_contradicts_itself_or_could_not_be_printed_again_is_refused(table, change, told):
+    before = lines(table)
+    read = next(json.loads(line) for line in before if '"kind":"read"' in line)
+    read |= {"read": 9, "writing": 2, "file_sha256": "0" * 64}
+    assert (read["sectors"], len(read["findings"])) == ({"expected": 560, "good": 559}, 1)
+    answer = taken(table, [json.dumps(read | change)], "ledger.sqlite")
+    assert (answer.status, len(answer.err)) == (2, 1), answer
+    assert told in answer.err[0]
+    assert lines(table) == before
+
+
+@pytest.mark.parametrize("line", [LOT[:-1] + ',"price":1e999}', LOT[:-1] + ',"price":-1e400}', LOT[:-1] + f',"note":"{"x" * (4 << 20)}"' + "}", LOT[:-1] + f',"price":{"9" * 5000}' + "}"], ids=["infinite", "minus infinite", "longer than any line", "too many digits"])  # fmt: skip
+def test_a_number_that_no_ledger_can_keep_and_a_line_without_end(table, line):
+    answer = taken(table, [LOT.replace("L-01", "L-02"), line])
+    assert (answer.status, len(answer.err)) == (2, 1)
+    assert "line 2:" in answer.err[0]
+    assert len(answer.err[0]) < 300
+
+
+def test_a_name_in_no_encoding_comes_back_from_an_export(tmp_path):
+    import os
+
+    table = Table(tmp_path, two_sides())
+    file = table.file(os.fsdecode(b"b\xe9ta.dump"), table.on_a_day("B", "pass")[0])
+    assert table.record(file, "--disc", table.serials[0], "--side", "B").status == 0
+    assert taken(table, lines(table)).status == 0
+    assert said("ledger", "export", "--ledger", tmp_path / "other.sqlite").out == lines(table)
+
+
+def test_a_master_in_a_folder_of_no_encoding_opens_a_batch_whose_export_can_be_taken(tmp_path):
+    import os
+    import shutil
+
+    table = Table(tmp_path, two_sides())
+    folder = tmp_path / os.fsdecode(b"b\xe9ta")
+    shutil.copytree(table.master.path, folder / "master")
+    answer = table.said("batch", "open", folder / "master", "--good", 1, *table.bench, "--json")
+    assert (answer.status, answer.json[0]["batch"]) == (0, "B-0002")
+    assert taken(table, lines(table)).status == 0
 
 
 @pytest.mark.parametrize(("change", "told"), [
@@ -262,7 +317,55 @@ def test_a_table_that_is_gone_is_found(table):
 
 
 def test_a_lost_index_is_no_lost_row(table):
-    assert bad(edited(table, "DROP INDEX discs_by_batch")) in ([], ["database"])
+    answer = edited(table, "DROP INDEX discs_by_batch")
+    assert bad(answer) == ["database"]
+    assert answer.json[0]["problems"] == ["index discs_by_batch is missing"]
+
+
+@pytest.mark.parametrize(("statement", "told"), [
+    ("CREATE TRIGGER later AFTER INSERT ON reads BEGIN UPDATE discs SET verdict = 0; END", "trigger later is not this program's"),
+    ("CREATE VIEW good AS SELECT * FROM discs WHERE verdict = 0", "view good is not this program's"),
+    ("CREATE TABLE notes (text)", "table notes is not this program's"),
+])  # fmt: skip
+def test_what_someone_put_into_the_database_is_told(table, statement, told):
+    answer = edited(table, statement)
+    assert bad(answer) == ["database"]
+    assert answer.json[0]["problems"] == [told]
+
+
+COMMANDS = [
+    ("ledger", "check"), ("ledger", "export"), ("lot", "list"), ("drive", "list"), ("batch", "list"), ("batch", "show", "B-0001"),
+    ("batch", "show", "B-0001", "SM-004-0001-X"), ("rates", "--by", "lot"), ("rates", "--by", "track"), ("lot", "add", "L-77"),
+]  # fmt: skip
+
+
+def mutants(data: bytes, count: int, seed: int = 1):
+    """Copies of a ledger with some bytes changed: any byte, or one of a text that is there."""
+    import random
+
+    rng = random.Random(seed)
+    words = [b'"verdict":"', b'"kind":"', b'"lots":[', b'"good":', b'"at":"', b"CREATE TABLE ", b'"sides":{']
+    for number in range(count):
+        made = bytearray(data)
+        for _ in range(rng.choice((1, 1, 4, 40))):
+            place = rng.randrange(100, len(made))
+            if number % 2 and (word := made.find(rng.choice(words), place)) >= 0:
+                place = word + rng.randrange(24)
+            made[place] = rng.choice((rng.randrange(256), rng.choice(b'"{}[]0a')))
+        yield bytes(made)
+
+
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.campaign) for seed in range(2, 60))])
+def test_a_damaged_ledger_gives_one_line_and_never_a_traceback(table, seed):
+    data = table.ledger.read_bytes()
+    for number, made in enumerate(mutants(data, 30, seed)):
+        for words in COMMANDS:
+            table.ledger.write_bytes(made)
+            for left in table.folder.glob("*-journal"):
+                left.unlink()
+            answer = table.said(*words)
+            assert answer.status in ((0, 1, 2) if words[1] == "check" else (0, 2)), (number, words, answer)
+            assert answer.status == 0 or words[1] == "check" or len(answer.err) == 1, (number, words, answer)
 
 
 def test_the_whole_log_emptied_is_found(table):

@@ -48,9 +48,9 @@ def test_journal_and_flushing_are_as_documented_on_the_open_connection(tmp_path,
         Ledger.open(path, create=True).__exit__()
     with Ledger.open(path, create=True) as ledger:
         assert (asked(ledger, "journal_mode"), asked(ledger, "synchronous")) == ("delete", EXTRA)
-        with ledger.write() as book:
+        with ledger.write() as writer:
             assert (asked(ledger, "journal_mode"), asked(ledger, "synchronous")) == ("delete", EXTRA)
-            book.add(LOT)
+            writer.add(LOT)
 
 
 def test_a_ledger_left_in_another_journal_mode_comes_back_to_its_own(table):
@@ -70,9 +70,9 @@ def test_when_nobody_writes_the_ledger_is_one_file(table):
 
 def test_a_transaction_that_fails_leaves_nothing(table):
     rows = table.rows()
-    with Ledger.open(table.ledger) as ledger, pytest.raises(RuntimeError, match="half way"), ledger.write() as book:
-        book.add(LOT)
-        book.flush()
+    with Ledger.open(table.ledger) as ledger, pytest.raises(RuntimeError, match="half way"), ledger.write() as writer:
+        writer.add(LOT)
+        writer.flush()
         raise RuntimeError("half way")
     assert table.rows() == rows
     assert table.sound()

@@ -39,10 +39,10 @@ def command(
         raise click.UsageError("nothing to correct: give --lot, --wrote, or --read with --void")
     fields = {"lot": lot, "wrote": wrote, "read": read, "void": void, "reason": reason}
     with open_ledger(ledger) as opened:
-        with opened.write() as book:
-            disc = book.disc(serial, book.batch(batch))
+        with opened.write() as writer:
+            disc = writer.disc(serial, writer.batch(batch))
             before = _known(disc)
-            book.add({"kind": "amend", "batch": batch, "serial": serial, **fields, "at": stamp(book)})
+            writer.add({"kind": "amend", "batch": batch, "serial": serial, **fields, "at": stamp(writer)})
             if _known(disc) == before:
                 raise MasteringError(f"{serial}: the ledger says so already; nothing was changed")
         with opened.read() as known:

@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 def command(batch: str, ledger: str | None, as_json: bool) -> None:
     """Close BATCH: it takes no more reads. The ledger is copied to the folder `backups` beside it; keep a copy on another disk, too."""
     with open_ledger(ledger) as opened:
-        with opened.write() as book:
-            book.add({"kind": "close", "batch": batch, "at": stamp(book)})
+        with opened.read() as known:
+            closing = known.closing_digest(known.batch(batch))
+        if closing is None or _is_backed_up(opened, closing):  # else a close was killed before its backup: that is all there is to do
+            with opened.write() as writer:
+                writer.add({"kind": "close", "batch": batch, "at": stamp(writer)})
         with opened.read() as known:
             found = known.batch(batch)
             counts = known.counts(found)
@@ -35,14 +38,25 @@ def command(batch: str, ledger: str | None, as_json: bool) -> None:
         except (MasteringError, OSError) as error:
             why = f"{error.filename}: {error.strerror}" if isinstance(error, OSError) else str(error)
             raise MasteringError(
-                f"{why}; batch {batch} is closed, but the ledger was not copied: say `obverse ledger backup FILE`"
+                f"{why}; batch {batch} is closed, but the ledger was not copied: say this again, or `obverse ledger backup FILE`"
             ) from error
     click.echo(f"the ledger was copied to {target}", err=True)
 
 
+def _is_backed_up(ledger: "Ledger", closing: str) -> bool:
+    """Whether a copy beside the ledger holds the row, given by its digest, that closed the batch."""
+    from mastering.ledger.store import holds_row
+
+    return any(holds_row(path, closing) for path in _folder(ledger).glob("*.sqlite"))
+
+
+def _folder(ledger: "Ledger") -> Path:
+    return ledger.path.absolute().parent / "backups"
+
+
 def _backed_up(ledger: "Ledger", batch: str) -> Path:
     """Copies the ledger to a file of the batch's name in the folder `backups` beside it; returns it."""
-    folder = ledger.path.absolute().parent / "backups"
+    folder = _folder(ledger)
     folder.mkdir(exist_ok=True)
     tails = chain([""], (f"-{number}" for number in count(2)))  # another ledger of this name may have closed its own
     paths = (folder / f"{ledger.path.stem}-{batch}{tail}.sqlite" for tail in tails)

@@ -2,18 +2,13 @@
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves
 from mastering.cli.output import json_lines, lines
 from mastering.errors import MasteringError
-from mastering.judging.standing import after_failure
 from mastering.judging.verdict import sides_text
-
-if TYPE_CHECKING:
-    from mastering.ledger.entities import Disc
 
 
 @click.command(short_help="Make what a drive is to write on one disc.")
@@ -35,14 +30,15 @@ def command(batch: str, serial: str, side: str, out: str, again: bool, shelf: st
     from mastering.files import digest, write_file
     from mastering.master.stamp import image
     from mastering.recording.masters import find_master
+    from mastering.recording.writing import before_writing, check_writable
 
     with open_ledger(ledger) as opened, opened.read() as known:
         found = known.batch(batch)
         disc = known.disc(serial, found)
         if side not in found.sides:
             raise MasteringError(f"--side {side}: this master has {sides_text(found.sides)}")
-        _check(disc)
-        early = None if again else _early(disc, side)
+        check_writable(disc)
+        early = None if again else before_writing(disc, side)
         master = find_master(found, opened.path, shelves(shelf), whole=False)
     if os.path.lexists(out):
         raise MasteringError(f"{out}: exists already; name a file that does not, so that no disc gets another one's serial")
@@ -57,26 +53,3 @@ def command(batch: str, serial: str, side: str, out: str, again: bool, shelf: st
         )
     else:
         lines([f"{out}: side {side} of {serial}" + ("" if slot else " (this side has no place for a serial)")])
-
-
-def _check(disc: "Disc") -> None:
-    """MasteringError when nothing is ever to be written on a disc again."""
-    if not disc.batch.open:
-        raise MasteringError(f"{disc.serial}: batch {disc.batch.name} is closed: what is written now can't be recorded")
-    if disc.action() == "reject":
-        why = "it was rejected by eye" if disc.rejected else "its last writing failed, too"
-        raise MasteringError(f"{disc.serial}: {why}; take another blank and the next serial")
-
-
-def _early(disc: "Disc", side: str) -> str | None:
-    """What comes before a failed side's next writing, if anything does. MasteringError when the side may be good as it is."""
-    standing = disc.standings()[side]
-    if standing.verdict in ("pass", "marginal"):
-        why = "good" if standing.verdict == "pass" else "in doubt: read it again"
-        raise MasteringError(f"{disc.serial}: side {side} is {why}; to write over it all the same say --again")
-    if standing.verdict != "fail":
-        return None
-    advice = {"read-again": "read it again first", "other-drive": "read it in another drive first"}.get(
-        after_failure(standing, disc.batch.drives)
-    )
-    return advice and f"{disc.serial}: side {side} failed; {advice}, as it may be the reading"

@@ -29,13 +29,13 @@ def command(
     from mastering.recording.opening import Run, batch_line, unfit
 
     opened_master, run = open_master(Path(master)), Run(good, lots, drives, operator)
-    with open_ledger(ledger) as opened, opened.write() as book:
-        found = list(unfit(book, opened_master, run))
+    with open_ledger(ledger) as opened, opened.write() as writer:
+        found = list(unfit(writer, opened_master, run))
         refused = [misfit.what for misfit in found if misfit.refused]
         if refused:
             raise ProblemsError(refused)
-        line = batch_line(book, opened_master, run, shop().ledger(ledger)) | {"at": stamp(book)}
-        book.add(line)
+        line = batch_line(writer, opened_master, run, shop().ledger(ledger)) | {"at": stamp(writer)}
+        writer.add(line)
     for misfit in found:
         click.echo(f"obverse: {misfit.what}", err=True)
     if as_json:

@@ -22,13 +22,13 @@ def command(batch: str, serial: str, by_eye: bool, lot: str | None, reason: str,
     A mouldy or shedding disc soils the heads: don't put it into a drive at all.
     """
     with open_ledger(ledger) as opened:
-        with opened.write() as book:
-            disc = book.disc(serial, book.batch(batch))
+        with opened.write() as writer:
+            disc = writer.disc(serial, writer.batch(batch))
             if disc.rejected:
                 raise MasteringError(f"{serial}: it was rejected by eye already (`batch show {batch} {serial}`); nothing was changed")
             if disc.lot is None and lot is None:
                 raise MasteringError(f"{serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
-            book.add({"kind": "reject", "batch": batch, "serial": serial, "lot": lot, "reason": reason, "at": stamp(book)})
+            writer.add({"kind": "reject", "batch": batch, "serial": serial, "lot": lot, "reason": reason, "at": stamp(writer)})
         with opened.read() as known:
             disc = known.disc(serial, known.batch(batch))
     json_lines([disc.plain()]) if as_json else lines([disc_text(disc)])

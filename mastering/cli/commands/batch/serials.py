@@ -16,9 +16,9 @@ def command(batch: str, count: int, ledger: str | None, as_json: bool) -> None:
     from mastering.master.serial import serial
 
     made = []
-    with open_ledger(ledger) as opened, opened.write() as book:
-        catalogue, at = book.batch(batch).line["catalogue"], stamp(book)
+    with open_ledger(ledger) as opened, opened.write() as writer:
+        catalogue, at = writer.batch(batch).line["catalogue"], stamp(writer)
         for _ in range(count):
-            made.append(serial(catalogue, book.next_number(catalogue)))
-            book.add({"kind": "serial", "batch": batch, "serial": made[-1], "at": at})
+            made.append(serial(catalogue, writer.next_number(catalogue)))
+            writer.add({"kind": "serial", "batch": batch, "serial": made[-1], "at": at})
     json_lines({"serial": each} for each in made) if as_json else lines(made)

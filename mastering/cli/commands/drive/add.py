@@ -21,9 +21,9 @@ def command(name: str, tpi: int, heads: int, index: str | None, simulated: bool,
     from mastering.ledger.lines import check_name
 
     check_name(name, "drive")
-    with open_ledger(ledger, create=True) as opened, opened.write() as book:
-        line = {"kind": "drive", "name": name, "tpi": tpi, "heads": heads, "index": index, "simulated": simulated, "at": stamp(book)}
-        book.add(line)
+    with open_ledger(ledger, create=True) as opened, opened.write() as writer:
+        line = {"kind": "drive", "name": name, "tpi": tpi, "heads": heads, "index": index, "simulated": simulated, "at": stamp(writer)}
+        writer.add(line)
     if tpi not in _USUAL:
         click.echo(f"obverse: drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?", err=True)
     json_lines([line]) if as_json else lines([f"drive {name} added"])

@@ -1,7 +1,10 @@
 """`obverse ledger import`."""
 
 import sys
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from typing import BinaryIO
 
 import click
 
@@ -9,27 +12,45 @@ from mastering.cli.options import ledger_option, open_ledger, shop
 from mastering.errors import MasteringError
 
 
-@click.command(short_help="Take rows that another ledger printed.")
+@click.command(short_help="Add the rows of another ledger's export.")
 @click.argument("file", type=click.Path())
 @ledger_option
 def command(file: str, ledger: str | None) -> None:
-    """Take every line of FILE (- for standard input), which `ledger export` printed, into a ledger; or none when one is wrong.
+    """Add every line of FILE (- for standard input), which `ledger export` printed, to a ledger; or none when one is wrong.
 
     No master is needed. Names of lots, drives, batches and serials that the ledger has already are refused.
     """
     from mastering.ledger.exchange import take, take_anew
 
-    name = "standard input" if file == "-" else file
+    name, path = "standard input" if file == "-" else file, shop().ledger(ledger)
+    with _opened(file) as stream:
+        lines = _lines(stream, name)
+        if path.exists():
+            with open_ledger(ledger) as opened:
+                count = take(opened, lines, name)
+        else:
+            count = take_anew(path, lines, name)
+    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+
+
+def _opened(file: str) -> AbstractContextManager[BinaryIO]:
+    """The file's bytes. MasteringError when it can't be read."""
     try:
-        lines = (sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()).decode("utf-8").split("\n")
+        return nullcontext(sys.stdin.buffer) if file == "-" else Path(file).open("rb")
     except OSError as error:
         raise MasteringError(f"{file}: can't be read: {error.strerror}") from error
+
+
+def _lines(stream: BinaryIO, name: str) -> Iterator[str]:
+    """A stream's lines, none longer than one character more than a line may have. MasteringError when one is no UTF-8 text."""
+    from mastering.ledger.lines import LONGEST_LINE
+
+    number = 0
+    try:
+        while line := stream.readline(LONGEST_LINE + 2):
+            number += 1
+            yield line.removesuffix(b"\n").decode("utf-8")
     except UnicodeDecodeError as error:
-        raise MasteringError(f"{name}: not UTF-8 text (byte {error.start})") from error
-    path = shop().ledger(ledger)
-    if path.exists():
-        with open_ledger(ledger) as opened:
-            count = take(opened, lines, name)
-    else:
-        count = take_anew(path, lines, name)
-    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+        raise MasteringError(f"{name}, line {number}: not UTF-8 text (byte {error.start} of the line); nothing was imported") from error
+    except OSError as error:
+        raise MasteringError(f"{name}: can't be read: {error.strerror}") from error

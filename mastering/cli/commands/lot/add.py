@@ -26,7 +26,7 @@ def command(name: str, ledger: str | None, as_json: bool, **facts: object) -> No
     from mastering.ledger.lines import check_name
 
     check_name(name, "lot")
-    with open_ledger(ledger, create=True) as opened, opened.write() as book:
-        line = {"kind": "lot", "name": name, **facts, "at": stamp(book)}
-        book.add(line)
+    with open_ledger(ledger, create=True) as opened, opened.write() as writer:
+        line = {"kind": "lot", "name": name, **facts, "at": stamp(writer)}
+        writer.add(line)
     json_lines([line]) if as_json else lines([f"lot {name} added"])

@@ -12,9 +12,10 @@ from mastering.files import digest
 from mastering.judging.standing import Read
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc, File, Writing
-from mastering.ledger.lines import Line, LineError, check_name, check_shape, parsed, spelled
-from mastering.ledger.pages import Pages
-from mastering.ledger.shelf import Shelf, UnknownError
+from mastering.ledger.geometries import UnknownTracksError, first_sector_of, zones_of
+from mastering.ledger.lines import Line, LineError, check_name, check_shape, logged, spelled
+from mastering.ledger.lookup import Lookup, UnknownError
+from mastering.ledger.row_buffer import RowBuffer
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
 from mastering.master.serial import is_serial, number_of, why_no_serial
 
@@ -29,7 +30,7 @@ def chained(before: str, text: str) -> str:
 _LAST = select(LOG).order_by(LOG.c.number.desc()).limit(1)
 
 
-class Book(Shelf):
+class LogWriter(Lookup):
     """The ledger open for writing."""
 
     def __init__(self, connection: Connection) -> None:
@@ -37,18 +38,21 @@ class Book(Shelf):
         last = connection.execute(_LAST).first()
         self.number: int = last.number if last else 0
         self.digest: str = last.digest if last else START
-        self.last_at: str | None = parsed(last.text).get("at") if last else None
-        self._pages = Pages(self)
+        self.last_at: str | None = logged(last.text).get("at") if last else None
+        self._rows_to_write = RowBuffer(self)
         self._highest: dict[str, int] = {}
 
-    def add(self, line: Line) -> int:
-        """Takes a line; returns its number. LineError (or UnknownError) when it contradicts what is known: then nothing is taken."""
+    def add(self, line: Line, logged_as: str | None = None) -> int:
+        """Takes a line; returns its number. LineError (or UnknownError) when it contradicts what is known: then nothing is taken.
+
+        `logged_as`: the text of a log's row whose line it is, which stays as it is.
+        """
         check_shape(line)
         number = self.number + 1
         _APPLY[line["kind"]](self, number, line)
-        text = spelled(line)
+        text = spelled(line) if logged_as is None else logged_as
         self.number, self.digest, self.last_at = number, chained(self.digest, text), line.get("at", self.last_at)
-        self._pages.row(LOG, number, text=text, digest=self.digest)
+        self._rows_to_write.row(LOG, number, text=text, digest=self.digest)
         return number
 
     def next_number(self, catalogue: str) -> int:
@@ -64,12 +68,12 @@ class Book(Shelf):
 
     def _lot(self, number: int, line: Line) -> None:
         self._name_new(LOTS, "lot", line["name"])
-        self._pages.row(LOTS, number, name=line["name"])
+        self._rows_to_write.row(LOTS, number, name=line["name"])
         self.remember(LOTS, line["name"], number)
 
     def _drive(self, number: int, line: Line) -> None:
         self._name_new(DRIVES, "drive", line["name"])
-        self._pages.row(DRIVES, number, name=line["name"])
+        self._rows_to_write.row(DRIVES, number, name=line["name"])
         self.remember(DRIVES, line["name"], number)
 
     def _batch(self, number: int, line: Line) -> None:
@@ -87,7 +91,7 @@ class Book(Shelf):
                 f"{line['master']} was opened before with another content (digest {str(other)[:16]}...); "
                 "give the corrected program a new revision, so that the discs can be told apart"
             )
-        self._pages.row(BATCHES, number, name=line["batch"], catalogue=line["catalogue"], open=True)
+        self._rows_to_write.row(BATCHES, number, name=line["batch"], catalogue=line["catalogue"], open=True)
         self.keep(Batch(number, line))
 
     def _serial(self, number: int, line: Line) -> None:
@@ -101,7 +105,7 @@ class Book(Shelf):
         self._highest[catalogue] = max(count, self._highest_of(catalogue))
         disc = Disc(number, serial, count, batch, batch.lots[0] if len(batch.lots) == 1 else None)
         self.keep_disc(disc)
-        self._pages.disc(disc, new=True)
+        self._rows_to_write.disc(disc, new=True)
 
     def _read(self, number: int, line: Line) -> None:
         disc = self._disc(line)
@@ -116,22 +120,22 @@ class Book(Shelf):
         disc.reads.append(read)
         disc.files[read.number] = file
         drive = None if read.read_by is None else self.id_of(DRIVES, "drive", read.read_by)
-        self._pages.row(
+        self._rows_to_write.row(
             READS, number, disc=disc.id, number=read.number, side=side, writing=writing, drive=drive, verdict=read.verdict,
             diagnosis=read.diagnosis, void=False, simulated=read.simulated, file=file.name, sha256=file.sha256, capture=file.capture,
         )  # fmt: skip
         if file.capture and file.sha256:
             self.remember_capture(file.sha256, disc.serial)
         if read.settles:
-            self._pages.findings(number, line["findings"])
-        self._pages.disc(disc)
+            self._rows_to_write.findings(number, line["findings"])
+        self._rows_to_write.disc(disc)
 
     def _reject(self, number: int, line: Line) -> None:
         disc = self._disc(line, may_be_closed=True)
         if line["lot"] is not None:
             disc.lot = self._lot_for(disc, line["lot"])
         disc.rejected = True
-        self._pages.disc(disc)
+        self._rows_to_write.disc(disc)
 
     def _amend(self, number: int, line: Line) -> None:
         disc = self._disc(line, may_be_closed=True)
@@ -149,15 +153,15 @@ class Book(Shelf):
             self._amend_drive(disc, wrote, read)
         if read is not None and line["void"]:
             disc.reads[disc.reads.index(read)] = replace(read, void=True)
-            self._pages.change(READS, read.id, void=True)
-        self._pages.disc(disc)
+            self._rows_to_write.change(READS, read.id, void=True)
+        self._rows_to_write.disc(disc)
 
     def _close(self, number: int, line: Line) -> None:
         batch = self.batch(line["batch"])
         if not batch.open:
             raise LineError(f"batch {batch.name} is closed already")
         batch.open = False
-        self._pages.change(BATCHES, batch.id, open=False)
+        self._rows_to_write.change(BATCHES, batch.id, open=False)
 
     # What is checked
 
@@ -187,16 +191,32 @@ class Book(Shelf):
         if line["wrote"] is not None:
             self._of_batch(disc, "drive", line["wrote"], disc.batch.drives)
         if line["on_disc"] not in (None, disc.serial):
-            raise LineError(
-                f"{line['readback']}: {self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded"
-            )
+            raise LineError(f"{self._stranger(line['on_disc'])}, where {disc.serial} was expected; nothing was recorded")
+        if side is not None:
+            self._check_places(disc, line)
         file = File.of(line)
         owner = self.owner_of_capture(file.sha256) if file.capture and file.sha256 else None
         if owner not in (None, disc.serial):
             raise LineError(
-                f"{line['readback']}: byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself "
+                f"byte for byte the capture of {owner}; no two reads are alike: read {disc.serial} itself "
                 "(or, if that capture went to the wrong disc, make that read void with `batch amend`)"
             )
+
+    @staticmethod
+    def _check_places(disc: Disc, line: Line) -> None:
+        """LineError for a finding in a sector that the disc does not have, and for another number of sectors than it has."""
+        try:
+            zones, first = zones_of(disc.batch, line["side"]), first_sector_of(disc.batch, line["side"])
+        except UnknownTracksError:  # of a program that knew more geometries: its word is taken
+            return
+        expected = sum((last - begin + 1) * sectors for _, begin, last, sectors in zones)
+        if line["sectors"]["expected"] != expected:
+            raise LineError(f"sectors: {line['sectors']['expected']} expected, where side {line['side']} has {expected}")
+        for finding in line["findings"]:
+            head, track, sector = finding["head"], finding["track"], finding["sector"]
+            sectors = next((count for of, begin, last, count in zones if of == head and begin <= track <= last), 0)
+            if sectors == 0 or (first is not None and not first <= sector < first + sectors):
+                raise LineError(f"findings: side {line['side']} has no sector {sector} on track {track} of head {head}")
 
     def _stranger(self, serial: str) -> str:
         """Which disc that is in the drive, and what the ledger knows of it."""
@@ -230,7 +250,7 @@ class Book(Shelf):
             return
         disc.writings[side, writing] = Writing(number, drive)
         wrote = None if drive is None else self.id_of(DRIVES, "drive", drive)
-        self._pages.row(WRITINGS, number, disc=disc.id, side=side, number=writing, drive=wrote)
+        self._rows_to_write.row(WRITINGS, number, disc=disc.id, side=side, number=writing, drive=wrote)
 
     def _amend_drive(self, disc: Disc, wrote: str, read: Read | None) -> None:
         """The drive of the writing that a read looked at, or of each side's newest one."""
@@ -243,7 +263,7 @@ class Book(Shelf):
             raise LineError(f"{disc.serial}: no writing of it is known, so no drive wrote it")
         for key in keys:
             disc.writings[key].drive = wrote
-            self._pages.change(WRITINGS, disc.writings[key].id, drive=self.id_of(DRIVES, "drive", wrote))
+            self._rows_to_write.change(WRITINGS, disc.writings[key].id, drive=self.id_of(DRIVES, "drive", wrote))
 
     def _highest_of(self, catalogue: str) -> int:
         if catalogue not in self._highest:
@@ -253,18 +273,18 @@ class Book(Shelf):
 
     def flush(self) -> None:
         """Writes what was gathered, and lets go of the discs."""
-        self._pages.write()
-        self._pages = Pages(self)
+        self._rows_to_write.write()
+        self._rows_to_write = RowBuffer(self)
         self.forget_discs()
 
 
-_APPLY: Mapping[str, Callable[[Book, int, Line], None]] = {
-    "lot": Book._lot,
-    "drive": Book._drive,
-    "batch": Book._batch,
-    "serial": Book._serial,
-    "read": Book._read,
-    "reject": Book._reject,
-    "amend": Book._amend,
-    "close": Book._close,
+_APPLY: Mapping[str, Callable[[LogWriter, int, Line], None]] = {
+    "lot": LogWriter._lot,
+    "drive": LogWriter._drive,
+    "batch": LogWriter._batch,
+    "serial": LogWriter._serial,
+    "read": LogWriter._read,
+    "reject": LogWriter._reject,
+    "amend": LogWriter._amend,
+    "close": LogWriter._close,
 }

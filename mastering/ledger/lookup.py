@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
 from mastering.judging.standing import Read
 from mastering.ledger.entities import Batch, Disc, File, Writing
-from mastering.ledger.lines import Line, LineError, parsed
+from mastering.ledger.lines import Line, LineError, logged
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
 from mastering.master.serial import is_serial, meant, why_no_serial
 
@@ -46,7 +46,7 @@ class UnknownError(LineError):
         super().__init__(f"{what} {name}: not known{where}; {advice}")
 
 
-class Shelf:
+class Lookup:
     """The ledger's lots, drives, batches and discs, within one transaction."""
 
     def __init__(self, connection: Connection) -> None:
@@ -89,14 +89,14 @@ class Shelf:
 
     def line(self, number: int) -> dict[str, Any]:
         """A line of the log."""
-        return parsed(self.connection.execute(_TEXT, {"number": number}).scalar_one())
+        return logged(self.connection.execute(_TEXT, {"number": number}).scalar_one())
 
     def batch(self, name: str) -> Batch:
         """A batch by its name. UnknownError when there is none."""
         line = self.id_of(BATCHES, "batch", name)
         if line not in self._batches:
             row = self.connection.execute(_BATCH, {"line": line}).one()
-            self._batches[line] = Batch(line, parsed(row.text), row.open)
+            self._batches[line] = Batch(line, logged(row.text), row.open)
         return self._batches[line]
 
     def keep(self, batch: Batch) -> None:
@@ -114,7 +114,7 @@ class Shelf:
         """Every batch, as created."""
         if not self._batches.keys() >= set(self.ids(BATCHES).values()):
             for row in self.connection.execute(_BATCHES):
-                self._batches.setdefault(row.line, Batch(row.line, parsed(row.text), row.open))
+                self._batches.setdefault(row.line, Batch(row.line, logged(row.text), row.open))
         return [self._batches[line] for line in self.ids(BATCHES).values()]
 
     def lot(self, name: str) -> dict[str, Any]:
@@ -204,3 +204,5 @@ class Shelf:
                     Read(row.number, row.side, row.writing, drive(row.drive), row.verdict, row.diagnosis, row.void, row.line, row.simulated)
                 )
                 disc.files[row.number] = File(row.file, row.sha256, row.capture)
+        for disc in made.values():
+            disc.verdict()  # a damaged row shows here, where the ledger can still say so

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Table, bindparam, insert, update
 
 from mastering.judging.standing import RANK, SideStanding, disc_verdict
 from mastering.ledger.entities import Disc
-from mastering.ledger.shelf import Shelf
+from mastering.ledger.lookup import Lookup
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
 
 _INDEPENDENT = (LOG, LOTS, DRIVES, BATCHES)  # written before the discs that point to them
@@ -20,11 +20,11 @@ _INSERT = {table: insert(table) for table in (*_INDEPENDENT, DISCS, *_OF_DISCS, 
 _INSERT[SIDES] = insert(SIDES).prefix_with("OR REPLACE")
 
 
-class Pages:
+class RowBuffer:
     """Rows by table, each under its key; and the discs that changed."""
 
-    def __init__(self, shelf: Shelf) -> None:
-        self._shelf = shelf
+    def __init__(self, lookup: Lookup) -> None:
+        self._lookup = lookup
         self._rows: dict[Table, dict[int, dict[str, Any]]] = {table: {} for table in (*_INDEPENDENT, *_OF_DISCS)}
         self._findings: list[dict[str, int]] = []
         self._discs: dict[int, Disc] = {}
@@ -39,7 +39,7 @@ class Pages:
         if key in self._rows[table]:
             self._rows[table][key].update(values)
         else:
-            self._shelf.connection.execute(update(table).where(table.c.line == key).values(**values))
+            self._lookup.connection.execute(update(table).where(table.c.line == key).values(**values))
 
     def findings(self, read: int, findings: Iterable[dict[str, Any]]) -> None:
         """What a read found, track by track."""
@@ -53,7 +53,7 @@ class Pages:
 
     def write(self) -> None:
         """Writes all rows. What is gathered next belongs on new pages."""
-        connection = self._shelf.connection
+        connection = self._lookup.connection
         for table in _INDEPENDENT:
             _insert(connection, table, self._rows[table].values())
         standings = {key: disc.standings() for key, disc in self._discs.items()}
@@ -74,7 +74,7 @@ class Pages:
             "serial": disc.serial,
             "batch": disc.batch.id,
             "number": disc.number,
-            "lot": self._shelf.key_of(LOTS, disc.lot),
+            "lot": self._lookup.key_of(LOTS, disc.lot),
             "rejected": disc.rejected,
             "verdict": RANK[disc_verdict(sides, disc.rejected)],
             "rewritten": any(side.rewritten for side in sides),
@@ -90,9 +90,9 @@ class Pages:
                 "batch": disc.batch.id,
                 "verdict": RANK[side.verdict],
                 "writing": side.writing,
-                "wrote": self._shelf.key_of(DRIVES, disc.writings[name, side.writing].drive if side.writing else None),
+                "wrote": self._lookup.key_of(DRIVES, disc.writings[name, side.writing].drive if side.writing else None),
                 "newest": side.newest.id if side.newest else None,
-                "read_by": self._shelf.key_of(DRIVES, side.newest.read_by if side.newest else None),
+                "read_by": self._lookup.key_of(DRIVES, side.newest.read_by if side.newest else None),
                 "first": side.first.id if side.first else None,
                 "first_bad": side.first_bad,
                 "simulated": any(read.simulated for read in disc.reads if read.side == name and not read.void),
