@@ -278,7 +278,13 @@ class Loop:
         self._out.append(Command(what, job.drive, job.serial, side))
 
     def _ask(
-        self, job: Job, action: HandsAction, drive: str | None = None, face: Face | None = None, fresh: bool = False, why: GuardKind | None = None
+        self,
+        job: Job,
+        action: HandsAction,
+        drive: str | None = None,
+        face: Face | None = None,
+        fresh: bool = False,
+        why: GuardKind | None = None,
     ) -> None:
         job.state = "hands"
         place = drive or job.drive
