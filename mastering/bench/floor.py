@@ -97,13 +97,18 @@ class Floor(Protocol):
 
 @dataclass(frozen=True)
 class Hands:
-    """One action of the operator's hands. `drive`: where; `face`: which must be up afterwards; `fresh`: a blank, not a disc with a number."""
+    """One action of the operator's hands.
+
+    `drive`: where, or to where; `face`: the side that is up afterwards; `fresh`: a blank is put in, not a disc with a number; `returns`:
+    what is taken out makes room, as the disc of this serial is put in (again) later; `why`: the guard that asks for it.
+    """
 
     action: HandsAction
     serial: str
     drive: str | None
-    face: Face | None = None
+    face: Face = "A"
     fresh: bool = False
+    returns: bool = False
     why: GuardKind | None = None
 
 
@@ -158,7 +163,7 @@ class HandsDone:
 
 @dataclass(frozen=True)
 class Probed:
-    """A probe ended. `serial`, `side`: of the disc in the drive, None where it carries none that is known; `stranger`: what it is instead."""
+    """A probe ended. `serial`, `side`: what the face that is up carries, None where nothing known; `stranger`: another disc's kind."""
 
     drive: str
     serial: str | None = None
@@ -175,11 +180,16 @@ class Written:
 
 @dataclass(frozen=True)
 class WasRead:
-    """A read ended, and is in the ledger. `diagnosis`: the read's own."""
+    """A read ended, and is in the ledger. `diagnosis`: the read's own.
+
+    `held`: the drives that this read put on hold; `again`: discs and their sides that must be read again because of that.
+    """
 
     drive: str
     verdict: str
     diagnosis: str | None = None
+    held: tuple[str, ...] = ()
+    again: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ that bring a drive to work first. Drives work beside each other.
 """
 
 from collections import Counter, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal, cast
 
@@ -29,13 +29,15 @@ from mastering.bench.floor import (
     Instruction,
     PrintLabel,
     Probed,
+    Station,
     WasRead,
     What,
     Written,
 )
-from mastering.bench.route import Work, drives_for, is_blocked, next_work
+from mastering.bench.route import Work, drives_for, is_served, next_work, writers
 
 MOST_GUARDS = 3  # of a kind in one step: then the disc is put aside
+MOST_DISCS_ASIDE = 2  # running, at one drive: then the drive is used no more in this run
 _GONE: tuple[HandsAction, ...] = ("take-out", "take-out-good", "take-out-bad")
 _STRANGERS = {"finished-disc", "rejected-disc", "other-title", "returned-disc", "wrong-drive", "no-disc"}
 
@@ -46,7 +48,9 @@ State = Literal["idle", "hands", "command", "waiting"]
 class Job:
     """A disc at the table. `drive`: the one that it lies in, None while it lies in none; `face`: the side that is up there.
 
-    `probed`: what lies in the drive was looked at since hands last touched it. `guards`: how often each guard stopped this step.
+    `probed`: what lies in the drive was looked at since hands last touched it. `removal`: how it leaves the table, whatever it still needs.
+    `look`: it must be looked at before. `reread`: the side that is read once more, whatever its verdict. `guards`: how often each guard
+    stopped this `step`.
     """
 
     serial: str
@@ -60,6 +64,7 @@ class Job:
     state: State = "idle"
     removal: HandsAction | None = None
     look: bool = False
+    reread: str | None = None
     guards: Counter[str] = field(default_factory=Counter)
     step: tuple[str, str | None] = ("", None)
 
@@ -70,14 +75,15 @@ class Loop:
     def __init__(self, floor: Floor, batches: Sequence[BatchWork]) -> None:
         self._floor = floor
         self._batches = deque(batches)
-        self._begun = deque(batches[0].begun) if batches else deque()
+        self._begun: deque[tuple[str, str | None]] = deque()
+        self._out_of_use: Counter[str] = Counter()
         self._jobs: list[Job] = []
         self._asked: deque[tuple[Job, Hands]] = deque()
         self._in_hand: tuple[Job, Hands] | None = None
         self._out: list[Instruction] = []
         self._paused = False
         self._stopping = False
-        self._done: set[str] = set()
+        self._take_up()
 
     # What others ask and say
 
@@ -144,15 +150,12 @@ class Loop:
             job.look = False
             job.removal = "take-out-bad" if event.rubbed else "take-out"
         else:
-            job.drive = hands.drive
-            job.face = hands.face or job.face
+            job.drive, job.face = hands.drive, hands.face
 
     def _taken_out(self, job: Job, hands: Hands) -> None:
         job.drive = None
-        if hands.why is None:
+        if not hands.returns:
             self._jobs.remove(job)  # good, bad, or put aside: it is at this table no more
-        else:
-            job.removal = None  # a stranger went; the disc itself is put in
 
     def _label_stuck(self, job: Job, event: HandsDone) -> None:
         job.face = "A"
@@ -168,8 +171,18 @@ class Loop:
         elif isinstance(event, Probed):
             self._probe_ended(job, event)
         elif isinstance(event, Written):
-            job.probed, job.fresh = True, False
-        elif isinstance(event, WasRead) and event.diagnosis == "other-side":
+            job.fresh = False
+            self._out_of_use.pop(event.drive, None)
+        elif isinstance(event, WasRead):
+            self._was_read(job, event)
+
+    def _was_read(self, job: Job, event: WasRead) -> None:
+        job.reread = None
+        self._out_of_use.pop(event.drive, None)
+        self._begun.extend(event.again)
+        if event.held:
+            job.look, job.removal = True, "take-out"
+        elif event.diagnosis == "other-side":
             self._other_side(job)
 
     def _probe_ended(self, job: Job, event: Probed) -> None:
@@ -190,10 +203,12 @@ class Loop:
         job.guards[kind] += 1
         if job.guards[kind] >= MOST_GUARDS:
             job.removal = "take-out"
+            if job.drive is not None:
+                self._out_of_use[job.drive] += 1
         elif kind == "not-turned-over":
-            self._ask(job, "turn-over", face=job.face, why=kind)
+            self._ask(job, "turn-over", why=kind)
         elif kind in _STRANGERS:
-            self._ask(job, "take-out", why=kind)
+            self._ask(job, "take-out", returns=True, why=kind)
         elif kind not in ("wrong-label", "no-label", "faces-swapped"):
             self._ask(job, "reseat", why=kind)
 
@@ -214,14 +229,22 @@ class Loop:
     def _decide(self, job: Job) -> None:
         """The next thing for a disc that nobody works on."""
         disc = self._floor.disc(job.serial)
-        if job.drive is not None and self._floor.held(job.drive) and job.removal is None:
-            job.look, job.removal = True, "take-out"
+        if job.removal is None and job.drive is not None and self._is_out(job.drive):
+            job.removal = "take-out"
         if job.look:
             self._ask(job, "look")
         elif job.removal is not None:
-            self._ask(job, "take-out-bad" if disc.rejected else job.removal)
+            self._finish(job, "take-out-bad" if disc.rejected else job.removal)
         else:
-            self._go_on(job, disc, next_work(disc, job.batch.rules, job.face, job.labelled))
+            self._go_on(job, disc, self._work_for(job, disc))
+
+    def _work_for(self, job: Job, disc: DiscState) -> Work:
+        again = job.reread is not None and not disc.rejected
+        return Work("read", job.reread) if again else next_work(disc, job.batch.rules, job.face, job.labelled)
+
+    def _is_out(self, drive: str) -> bool:
+        """Whether a drive is not to be used: it is on hold, or its commands failed with one disc after the other."""
+        return self._floor.held(drive) or self._out_of_use[drive] >= MOST_DISCS_ASIDE
 
     def _go_on(self, job: Job, disc: DiscState, work: Work) -> None:
         if (work.need, work.side) != job.step:
@@ -244,29 +267,39 @@ class Loop:
         if not job.printed:
             job.printed = True
             self._out.append(PrintLabel(job.serial))
-        self._ask(job, "label", face="A")
+        self._ask(job, "label")
 
     def _work_on_side(self, job: Job, disc: DiscState, work: Work) -> None:
         """Brings a disc into a drive for a writing or a read, the right face up, and begins it."""
         side = cast(Face, work.side)
-        wanted = drives_for(work, disc, job.batch.stations, self._swapped(job.batch))
-        held = {name for name in wanted if self._floor.held(name)}
-        if is_blocked(wanted, held):
-            self._finish(job, "take-out")  # the drive's check comes first
+        wanted = drives_for(work, disc, self._in_use(job.batch), self._swapped(job.batch))
+        if not wanted:
+            self._finish(job, "take-out")  # a drive's check comes first
             return
-        free = [name for name in wanted if name not in held and self._lies_in(name) in (None, job)]
+        free = [name for name in wanted if self._lies_in(name) in (None, job)]
         if not free:
-            job.state = "waiting"
+            self._wait_for_a_drive(job)
         elif job.drive is None:
-            self._ask(job, "insert", free[0], "A", fresh=job.fresh)
+            self._ask(job, "insert", free[0])
         elif job.drive not in free:
-            self._ask(job, "move", free[0], job.face)
+            self._ask(job, "move", free[0])
         elif job.face != side:
-            self._ask(job, "turn-over", job.drive, side)
+            self._ask(job, "turn-over")
         elif work.need == "write" and job.batch.rules.probe and not job.probed:
             self._begin(job, "probe", side)
         else:
             self._begin(job, "write" if work.need == "write" else "read", side)
+
+    def _wait_for_a_drive(self, job: Job) -> None:
+        """Lets a disc wait where it is; from three drives on the table has room for a few, so that their drives go on with other discs."""
+        if job.drive is not None and self._on_the_table() < len(self._in_use(job.batch)) - 2:
+            self._ask(job, "take-out", returns=True)
+        else:
+            job.state = "waiting"
+
+    def _on_the_table(self) -> int:
+        """The discs that lie in no drive and wait for one."""
+        return sum(job.drive is None and job.state == "waiting" for job in self._jobs)
 
     def _swapped(self, batch: BatchWork) -> bool:
         """Whether the second half of a batch is at work."""
@@ -277,21 +310,13 @@ class Loop:
         job.state = "command"
         self._out.append(Command(what, job.drive, job.serial, side))
 
-    def _ask(
-        self,
-        job: Job,
-        action: HandsAction,
-        drive: str | None = None,
-        face: Face | None = None,
-        fresh: bool = False,
-        why: GuardKind | None = None,
-    ) -> None:
+    def _ask(self, job: Job, action: HandsAction, drive: str | None = None, *, returns: bool = False, why: GuardKind | None = None) -> None:
+        """Queues an action of the hands on a disc; `drive` where it is another one than the one that it lies in."""
         job.state = "hands"
-        place = drive or job.drive
-        if action in ("insert", "move") and place is not None:
-            job_drive, job.drive = job.drive, job.drive
-            del job_drive
-        self._asked.append((job, Hands(action, job.serial, place, face, fresh, why)))
+        turned: Face = job.face if why == "not-turned-over" else "B" if job.face == "A" else "A"
+        faces: dict[HandsAction, Face] = {"insert": "A", "label": "A", "turn-over": turned}
+        hands = Hands(action, job.serial, drive or job.drive, faces.get(action, job.face), job.fresh and action == "insert", returns, why)
+        self._asked.append((job, hands))
 
     def _lies_in(self, drive: str) -> Job | None:
         """The disc that lies in a drive, or that was asked to be put into it."""
@@ -305,32 +330,30 @@ class Loop:
 
     def _begin_discs(self) -> None:
         """Brings discs to drives that have none, those that were begun before first."""
-        if not self._batches or self._stopping:
-            return
-        batch = self._batches[0]
-        for drive in self._idle_writers(batch):
-            job = self._next_job(batch)
+        while self._batches and not self._stopping and self._has_room(self._batches[0]):
+            job = self._next_job(self._batches[0])
             if job is None:
                 return
             self._jobs.append(job)
             self._decide(job)
-            if job.state == "waiting" and self._lies_in(drive) is None:
-                return
 
-    def _idle_writers(self, batch: BatchWork) -> Iterator[str]:
-        first = batch.sides[0]
-        serving = [station.name for station in batch.stations if first in station.writes]
-        waiting = any(job.drive is None and job.state == "waiting" for job in self._jobs)
-        for name in drives_for(Work("write", first), DiscState("", "open", False, {first: _NEW}), batch.stations, self._swapped(batch)):
-            if name in serving and not waiting and not self._floor.held(name) and self._lies_in(name) is None:
-                yield name
+    def _has_room(self, batch: BatchWork) -> bool:
+        """Whether a drive is free: for a disc that was begun before any, for a new one one that writes the first side."""
+        stations = self._in_use(batch)
+        names = [each.name for each in stations] if self._begun else writers(stations, batch.sides[0], self._swapped(batch))
+        few = self._on_the_table() < max(1, len(stations) - 1)
+        return few and is_served(stations, batch.sides) and any(self._lies_in(name) is None for name in names)
+
+    def _in_use(self, batch: BatchWork) -> list[Station]:
+        return [station for station in batch.stations if not self._is_out(station.name)]
 
     def _next_job(self, batch: BatchWork) -> Job | None:
         while self._begun:
-            serial = self._begun.popleft()
+            serial, reread = self._begun.popleft()
             disc = self._floor.disc(serial)
-            if not (disc.rejected or disc.verdict == "pass"):
-                return Job(serial, batch, fresh=all(state.to_write for state in disc.sides.values()))
+            here = any(job.serial == serial for job in self._jobs)
+            if not here and not disc.rejected and (reread or disc.verdict != "pass"):
+                return Job(serial, batch, fresh=all(state.to_write for state in disc.sides.values()), reread=reread)
         if self._floor.stopped(batch.name) or self._floor.good(batch.name) + self._at_work(batch) >= batch.wanted:
             return None
         serial_new = self._floor.hand_out(batch.name)
@@ -338,16 +361,15 @@ class Loop:
 
     def _at_work(self, batch: BatchWork) -> int:
         """The discs at the table that may still become good."""
-        discs = (self._floor.disc(job.serial) for job in self._jobs if job.batch is batch)
+        discs = (self._floor.disc(job.serial) for job in self._jobs if job.batch is batch and job.removal is None)
         return sum(not disc.rejected and disc.verdict != "pass" for disc in discs)
 
     def _untangle(self) -> None:
         """Puts a disc aside where all that lie in drives wait for each other's drive."""
-        if self._asked or self._in_hand or any(job.state != "waiting" for job in self._jobs):
-            return
-        job = next((job for job in self._jobs if job.drive is not None), None)
-        if job is not None:
-            self._ask(job, "take-out", why="wrong-drive")
+        if not self._asked and not self._in_hand and all(job.state == "waiting" for job in self._jobs):
+            job = next((job for job in self._jobs if job.drive is not None), None)
+            if job is not None:
+                self._ask(job, "take-out", returns=True)
 
     def _next_hands(self) -> None:
         if self._in_hand is None and self._asked:
@@ -356,16 +378,13 @@ class Loop:
 
     def _end_batches(self) -> None:
         """Goes on to the next batch when one has no more work."""
-        while self._batches and not self._jobs and not self._in_hand:
-            batch = self._batches[0]
-            if self._begun or (not self._stopping and self._may_begin(batch)):
-                return
-            self._batches.popleft()
-            self._out.append(BatchDone(batch.name))
-            self._begun = deque(self._batches[0].begun) if self._batches else deque()
-            if self._batches and not self._paused:
+        while self._batches and not self._jobs and not self._paused:
+            self._out.append(BatchDone(self._batches.popleft().name))
+            self._take_up()
+            if not self._stopping:
                 self._begin_discs()
                 self._next_hands()
 
-    def _may_begin(self, batch: BatchWork) -> bool:
-        return bool(list(self._idle_writers(batch))) and self._floor.good(batch.name) < batch.wanted and not self._floor.stopped(batch.name)
+    def _take_up(self) -> None:
+        """Takes up the discs of the first batch that were begun before."""
+        self._begun = deque((serial, None) for serial in self._batches[0].begun) if self._batches else deque()

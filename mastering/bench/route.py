@@ -6,6 +6,8 @@ from typing import Literal
 
 from mastering.bench.floor import DiscState, Rules, Station
 
+TWO = 2
+
 Need = Literal["write", "read", "label", "good", "bad", "aside"]
 
 
@@ -18,16 +20,17 @@ class Work:
     last_look: bool = False
 
 
-def next_work(disc: DiscState, rules: Rules, face: str | None, labelled: bool) -> Work:
-    """What a disc needs next; `face` is the side that is up where it lies, None where that is unknown."""
-    if disc.rejected:
-        return Work("bad")
-    if disc.ask:
-        return Work("aside")
+def next_work(disc: DiscState, rules: Rules, face: str, labelled: bool) -> Work:
+    """What a disc needs next; `face` is the side that is up where it lies."""
+    if disc.rejected or disc.ask:
+        return Work("bad" if disc.rejected else "aside")
     if disc.verdict == "pass":
-        return Work("label") if rules.label and not labelled and rules.label_when == "on-pass" else Work("good")
-    if rules.each_side:
-        return _each_side(disc)
+        return Work("label" if rules.label and not labelled and rules.label_when == "on-pass" else "good")
+    return _each_side(disc) if rules.each_side else _after_turning_over(disc, rules, face, labelled)
+
+
+def _after_turning_over(disc: DiscState, rules: Rules, face: str, labelled: bool) -> Work:
+    """The need of a disc whose sides are all written before any is read; the last look at side A proves its label, too."""
     to_write = [side for side, state in disc.sides.items() if state.to_write]
     if to_write:
         return Work("write", to_write[0])
@@ -46,33 +49,30 @@ def _each_side(disc: DiscState) -> Work:
 
 
 def drives_for(work: Work, disc: DiscState, stations: Sequence[Station], swapped: bool) -> list[str]:
-    """The drives that may do a disc's next work, the best first.
+    """The drives of these that may do a disc's next work, the best first; empty where none serves the side.
 
-    Where a side has several drives, some write and the others read, as a misaligned drive reads its own writings well; `swapped`: the
-    second half of a batch, in which the parts are exchanged. A read that did not pass is made again in a drive that has not tried it.
+    What one drive wrote another one reads, as a misaligned drive reads its own writings well. Of two drives one writes and the other reads;
+    `swapped`: the second half of a batch, in which they change parts. A second writing is made on another drive than the first, and a read
+    that did not pass is made again in a drive that has not tried it.
     """
     assert work.side is not None
     state = disc.sides[work.side]
     if work.need == "write":
-        serving = [station.name for station in stations if work.side in station.writes]
-        others = [name for name in serving if name != state.wrote]
-        if state.wrote is not None and others:
-            return others  # a second writing is made on another drive
-        return _part(serving, swapped, writers=True)
+        others = [station.name for station in stations if work.side in station.writes and station.name != state.wrote]
+        return others if state.wrote is not None and others else writers(stations, work.side, swapped)
     serving = [station.name for station in stations if work.side in station.reads]
     untried = [name for name in serving if name not in state.tried]
-    others = [name for name in untried or serving if name != state.wrote]
-    readers = [] if state.tried else [name for name in _part(serving, swapped, writers=False) if name != state.wrote]
-    return readers or others or untried or serving
+    return [name for name in untried or serving if name != state.wrote] or untried or serving
 
 
-def _part(serving: list[str], swapped: bool, writers: bool) -> list[str]:
-    """The drives that write (or read) in this half of a batch: of two one, of three two, of four two."""
-    ordered = serving[::-1] if swapped else serving
-    count = (len(ordered) + 1) // 2
-    return ordered[:count] if writers else ordered[count:] or ordered
+def writers(stations: Sequence[Station], side: str, swapped: bool) -> list[str]:
+    """The drives that write a side of new discs in this half of a batch."""
+    serving = [station.name for station in stations if side in station.writes]
+    if len(serving) == TWO:
+        return [serving[-1 if swapped else 0]]
+    return serving
 
 
-def is_blocked(drives: Sequence[str], held: Collection[str]) -> bool:
-    """Whether no drive is left for a disc's next work."""
-    return all(name in held for name in drives)
+def is_served(stations: Sequence[Station], sides: Collection[str]) -> bool:
+    """Whether these drives write and read every side, so that a disc which is begun can be finished."""
+    return all(any(side in each.writes for each in stations) and any(side in each.reads for each in stations) for side in sides)
