@@ -348,11 +348,12 @@ class Loop:
         return [station for station in batch.stations if not self._is_out(station.name)]
 
     def _next_job(self, batch: BatchWork) -> Job | None:
-        while self._begun:
+        for _ in range(len(self._begun)):
             serial, reread = self._begun.popleft()
             disc = self._floor.disc(serial)
-            here = any(job.serial == serial for job in self._jobs)
-            if not here and not disc.rejected and (reread or disc.verdict != "pass"):
+            if any(job.serial == serial for job in self._jobs):
+                self._begun.append((serial, reread))  # it has to leave the table first
+            elif not disc.rejected and (reread or disc.verdict != "pass"):
                 return Job(serial, batch, fresh=all(state.to_write for state in disc.sides.values()), reread=reread)
         if self._floor.stopped(batch.name) or self._floor.good(batch.name) + self._at_work(batch) >= batch.wanted:
             return None
