@@ -11,7 +11,7 @@ from formats.model.geometry import Address, Geometry
 
 HEADER = ("track", "head", "sector", "state", "tries")
 STATES = frozenset(
-    "good soft unread not-tried block-check no-block identifier-check misplaced absent data-mark identity serial".split()  # noqa: SIM905
+    "good soft unread not-tried density block-check no-block identifier-check misplaced absent data-mark identity serial".split()  # noqa: SIM905
 )
 LARGEST = 1 << 20
 _SHOWN = 40  # characters of a value in a message

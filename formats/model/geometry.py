@@ -237,6 +237,11 @@ class Geometry:
         """Cells from one sector's beginning to the next one's on each cylinder, as written."""
         return tuple(self.sector_cells(self.zone(cylinder)) for cylinder in range(self.cylinders))
 
+    @cached_property
+    def densities(self) -> tuple[tuple[float, int], ...]:
+        """For each cylinder the length of its cells in picoseconds times the speed, and the whole cells of a turn."""
+        return tuple((float(zone.cell_ns * 1000 * self.rpm), self.track_cells(cylinder)) for cylinder, zone in enumerate(self._zones))
+
     def exact_cells(self, zone: Zone) -> Fraction:
         """Cells of a turn at nominal speed."""
         return Fraction(60_000_000_000, self.rpm) / zone.cell_ns

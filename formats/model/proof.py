@@ -13,6 +13,7 @@ from formats.model.radius import HUB_HOLE, innermost
 from formats.model.record import Record
 from formats.words import counted
 
+SIZE_STEP = 8  # bytes: the sizes of sectors are whole numbers of it
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
 
 
@@ -24,6 +25,8 @@ def problems(geometry: Geometry) -> Iterator[Problem]:
     if names.count("identifier") != 1 or names.count("block") != 1:
         yield Problem("sector", f"a sector needs one identifier and one block, its records are {', '.join(names)}")
         return
+    if geometry.size < SIZE_STEP or geometry.size % SIZE_STEP:
+        yield Problem("size", f"a sector of {geometry.size} bytes, where a multiple of {SIZE_STEP} is needed")
     yield from _record_problems(geometry, records)
     yield from _number_problems(geometry)
     if geometry.tail.count != 1:

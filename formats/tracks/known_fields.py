@@ -1,6 +1,7 @@
 """Sound fields that were decoded before, told by their cells: the copies of one disc hold the same ones over and over.
 
-To compare cells with known ones takes a fraction of the time that it takes to decode and check them, and says the same.
+To compare cells with known ones takes a fraction of the time that it takes to decode and check them, and says the same. Whoever judges
+many read-backs holds a `KnownFields` and passes it along; threads may share it.
 """
 
 from collections.abc import Callable, Iterable
@@ -8,6 +9,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+
+from formats.model.record import Record
 
 Bytes = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
@@ -29,8 +32,23 @@ class _Known(NamedTuple):
     legal: Flags
 
 
+class KnownFields:
+    """The fields of every kind that were decoded before."""
+
+    def __init__(self) -> None:
+        self._kinds: dict[Record, Recall] = {}
+
+    def of(self, record: Record) -> "Recall":
+        """The known fields of one kind."""
+        return self._kinds.setdefault(record, Recall())
+
+
 class Recall:
-    """What fields of one kind were decoded to. Of those that have the same key the first one is kept."""
+    """What fields of one kind were decoded to. Of those that have the same key the first one is kept.
+
+    What is known is replaced whole, never changed, and each call looks at it once: of two threads that add to it at once one loses
+    what it added, and nothing else.
+    """
 
     def __init__(self) -> None:
         self._known: _Known | None = None
@@ -39,12 +57,13 @@ class Recall:
         """What `decode` makes of rows of cells (n, m); only those are given to it that are not known."""
         if cells.shape[1] < _SHORT or not len(cells):
             return decode(cells)
-        if self._known is None:
+        before = self._known
+        if before is None:
             return self._learned(cells, decode(cells))
         keys = _keys(cells)
-        place = np.minimum(np.searchsorted(self._known.keys, keys), len(self._known.keys) - 1)
-        known = (self._known.cells.take(place, axis=0) == _eights(cells)).all(axis=1) & (self._known.keys[place] == keys)
-        rows, legal = self._known.rows.take(place, axis=0), self._known.legal.take(place, axis=0)
+        place = np.minimum(np.searchsorted(before.keys, keys), len(before.keys) - 1)
+        known = (before.cells.take(place, axis=0) == _eights(cells)).all(axis=1) & (before.keys[place] == keys)
+        rows, legal = before.rows.take(place, axis=0), before.legal.take(place, axis=0)
         new = np.flatnonzero(~known)
         if len(new):
             decoded = decode(cells[new])

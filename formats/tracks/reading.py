@@ -8,7 +8,6 @@ finds the marks; the rows behind them are decoded and checked as blocks. No loop
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from formats.errors import ContainerError
 from formats.model.checks import many
 from formats.model.geometry import Geometry
 from formats.model.record import Field, Record
-from formats.tracks.known_fields import Recall
+from formats.tracks.known_fields import KnownFields
 from formats.tracks.marks import find, room
 
 Bytes = npt.NDArray[np.uint8]
@@ -101,22 +100,26 @@ class Reading:
     block_of: Ints
 
 
-def read_fields(geometry: Geometry, stretches: Sequence[Stretch]) -> Reading:
-    """Every identifier and every block in some stretches of a geometry's cells. ContainerError when they are full of marks."""
-    found = [_read_group(geometry, stretches[first:last], first) for first, last in _groups(stretches)]
+def read_fields(geometry: Geometry, stretches: Sequence[Stretch], known: KnownFields | None = None) -> Reading:
+    """Every identifier and every block in some stretches of a geometry's cells. ContainerError when they are full of marks.
+
+    `known`: the fields that the caller remembers from earlier read-backs; new ones are added.
+    """
+    known = known or KnownFields()
+    found = [_read_group(geometry, stretches[first:last], first, known) for first, last in _groups(stretches)]
     identifiers, blocks = (_joined([each[kind] for each in found]) for kind in (0, 1))
     return Reading(identifiers, blocks, _pair(geometry, stretches, identifiers, blocks))
 
 
-def any_identifier(geometry: Geometry, stretches: Sequence[Stretch]) -> bool:
+def any_identifier(geometry: Geometry, stretches: Sequence[Stretch], known: KnownFields | None = None) -> bool:
     """Whether any identifier in some stretches is sound. ContainerError when they are full of marks.
 
     That depends on `geometry.identifier` alone, so one answer serves all geometries that have the same one.
     """
-    record = geometry.identifier
+    record, known = geometry.identifier, known or KnownFields()
     for first, last in _groups(stretches):
         buffer = _pack(stretches[first:last], first, _room(geometry, record))
-        if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells)).sound.any():
+        if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells), known).sound.any():
             return True
     return False
 
@@ -188,15 +191,15 @@ def _wrapped(stretch: Stretch, behind: int) -> bytes:
 # Records
 
 
-def _read_group(geometry: Geometry, stretches: Sequence[Stretch], first: int) -> tuple[Fields, Fields]:
+def _read_group(geometry: Geometry, stretches: Sequence[Stretch], first: int, known: KnownFields) -> tuple[Fields, Fields]:
     kinds = (geometry.identifier, geometry.block)
     buffer = _pack(stretches, first, max(_room(geometry, each) for each in kinds))
     marks = {cells: find(buffer.cells, cells) for cells in {each.mark.cells for each in kinds}}
-    identifiers, blocks = (_read_record(geometry, buffer, each, marks[each.mark.cells]) for each in kinds)
+    identifiers, blocks = (_read_record(geometry, buffer, each, marks[each.mark.cells], known) for each in kinds)
     return identifiers.take(~identifiers.cut), blocks
 
 
-def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints) -> Fields:
+def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints, known: KnownFields) -> Fields:
     """The fields of one kind behind marks at those bits of the buffer; cut ones only where the tag does not speak against it."""
     cells = geometry.record_cells(record)
     stretch = np.searchsorted(buffer.starts, bits, side="right") - 1
@@ -213,7 +216,8 @@ def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints
     kept = np.flatnonzero(tagged)
     if len(kept) > _MOST * (int(buffer.counts.sum()) // cells + len(buffer.counts) + 1):
         raise ContainerError(f"{len(kept):,} marks of a {record.name} in {buffer.counts.sum():,} cells: more than any disc can hold")
-    batches = [_decoded(record, buffer.cells, behind[kept[at : at + _BATCH]], cells // 8) for at in range(0, len(kept) or 1, _BATCH)]
+    parts = (_rows_at(buffer.cells, behind[kept[at : at + _BATCH]], cells // 8) for at in range(0, len(kept) or 1, _BATCH))
+    batches = [_decoded(record, part, known) for part in parts]
     rows, legal, sound = (np.concatenate(column) if len(batches) > 1 else column[0] for column in zip(*batches, strict=True))
     sound = sound & ~cut[kept]
     return Fields(record, stretch[kept] + buffer.first, start[kept], end[kept], cut[kept], sound, deleted[kept], rows, legal)
@@ -265,20 +269,14 @@ def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
     return rows
 
 
-def _decoded(record: Record, buffer: Bytes, behind: Ints, size: int) -> tuple[Bytes, Flags, Flags]:
-    """Decoded bytes, their legality, and whether the fields are sound."""
+def _decoded(record: Record, cells: Bytes, known: KnownFields) -> tuple[Bytes, Flags, Flags]:
+    """What rows of cells hold: decoded bytes, their legality, and whether the fields are sound."""
 
-    def decode(cells: Bytes) -> tuple[Bytes, Flags, Flags]:
-        rows, legal = _decode(record, cells)
+    def decode(unknown: Bytes) -> tuple[Bytes, Flags, Flags]:
+        rows, legal = _decode(record, unknown)
         return rows, legal, _sound(record, rows, legal)
 
-    return _recall(record).decoded(_rows_at(buffer, behind, size), decode)
-
-
-@cache
-def _recall(record: Record) -> Recall:
-    """What is remembered of the fields of one kind."""
-    return Recall()
+    return known.of(record).decoded(cells, decode)
 
 
 def _decode(record: Record, cells: Bytes) -> tuple[Bytes, Flags]:

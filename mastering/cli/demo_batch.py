@@ -83,14 +83,13 @@ class Evening:
             self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
         for side in reversed(sides):  # side B lies up after it was written
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
-        other = next(each for each in DRIVES if each != drive)
-        while (action := disc.action()) not in ("box", "reject"):
-            side = next(each for each in sides if disc.standings()[each].verdict == disc.verdict())
-            if action == "write-again":
+        while (step := disc.next_step).action not in ("box", "reject"):
+            side = step.sides[0]
+            if step.action == "write-again":
                 self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
                 disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
             else:
-                disc = self._read(batch, name, side, other if action == "other-drive" else drive, Said(lot=lot))
+                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
         return disc
 
     def called(self, path: str) -> str:
@@ -141,7 +140,7 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield "   These needed more than one look (in brackets what the simulation had done to them):"
     for disc in discs:
         if disc.serial in evening.stories:
-            end = "rejected" if disc.action() == "reject" else f"boxed after {len(disc.reads)} reads"
+            end = "rejected" if disc.next_step.action == "reject" else f"boxed after {len(disc.reads)} reads"
             yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
     for found in rates.values():
         yield ""

@@ -137,7 +137,8 @@ class _Change:
     def __init__(self, base: Geometry, keys: GeometryKeys, where: str, wrong: set[str]) -> None:
         self.base, self.keys, self.where, self.wrong = base, keys, where, wrong
         self.problems: list[str] = []
-        self.places: dict[str, str] = {key: key for key in ("first_sector", "order", "dump_order")} | {"zones[0].first": "first_track"}
+        self.places: dict[str, str] = {key: key for key in ("first_sector", "order", "dump_order")}
+        self.places |= {"zones[0].first": "first_track", "size": "sector_bytes"}
         self.places["zones[-1].last"] = "tracks_per_inch" if keys.tracks is None else "tracks"
 
     def add(self, key: str, what: str) -> None:

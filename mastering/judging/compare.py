@@ -1,7 +1,7 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -159,24 +159,18 @@ def compare_dump(target: Target, dump: bytes, report: Report | None) -> Judged:
         kinds = _reported(target, report, kinds)
         if target.slot and kinds[target.slot[0]] not in (0, NUMBER["soft"]):
             serial = None
-    return Judged(target, kinds, _EQUAL[kinds], _first(covered, count), rows, serial, _held(target, kinds, held))
+    return Judged(target, kinds, _EQUAL[kinds], np.arange(count) < covered, rows, serial, _held(target, kinds, held))
 
 
 _GOOD = np.array([kind in ("", "soft") for kind in KINDS])
 _EQUAL = np.array([kind in ("", "soft", "serial") for kind in KINDS])  # kinds whose bytes are the master's, where a dump has no report
 
 
-@cache
-def _first(covered: int, count: int) -> Flags:
-    """The first so many of a count; shared, so it can't be written to."""
-    made: Flags = np.arange(count) < covered
-    made.flags.writeable = False
-    return made
-
-
 def _unequal_rows(one: Bytes, other: Bytes) -> Places:
-    """Places of the rows that are not the same (some of them several times); sectors are whole numbers of eight bytes."""
-    width = one.shape[1] // 8
+    """Places of the rows that are not the same, some of them several times."""
+    width, rest = divmod(one.shape[1], 8)
+    if rest:  # eights of bytes would reach into the next row
+        return np.flatnonzero((one != other).any(axis=1))
     made: Places = (one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64)).nonzero()[0] // width
     return made
 
@@ -213,9 +207,10 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     }
     flags["serial"] = _any(count, sighted.place[wrong_serial])
     sound = _any(count, sighted.place)
-    failed = sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
+    failed = sighted.density | sighted.block_check | sighted.no_block | sighted.identifier_check | sighted.missed
     rules = [*flags.items(), ("soft", sound & failed), ("", sound)]
-    rules += [("block-check", sighted.block_check), ("no-block", sighted.no_block), ("identifier-check", sighted.identifier_check)]
+    rules += [("density", sighted.density), ("block-check", sighted.block_check), ("no-block", sighted.no_block)]
+    rules += [("identifier-check", sighted.identifier_check)]
     rules += [("not-tried", sighted.cut_off), ("misplaced", sighted.misplaced), ("absent", sighted.missed)]
     kinds = np.full(count, NUMBER["not-tried"], np.uint8)
     for name, holds in reversed(rules):  # the first rule that holds is laid last

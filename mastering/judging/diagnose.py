@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -25,12 +24,16 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Case:
-    """A read-back, the side that it is judged as, that job's other sides, and the sides of other masters at hand."""
+    """A read-back, the side that it is judged as, that job's other sides, and the sides of other masters at hand.
+
+    `apart` is `distance`, or a verifier's memory of it.
+    """
 
     view: View
     target: Target
     sides: Sequence[Candidate]
     masters: Callable[[], Sequence[Candidate]]
+    apart: "Callable[[Target, Target], Distance]"
 
 
 def diagnose(cases: Sequence[Case]) -> tuple[Diagnosis | None, tuple[str, ...]]:
@@ -89,7 +92,7 @@ def _matching(case: Case, candidates: Sequence[Candidate]) -> Iterator[tuple[flo
     """Share and label of the candidates that have more than half of the sectors in which they differ from the side judged."""
     judged = case.view.judged(case.target)
     for candidate in candidates:
-        apart = distance(case.target, candidate.target)
+        apart = case.apart(case.target, candidate.target)
         if judged is not None and isinstance(case.view, DumpView) and 2 * apart.at_most(judged) <= apart.total:
             continue
         found = case.view.judged(candidate.target)
@@ -116,7 +119,6 @@ class Distance:
         return self.alike + int(np.count_nonzero(judged.kinds)) * self.sectors_each
 
 
-@lru_cache(maxsize=4096)
 def distance(judged: Target, candidate: Target) -> Distance:
     """A candidate's distance from the side judged. Where layouts differ, all of the candidate's sectors count as differing."""
     if same_layout(judged, candidate):

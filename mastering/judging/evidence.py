@@ -9,6 +9,7 @@ from formats.containers.sector_report import Report
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 from formats.model.record import Record
+from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
@@ -78,12 +79,13 @@ def _is_constant(data: bytes) -> bool:
 
 
 class CaptureView:
-    """The tracks of a capture, as each geometry asked for shows them."""
+    """The tracks of a capture, as each geometry asked for shows them. `known`: the fields that the caller remembers from earlier ones."""
 
     evidence: Evidence = "cells"
 
-    def __init__(self, name: str, read: Capture) -> None:
+    def __init__(self, name: str, read: Capture, known: KnownFields | None = None) -> None:
         self.name, self.capture = name, upright(read)
+        self._known = known or KnownFields()
         self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
@@ -94,7 +96,7 @@ class CaptureView:
         if geometry not in self._sighted:
             fitted = on_geometry(self.capture, geometry, self.name)
             try:
-                self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm)
+                self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm, self._known)
             except ContainerError as error:
                 raise ContainerError(f"{self.name}: {error}") from error
         return self._sighted[geometry]
@@ -169,17 +171,17 @@ class CaptureView:
         if geometry.identifier not in self._identified:
             stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
             self._identified[geometry.identifier] = False  # also where so many marks are on it that it can't be read
-            self._identified[geometry.identifier] = any_identifier(geometry, stretches)
+            self._identified[geometry.identifier] = any_identifier(geometry, stretches, self._known)
         return self._identified[geometry.identifier]
 
 
 View = DumpView | CaptureView
 
 
-def load(source: Source, longest_dump: int, data: bytes | None = None) -> View:
+def load(source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None) -> View:
     """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
 
-    `data`: all of the file's bytes, where they have been read already.
+    `data`: all of the file's bytes, where they have been read already. `known`: the fields that the caller remembers from earlier captures.
     ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
     """
     path = source.path
@@ -188,7 +190,7 @@ def load(source: Source, longest_dump: int, data: bytes | None = None) -> View:
     if data is None:
         data = read_bounded(path, LARGEST_CAPTURE)
     if data.startswith(SIGNATURE):
-        return CaptureView(path, capture.read(data, path))
+        return CaptureView(path, capture.read(data, path), known)
     if len(data) > longest_dump:
         raise ReadBackError(
             f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"

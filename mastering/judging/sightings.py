@@ -13,19 +13,23 @@ import numpy.typing as npt
 
 from formats.containers.capture import Track
 from formats.model.geometry import Geometry
+from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Fields, Ints, Reading, Stretch, read_fields
 
 Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
 NOT_HERE = -1
-_SPEED = 0.1  # how far from the nominal turn the distance of a few sightings may be to be taken for one
+_SHORTEST = 0.9  # nominal turns: a shorter distance between a few sightings is that of a sector recorded twice
+_LOST = 1.5  # nominal turns: at a longer distance between index marks one was lost
+_DENSITY = 0.03  # how far from the geometry's a density may be, as a share
 
 
 @dataclass(frozen=True, eq=False)
 class Sighted:
     """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
 
+    `density`: some sighting was all but sound, at another density than the geometry's;
     `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
     off; `missed`: there was a turn on which it was not met; `misplaced`: its track holds a sound identifier with its number and
     another track's.
@@ -34,6 +38,7 @@ class Sighted:
 
     geometry: Geometry
     reading: Reading
+    density: Flags
     block_check: Flags
     no_block: Flags
     identifier_check: Flags
@@ -55,10 +60,13 @@ class Sighted:
         return bool(self.reading.identifiers.sound.any())
 
 
-def see(geometry: Geometry, tracks: Sequence[Track], rpm: float) -> Sighted:
-    """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors."""
+def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None = None) -> Sighted:
+    """What a capture's tracks (upright, cylinders as the geometry counts them) show of a geometry's sectors.
+
+    `known`: the fields that the caller remembers from earlier captures.
+    """
     kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
-    return _Look(geometry, kept, rpm).result()
+    return _Look(geometry, kept, rpm, known).result()
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,16 +99,18 @@ class _Gaps:
 class _Look:
     """The steps of `see`, which share the stretches and the fields found in them."""
 
-    def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float) -> None:
+    def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None) -> None:
         self.geometry, self.tracks = geometry, tracks
-        self.reading = read_fields(geometry, [Stretch(track.bits, track.cells, track.turn) for track in tracks])
+        self.reading = read_fields(geometry, [Stretch(track.bits, track.cells, track.turn) for track in tracks], known)
         self.counts = np.array([track.cells for track in tracks], np.int64)
         self.circular = np.array([track.turn for track in tracks], np.bool_)
         self.widest = max(zone.sectors for zone in geometry.zones)
         self.sector_of = self._sector_table()
         self.found = self.reading.identifiers
         self.own = self._own_places(self.found)
-        self.turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64)
+        turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64).reshape(-1, 2)
+        self.turns = turns.max(axis=1)
+        self.dense = self._dense(turns[:, 0], rpm)
         self.pitch = np.array([geometry.pitches[track.cylinder] for track in tracks], np.float64)
 
     def _sector_table(self) -> Places:
@@ -128,19 +138,30 @@ class _Look:
 
     # Turns and what was missed on them
 
-    def _turn(self, stretch: int, rpm: float) -> float:
-        """Cells of a turn: by index marks, else by sightings of the same sector, else by the drive's speed."""
+    def _turn(self, stretch: int, rpm: float) -> tuple[float, float]:
+        """Cells of a turn as measured by index marks, else by sightings of the same sector, or 0; and by the drive's speed, or 0."""
         track = self.tracks[stretch]
         if track.turn and track.cells:
-            return track.cells
+            return track.cells, 0
         nominal = 60e12 / rpm / track.cell_ps
         marks = np.array(track.marks, np.int64)
-        marked, _ = _usual(marks[1:] - marks[:-1])
-        seen, shared = _usual(self._distances(stretch))
-        most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()  # else a sector or two may have been recorded twice
+        apart = marks[1:] - marks[:-1]
+        marked, _ = _usual(apart[apart <= _LOST * nominal])
         if marked:
-            return min(marked, seen) if most else marked  # an index mark may have been lost
-        return seen if seen and (most or abs(seen / nominal - 1) < _SPEED) else nominal
+            return marked, 0
+        seen, shared = _usual(self._distances(stretch))
+        seen /= max(1, round(seen / nominal))  # sightings on every second turn only are two turns apart
+        most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()
+        return (seen, 0) if seen and (most or seen > _SHORTEST * nominal) else (0, nominal)
+
+    def _dense(self, measured: npt.NDArray[np.float64], rpm: float) -> Flags:
+        """Which stretches are at another density: by the length of their cells, or by the cells of a turn where they were `measured`."""
+        wanted = np.array([self.geometry.densities[track.cylinder] for track in self.tracks], np.float64).reshape(-1, 2)
+        cell = np.array([track.cell_ps * rpm for track in self.tracks], np.float64)
+        off = np.abs(cell - wanted[:, 0]) > _DENSITY * wanted[:, 0]
+        longer = np.maximum(measured, wanted[:, 1])  # so that a drive that was 3 % slow, which is not judged, is not off
+        made: Flags = off | (measured > 0) & (np.abs(measured - wanted[:, 1]) > _DENSITY * longer)
+        return made
 
     def _distances(self, stretch: int) -> Places:
         """Cells between sound identifiers of the same sector, each and the next."""
@@ -233,13 +254,15 @@ class _Look:
         cut |= ~has & ~self.circular[found.stretch[named]] & (room < length)
         whole = np.zeros(len(named), np.bool_)
         whole[has] = blocks.sound[block[has]]
-        sound = named[whole]
+        here = ~self.dense[found.stretch[named]]
+        sound = named[whole & here]
         counted = self._assign(sound)
         gaps = self._gaps(counted)
         stray = found.sound & (found.number("track") != self.track_of[found.stretch])
         return Sighted(
             self.geometry,
             self.reading,
+            density=self._at(self.own[named[whole & ~here]]),
             block_check=self._at(self.own[named[has & ~whole & ~cut]]),
             no_block=self._at(self.own[named[~has & ~cut]]),
             identifier_check=self._at(counted[~found.sound]),
@@ -247,7 +270,7 @@ class _Look:
             misplaced=self._at(self._numbered(found)[stray]),
             missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
             place=self.own[sound],
-            block=block[whole],
+            block=block[whole & here],
             identifier=sound,
         )
 

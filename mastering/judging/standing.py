@@ -1,27 +1,37 @@
-"""How a disc stands: which reads settle a side, its verdict, the disc's, and what to do with it. Pure rules over reads."""
+"""How one side of a disc stands: which of its reads settle it, and the verdict that they give. Pure rules over the rows of one disc.
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+A row's number says what came before what; a time never does.
+"""
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
 from mastering.judging.verdict import State
 
 Standing = State | Literal["open"]
-DiscAction = Literal["box", "turn-over", "read-again", "other-drive", "write-again", "reject", "clean-drive"]
+Reason = Literal["void", "no-side", "evidence", "simulated", "other-side", "other-master", "other-geometry", "short", "hold"]
 
 ORDER: tuple[Standing, ...] = ("pass", "marginal", "open", "fail")  # of several sides the last counts
 RANK = {standing: rank for rank, standing in enumerate(ORDER)}
-REWRITES = 1  # how often a disc may be written again where no bench says otherwise
-FAILED_TWICE = 2
+REWRITES = 1  # how often a disc may be written again where its batch says nothing
+FAILS_THAT_SPEND = 2
 PASSES_AFTER_DOUBT = 2
-_SETTLES_NOTHING = {"other-side", "other-master", "other-geometry", "short"}
-_ACTIONS: dict[Standing, DiscAction] = {"pass": "box", "marginal": "read-again", "open": "turn-over"}
-_HARDEST: tuple[DiscAction, ...] = ("reject", "write-again", "other-drive", "read-again")  # of several failed sides the first counts
+READS_OF_A_DOUBT = 5  # settling reads within which a doubt must be over, the one that began it included
+_SETTLES_NOTHING: dict[str, Reason] = {
+    "other-side": "other-side", "other-master": "other-master", "other-geometry": "other-geometry", "short": "short",
+}  # fmt: skip
+_DOUBTED_AFTER_A_PASS = {"other-master", "other-geometry"}
 
 
 @dataclass(frozen=True)
 class Read:
-    """One read of a disc. `number` counts a disc's reads, `writing` those of the side; both are None where no side could be told."""
+    """One read of a disc. `number` counts a disc's reads, both sides together; side and `writing` are None where no side could be told.
+
+    `action`: what the read-back alone asks for. `accepted`: its batch takes this evidence. `practice`: simulated reads count in its batch.
+    """
 
     number: int
     side: str | None
@@ -30,85 +40,236 @@ class Read:
     verdict: State
     diagnosis: str | None
     void: bool = False
-    id: int = 0
+    row: int = 0
     simulated: bool = False
+    action: str = "read-again"
+    accepted: bool = True
+    practice: bool = True
 
-    @property
-    def settles(self) -> bool:
-        """Whether it says anything of the side: not what was read by mistake, nor what was struck out."""
-        return not self.void and self.side is not None and self.diagnosis not in _SETTLES_NOTHING
+
+@dataclass(frozen=True)
+class Writing:
+    """One time that a side was written. `number` counts the side's writings over all of a disc's batches.
+
+    `drive` is None while no row names it. `by_bench`: the bench wrote it, so that a blank side means that nothing was written.
+    """
+
+    row: int
+    side: str
+    number: int
+    drive: str | None = None
+    by_bench: bool = False
+    batch: str = ""
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A drive that a read of a disc's side put on hold. `after`: the row of the drive's newest passing read before that, 0 without one."""
+
+    drive: str
+    after: int
+    row: int
+    serial: str
+    side: str
+
+
+@dataclass(frozen=True)
+class Take:
+    """A disc was taken over by a batch: `rework` with another master, of which `sides` are to be written; else to be finished."""
+
+    row: int
+    rework: bool = False
+    sides: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class DiscRows:
+    """All that a ledger's rows say of one disc. `sides`, `rewrites` and `each_side` are those of its newest batch.
+
+    `rejects` (by eye) and `restores` are the numbers of their rows. `holds`: those of the drives that read the disc; others change nothing.
+    `each_side`: a writing of one side leaves the other's verdict alone.
+    """
+
+    serial: str
+    sides: tuple[str, ...]
+    writings: tuple[Writing, ...] = ()
+    reads: tuple[Read, ...] = ()
+    rejects: tuple[int, ...] = ()
+    restores: tuple[int, ...] = ()
+    takes: tuple[Take, ...] = ()
+    holds: tuple[Hold, ...] = ()
+    rewrites: int = REWRITES
+    each_side: bool = False
+
+    @cached_property
+    def rework(self) -> Take | None:
+        """The newest take-over by another master; None when there was none."""
+        return max((take for take in self.takes if take.rework), key=lambda take: take.row, default=None)
+
+    def writings_of(self, side: str) -> list[Writing]:
+        """The writings of a side, in their order."""
+        return sorted((writing for writing in self.writings if writing.side == side), key=lambda writing: writing.number)
+
+    def first_number(self, side: str) -> int:
+        """The number of the writing with which a side's allowed writings begin: a rework begins anew.
+
+        A side that the rework left as it was keeps its newest writing as the first one.
+        """
+        take = self.rework
+        if take is None:
+            return 1
+        before = max((writing.number for writing in self.writings_of(side) if writing.row < take.row), default=0)
+        return before + 1 if side in take.sides else max(1, before)
+
+    def newest_writing(self, side: str) -> Writing | None:
+        """The newest writing of a side; None while it was not written (by a rework: not with the new master)."""
+        writings = self.writings_of(side)
+        return writings[-1] if writings and writings[-1].number >= self.first_number(side) else None
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A settling read and the verdict that it counts as: a read of another master counts as `marginal` once the writing was read well."""
+
+    read: Read
+    verdict: State
 
 
 @dataclass(frozen=True)
 class SideStanding:
-    """A side's verdict and what it rests on: `newest` settling read of the newest writing, `first` settling read of the first one."""
+    """A side's verdict and what it rests on.
+
+    `newest`: the newest settling read of the newest `writing`; `first`: the first settling read of the first writing. `spent`: this writing
+    will never pass. `overtaken`: it passed, but the other side was written since. `failed`, `readers`: of the newest writing's reads.
+    """
 
     verdict: Standing
-    writing: int | None
+    writing: Writing | None
     newest: Read | None
     first: Read | None
+    spent: bool
+    overtaken: bool
     failed: int
     readers: frozenset[str]
 
     @property
     def first_bad(self) -> bool:
-        """Whether the first read that settles of the first writing did not pass."""
+        """Whether the first settling read of the first writing did not pass."""
         return self.first is not None and self.first.verdict != "pass"
 
-    @property
-    def rewritten(self) -> bool:
-        """Whether the side was written more than once."""
-        return self.writing is not None and self.writing > 1
 
-
-def side_standing(reads: Iterable[Read], writings: Collection[int]) -> SideStanding:
-    """How a side stands after its reads, in the order in which they were made; `writings`: the numbers of those that were begun."""
-    if not writings:
-        return SideStanding("open", None, None, None, 0, frozenset())
-    first, newest = min(writings), max(writings)
-    settling = [read for read in reads if read.settles]
-    of_newest = [read for read in settling if read.writing == newest]
+def side_standing(rows: DiscRows, side: str) -> SideStanding:
+    """How a side of a disc stands."""
+    writing = rows.newest_writing(side)
+    settled = settling(rows, writing)
+    spent = is_spent(settled, writing)
+    verdict = "fail" if spent else verdict_of([each.verdict for each in settled])
+    overtaken = verdict == "pass" and _is_overtaken(rows, side, settled[-1].read)
+    first = next((each for each in rows.writings_of(side) if each.number == rows.first_number(side)), None)
     return SideStanding(
-        _settled(of_newest),
-        newest,
-        of_newest[-1] if of_newest else None,
-        next((read for read in settling if read.writing == first), None),
-        sum(read.verdict == "fail" for read in of_newest),
-        frozenset(read.read_by for read in of_newest if read.read_by),
+        "open" if overtaken else verdict,
+        writing,
+        settled[-1].read if settled else None,
+        next((each.read for each in settling(rows, first)), None),
+        spent,
+        overtaken,
+        sum(each.verdict == "fail" for each in settled),
+        frozenset(each.read.read_by for each in settled if each.read.read_by),
     )
 
 
-def _settled(reads: Sequence[Read]) -> Standing:
-    """The verdict of one writing's settling reads: the newest's, but a pass after a doubt needs a second one."""
-    if not reads:
+# Which reads settle
+
+
+def settling(rows: DiscRows, writing: Writing | None, holds: bool = True) -> list[Settled]:
+    """The settling reads of a writing, oldest first. `holds`: whether drives' holds unsettle reads, as they do but in rates by drive."""
+    settled: list[Settled] = []
+    for read in _reads_of(rows, writing):
+        reason = reason_of_its_own(read)
+        if reason in _DOUBTED_AFTER_A_PASS and any(each.verdict == "pass" for each in settled):
+            reason = None
+        if reason is None and not (holds and _is_held_back(rows, read)):
+            settled.append(Settled(read, "marginal" if read.diagnosis in _DOUBTED_AFTER_A_PASS else read.verdict))
+    return settled
+
+
+def why_unsettled(rows: DiscRows, read: Read) -> Reason | None:
+    """Why a read of a disc settles nothing; None when it does settle something."""
+    writing = next((each for each in rows.writings if (each.side, each.number) == (read.side, read.writing)), None)
+    if any(each.read is read for each in settling(rows, writing)):
+        return None
+    return reason_of_its_own(read) or "hold"
+
+
+def _reads_of(rows: DiscRows, writing: Writing | None) -> Iterator[Read]:
+    """The reads of a writing in the order of their rows, those that settle nothing included."""
+    if writing is not None:
+        key = (writing.side, writing.number)
+        yield from sorted((read for read in rows.reads if (read.side, read.writing) == key), key=lambda read: read.row)
+
+
+def reason_of_its_own(read: Read) -> Reason | None:
+    """Why a read settles nothing, whatever was read before it and whichever drive is on hold; None when nothing about it says so."""
+    if read.void:
+        return "void"
+    if read.side is None:
+        return "no-side"
+    if not read.accepted:
+        return "evidence"
+    if read.simulated and not read.practice:
+        return "simulated"
+    return _SETTLES_NOTHING.get(read.diagnosis or "")
+
+
+def _is_held_back(rows: DiscRows, read: Read) -> bool:
+    """Whether a hold unsettles a read: its drive made it since its last passing read, and was put on hold after it."""
+    spans = (hold for hold in rows.holds if hold.drive == read.read_by and hold.after < read.row < hold.row)
+    return any(not _is_confirmed(rows, hold, read) for hold in spans)
+
+
+def _is_confirmed(rows: DiscRows, hold: Hold, read: Read) -> bool:
+    """Whether the writing that put a reader on hold failed in a second drive as well: then the reader was right, and its read settles."""
+    before = (each for each in rows.writings if each.side == hold.side and each.row < hold.row)
+    named = max(before, key=lambda each: each.number, default=None)
+    if hold.serial != rows.serial or named is None or (read.side, read.writing) != (named.side, named.number):
+        return False
+    failed_by = {each.read_by for each in _reads_of(rows, named) if each.verdict == "fail" and reason_of_its_own(each) is None}
+    return read.read_by in failed_by and len(failed_by - {None}) > 1
+
+
+# What they give
+
+
+def verdict_of(verdicts: Sequence[State]) -> Standing:
+    """The verdict of a writing's settling reads: the newest's, but a pass after a doubt needs a second one."""
+    if not verdicts:
         return "open"
-    doubts = [place for place, read in enumerate(reads) if read.verdict != "pass"]
-    passes = len(reads) - 1 - doubts[-1] if doubts else PASSES_AFTER_DOUBT
-    if passes == 0:
-        return reads[-1].verdict
-    return "pass" if passes >= PASSES_AFTER_DOUBT else "marginal"
+    if verdicts[-1] != "pass":
+        return verdicts[-1]
+    doubts = [place for place, verdict in enumerate(verdicts) if verdict != "pass"]
+    return "pass" if not doubts or len(verdicts) - 1 - doubts[-1] >= PASSES_AFTER_DOUBT else "marginal"
 
 
-def disc_verdict(sides: Iterable[SideStanding], rejected: bool) -> Standing:
-    """`fail` when a side is or it was rejected by eye, else `open`, `marginal`, `pass` as the worst side is."""
-    return "fail" if rejected else ORDER[max(RANK[side.verdict] for side in sides)]
+def is_spent(settled: Sequence[Settled], writing: Writing | None) -> bool:
+    """Whether a writing will never pass: it failed twice, a doubt outlasted its reads, or the bench wrote it and nothing is on it."""
+    if writing is not None and writing.by_bench and any(each.read.diagnosis == "blank" for each in settled):
+        return True
+    verdicts = [each.verdict for each in settled]
+    return verdicts.count("fail") >= FAILS_THAT_SPEND or _outlasts(verdicts)
 
 
-def disc_action(sides: Mapping[str, SideStanding], rejected: bool, drives: Collection[str], rewrites: int = REWRITES) -> DiscAction:
-    """What to do with a disc of a batch that is made on these drives."""
-    verdict = disc_verdict(sides.values(), rejected)
-    if verdict != "fail":
-        return _ACTIONS[verdict]
-    if rejected:
-        return "reject"
-    wanted = {after_failure(side, drives, rewrites) for side in sides.values() if side.verdict == "fail"}
-    return next(action for action in _HARDEST if action in wanted)
+def _outlasts(verdicts: Sequence[State]) -> bool:
+    """Whether any doubt was not over with its last allowed read."""
+    reads = 0  # of the doubt that is not over
+    for before, verdict in pairwise(("", *verdicts)):
+        reads += 1 if reads or verdict != "pass" else 0
+        if before == verdict == "pass":
+            reads = 0
+        if reads >= READS_OF_A_DOUBT:
+            return True
+    return False
 
 
-def after_failure(side: SideStanding, drives: Collection[str], rewrites: int = REWRITES) -> DiscAction:
-    """What to do about a side that failed."""
-    if side.failed < FAILED_TWICE:
-        return "read-again"
-    if (side.writing or 1) > rewrites:
-        return "reject"
-    return "other-drive" if set(drives) - side.readers else "write-again"
+def _is_overtaken(rows: DiscRows, side: str, read: Read) -> bool:
+    """Whether another side was written after a side was read: turning the disc over and writing may have hurt it."""
+    return not rows.each_side and any(writing.side != side and writing.row > read.row for writing in rows.writings)

@@ -12,6 +12,7 @@ KINDS = (
     "identity",
     "serial",
     "soft",
+    "density",
     "block-check",
     "no-block",
     "identifier-check",
@@ -36,7 +37,7 @@ _BY_DIAGNOSIS: dict[Diagnosis, Action] = {
     "shifted": "read-again",
     "short": "read-again",
 }
-_WRITTEN_WRONG = {"data-mark", "identity", "serial"}  # reading once more can't change these
+_WRITTEN_WRONG = {"data-mark", "identity", "serial", "density"}  # reading once more can't change these
 
 
 def sides_text(names: Collection[str]) -> str:

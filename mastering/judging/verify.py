@@ -1,14 +1,15 @@
 """A read-back judged against a master: which side it is, what is wrong with it, what to do. Opens no file."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from formats.errors import ContainerError
+from formats.tracks.known_fields import KnownFields
 from mastering.judging.compare import Target
-from mastering.judging.diagnose import Candidate, Case, diagnose, distance, same_layout
+from mastering.judging.diagnose import Candidate, Case, Distance, diagnose, distance, same_layout
 from mastering.judging.evidence import DumpView, View
 from mastering.judging.verdict import Finding, Verdict
 from mastering.master.master import Master
@@ -18,16 +19,21 @@ class NoReadBackError(ContainerError):
     """A file whose length no side of the master has."""
 
 
+_DISTANCES = 4096  # of pairs of sides that are remembered: more than masters are at hand
 _KEPT = 24 << 20  # bytes, more than all arrays of a capture take; without it a tenth of judging was page faults
 
 
 @dataclass(frozen=True)
 class Verifier:
-    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand."""
+    """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand.
+
+    `known_fields`: what it remembers of captures, for the next one's view. Threads may share a verifier, but not a view.
+    """
 
     master: Master
     side: str | None = None
     others: Iterable[Master] = ()
+    known_fields: KnownFields = field(default_factory=KnownFields, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         np.empty(_KEPT, np.uint8)  # let go of at once: an allocator learns from it to keep such blocks, not to fetch clean pages each time
@@ -38,6 +44,11 @@ class Verifier:
         return {name: Target(side, self.master.catalogue) for name, side in self.master.sides.items()}
 
     @cached_property
+    def _apart(self) -> Callable[[Target, Target], Distance]:
+        """Distances of sides, each computed once."""
+        return lru_cache(_DISTANCES)(distance)
+
+    @cached_property
     def _foreign(self) -> list[Candidate]:
         """The sides of the other masters at hand."""
         others = [each for each in self.others if each.digest != self.master.digest]
@@ -46,7 +57,7 @@ class Verifier:
     def judge(self, view: View) -> Verdict:
         """The verdict of a read-back. ContainerError when it is none of this master's."""
         targets = self._sides_of(view)
-        cases = [Case(view, target, self._beside[target.name], lambda: self._foreign) for target in targets]
+        cases = [Case(view, target, self._beside[target.name], lambda: self._foreign, self._apart) for target in targets]
         if len(targets) > 1:
             self._accept_any(view, targets)
             diagnosis, matches = diagnose(cases)
@@ -96,11 +107,10 @@ class Verifier:
             return targets
         return [one if counts[0] > counts[1] else other]
 
-    @staticmethod
-    def _equal(view: View, target: Target, rival: Target) -> int:
+    def _equal(self, view: View, target: Target, rival: Target) -> int:
         """Sound and equal sectors of a side among those in which it differs from the other one."""
         judged = view.judged(target)
-        return 0 if judged is None else int((judged.equal & distance(rival, target).differing).sum())
+        return 0 if judged is None else int((judged.equal & self._apart(rival, target).differing).sum())
 
     @cached_property
     def _beside(self) -> dict[str, list[Candidate]]:

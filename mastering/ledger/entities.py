@@ -4,17 +4,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from mastering.judging.standing import DiscAction, Read, SideStanding, Standing, disc_action, disc_verdict, side_standing
+from mastering.judging import standing as rules
+from mastering.judging.actions import Drive, Step, next_step
+from mastering.judging.custody import DiscStanding, disc_standing
+from mastering.judging.standing import REWRITES, DiscRows, Read, Standing
 from mastering.ledger.lines import Line
+
+_ACCEPTED = ("dump", "report", "cells", "flux")  # evidence that a batch takes which says nothing of it
 
 
 @dataclass
 class Batch:
-    """A batch; `line` is what was said when it was opened."""
+    """A batch; `line` is what was said when it was opened. `practice`: simulated reads count in it."""
 
     id: int
     line: Line
     open: bool = True
+    practice: bool = False
 
     @property
     def name(self) -> str:
@@ -36,6 +42,20 @@ class Batch:
     def drives(self) -> tuple[str, ...]:
         """The drives that it is made on."""
         return tuple(self.line["drives"])
+
+    @property
+    def rewrites(self) -> int:
+        """How often a side of its discs may be written again."""
+        return int(self.line.get("rewrites", REWRITES))
+
+    @property
+    def each_side(self) -> bool:
+        """Whether a side's verdict stands although the other side is written later: so it is in batches of earlier ledgers."""
+        return bool(self.line.get("verify", "each-side") == "each-side")
+
+    def accepts(self, evidence: str) -> bool:
+        """Whether reads with this evidence settle anything."""
+        return evidence in self.line.get("accept", _ACCEPTED)
 
 
 @dataclass
@@ -74,7 +94,7 @@ class Disc:
     number: int
     batch: Batch
     lot: str | None = None
-    rejected: bool = False
+    by_eye: bool = False
     reads: list[Read] = field(default_factory=list)
     files: dict[int, File] = field(default_factory=dict)  # by the read's number
     writings: dict[tuple[str, int], Writing] = field(default_factory=dict)
@@ -91,28 +111,48 @@ class Disc:
                 return read
         return None
 
-    def standings(self) -> dict[str, SideStanding]:
-        """How its sides stand."""
-        return {
-            side: side_standing((read for read in self.reads if read.side == side), [number for of, number in self.writings if of == side])
-            for side in self.batch.sides
-        }
+    def rows(self) -> DiscRows:
+        """What its rows say, for the rules."""
+        return DiscRows(
+            self.serial,
+            tuple(self.batch.sides),
+            tuple(rules.Writing(each.id, side, number, each.drive) for (side, number), each in self.writings.items()),
+            tuple(self.reads),
+            rejects=(self.id,) if self.by_eye else (),
+            rewrites=self.batch.rewrites,
+            each_side=self.batch.each_side,
+        )
 
+    @property
+    def standing(self) -> DiscStanding:
+        """How it stands."""
+        return disc_standing(self.rows())
+
+    @property
     def verdict(self) -> Standing:
         """Its verdict."""
-        return disc_verdict(self.standings().values(), self.rejected)
+        return self.standing.verdict
 
-    def action(self) -> DiscAction:
-        """What to do with it."""
-        return disc_action(self.standings(), self.rejected, self.batch.drives)
+    @property
+    def rejected(self) -> bool:
+        """Whether it is rejected, by eye or for good."""
+        return self.standing.rejected
+
+    @property
+    def next_step(self) -> Step:
+        """What to do with it, on which sides and in which drive."""
+        rows, sides = self.rows(), frozenset(self.batch.sides)
+        return next_step(rows, disc_standing(rows), [Drive(name, sides, sides) for name in self.batch.drives])
 
     def plain(self) -> dict[str, Any]:
         """A disc line."""
-        standings = self.standings()
+        standing = self.standing
         return {
             "batch": self.batch.name,
             "serial": self.serial,
-            "verdict": disc_verdict(standings.values(), self.rejected),
-            "action": disc_action(standings, self.rejected, self.batch.drives),
-            "sides": {name: None if side.verdict == "open" else side.verdict for name, side in standings.items()},
+            "verdict": standing.verdict,
+            "action": self.next_step.action,
+            "rejected": standing.rejected,
+            "each_side": self.batch.each_side,
+            "sides": {name: None if side.verdict == "open" else side.verdict for name, side in standing.sides.items()},
         }

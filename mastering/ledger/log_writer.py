@@ -9,7 +9,7 @@ from dataclasses import replace
 from sqlalchemy import Connection, Table, func, select
 
 from mastering.files import digest
-from mastering.judging.standing import Read
+from mastering.judging.standing import Read, reason_of_its_own
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc, File, Writing
 from mastering.ledger.geometries import UnknownTracksError, first_sector_of, zones_of
@@ -75,6 +75,7 @@ class LogWriter(Lookup):
         self._name_new(DRIVES, "drive", line["name"])
         self._rows_to_write.row(DRIVES, number, name=line["name"])
         self.remember(DRIVES, line["name"], number)
+        self.simulated[line["name"]] = line["simulated"]
 
     def _batch(self, number: int, line: Line) -> None:
         self._name_new(BATCHES, "batch", line["batch"])
@@ -92,7 +93,7 @@ class LogWriter(Lookup):
                 "give the corrected program a new revision, so that the discs can be told apart"
             )
         self._rows_to_write.row(BATCHES, number, name=line["batch"], catalogue=line["catalogue"], open=True)
-        self.keep(Batch(number, line))
+        self.keep(self.batch_of(number, line))
 
     def _serial(self, number: int, line: Line) -> None:
         batch, serial = self._open(line), line["serial"]
@@ -115,7 +116,10 @@ class LogWriter(Lookup):
         disc.lot = lot
         if side is not None:
             self._begin_writing(number, disc, side, writing, line["wrote"])
-        read = Read(line["read"], side, writing, line["read_by"], line["verdict"], line["diagnosis"], False, number, line["simulated"])
+        read = Read(
+            line["read"], side, writing, line["read_by"], line["verdict"], line["diagnosis"], False, number, line["simulated"],
+            line["action"], disc.batch.accepts(line["evidence"]), disc.batch.practice,
+        )  # fmt: skip
         file = File.of(line)
         disc.reads.append(read)
         disc.files[read.number] = file
@@ -126,7 +130,7 @@ class LogWriter(Lookup):
         )  # fmt: skip
         if file.capture and file.sha256:
             self.remember_capture(file.sha256, disc.serial)
-        if read.settles:
+        if reason_of_its_own(read) is None:
             self._rows_to_write.findings(number, line["findings"])
         self._rows_to_write.disc(disc)
 
@@ -134,7 +138,7 @@ class LogWriter(Lookup):
         disc = self._disc(line, may_be_closed=True)
         if line["lot"] is not None:
             disc.lot = self._lot_for(disc, line["lot"])
-        disc.rejected = True
+        disc.by_eye = True
         self._rows_to_write.disc(disc)
 
     def _amend(self, number: int, line: Line) -> None:
@@ -153,7 +157,7 @@ class LogWriter(Lookup):
             self._amend_drive(disc, wrote, read)
         if read is not None and line["void"]:
             disc.reads[disc.reads.index(read)] = replace(read, void=True)
-            self._rows_to_write.change(READS, read.id, void=True)
+            self._rows_to_write.change(READS, read.row, void=True)
         self._rows_to_write.disc(disc)
 
     def _close(self, number: int, line: Line) -> None:
@@ -229,7 +233,7 @@ class LogWriter(Lookup):
             "fail": "a bad disc",
             "open": "not finished" if other.reads else "not read yet",
         }
-        known = "rejected by eye" if other.rejected else words[other.verdict()]
+        known = "rejected by eye" if other.by_eye else words[other.verdict]
         return f"the disc carries {serial} (batch {other.batch.name}, {known})"
 
     def _lot_for(self, disc: Disc, lot: str) -> str:

@@ -18,6 +18,8 @@ def revision(line: Line) -> str:
     return str(line.get("revision") or line["master"].rpartition(" ")[2])
 
 
+_ACTIONS = {"pass": "box", "other-side": "turn-over", "other-master": "ask", "other-geometry": "ask"}  # of a read-back that settles nothing
+
 _COMMANDS = {"lot": "`lot add` makes one", "drive": "`drive add` makes one", "batch": "`batch open` makes one"}
 
 
@@ -55,6 +57,7 @@ class Lookup:
         self._names: dict[int, str] = {}  # of lots and drives
         self._batches: dict[int, Batch] = {}
         self._discs: dict[str, Disc] = {}
+        self.simulated: dict[str, bool] = {}  # whether a drive is a simulated one
         self._captures: dict[str, str] = {}  # serials by digest, of captures that are not in the tables yet
 
     # Lots, drives, batches
@@ -96,8 +99,19 @@ class Lookup:
         line = self.id_of(BATCHES, "batch", name)
         if line not in self._batches:
             row = self.connection.execute(_BATCH, {"line": line}).one()
-            self._batches[line] = Batch(line, logged(row.text), row.open)
+            self._batches[line] = self.batch_of(line, logged(row.text), row.open)
         return self._batches[line]
+
+    def batch_of(self, number: int, line: Line, is_open: bool = True) -> Batch:
+        """The batch that a line opened. One of an earlier ledger says nothing of practice: it is, where all its drives are simulated."""
+        practice = line.get("practice")
+        return Batch(number, line, is_open, all(self._is_simulated(name) for name in line["drives"]) if practice is None else practice)
+
+    def _is_simulated(self, drive: str) -> bool:
+        """Whether a drive is a simulated one."""
+        if drive not in self.simulated:
+            self.simulated[drive] = bool(self.drive(drive)["simulated"])
+        return self.simulated[drive]
 
     def keep(self, batch: Batch) -> None:
         """A batch that is not in the tables yet."""
@@ -114,7 +128,7 @@ class Lookup:
         """Every batch, as created."""
         if not self._batches.keys() >= set(self.ids(BATCHES).values()):
             for row in self.connection.execute(_BATCHES):
-                self._batches.setdefault(row.line, Batch(row.line, logged(row.text), row.open))
+                self._batches.setdefault(row.line, self.batch_of(row.line, logged(row.text), row.open))
         return [self._batches[line] for line in self.ids(BATCHES).values()]
 
     def lot(self, name: str) -> dict[str, Any]:
@@ -187,6 +201,17 @@ class Lookup:
     def _rows_of(self, table: Table, disc: Row[Any]) -> list[Row[Any]]:
         return list(self.connection.execute(_OF_DISC[table], {"disc": disc.line}))
 
+    def _read_of(self, row: Row[Any], batch: Batch, drive: str | None) -> Read:
+        """A read as the rules need it. What its row lacks is looked up in the log, for the few reads of which it matters."""
+        known: Line = {"action": _ACTIONS.get(row.diagnosis or row.verdict, "read-again")}
+        if row.void or "accept" in batch.line or (row.simulated and not batch.practice):
+            known = self.line(row.line)
+        accepted = "evidence" not in known or batch.accepts(known["evidence"])
+        return Read(
+            row.number, row.side, row.writing, drive, row.verdict, row.diagnosis, row.void, row.line, row.simulated,
+            known["action"], accepted, batch.practice,
+        )  # fmt: skip
+
     def _load(self, rows: Iterable[Row[Any]], reads: Iterable[Row[Any]], writings: Iterable[Row[Any]]) -> None:
         drive: Callable[[int | None], str | None] = lambda line: self.name_of(DRIVES, line)  # noqa: E731
         made: dict[int, Disc] = {}
@@ -200,9 +225,7 @@ class Lookup:
         for row in reads:
             if row.disc in made:
                 disc = made[row.disc]
-                disc.reads.append(
-                    Read(row.number, row.side, row.writing, drive(row.drive), row.verdict, row.diagnosis, row.void, row.line, row.simulated)
-                )
+                disc.reads.append(self._read_of(row, disc.batch, drive(row.drive)))
                 disc.files[row.number] = File(row.file, row.sha256, row.capture)
         for disc in made.values():
-            disc.verdict()  # a damaged row shows here, where the ledger can still say so
+            _ = disc.verdict  # a damaged row shows here, where the ledger can still say so

@@ -1,12 +1,13 @@
 """Rows on their way into the ledger's tables: gathered while lines are taken, written together."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, insert, update
 
-from mastering.judging.standing import RANK, SideStanding, disc_verdict
+from mastering.judging.custody import DiscStanding
+from mastering.judging.standing import RANK
 from mastering.ledger.entities import Disc
 from mastering.ledger.lookup import Lookup
 from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
@@ -56,7 +57,7 @@ class RowBuffer:
         connection = self._lookup.connection
         for table in _INDEPENDENT:
             _insert(connection, table, self._rows[table].values())
-        standings = {key: disc.standings() for key, disc in self._discs.items()}
+        standings = {key: disc.standing for key, disc in self._discs.items()}
         rows = {key: self._disc_row(disc, standings[key]) for key, disc in self._discs.items()}
         _insert(connection, DISCS, (row for key, row in rows.items() if key in self._new))
         for table in _OF_DISCS:
@@ -67,33 +68,33 @@ class RowBuffer:
             connection.execute(_UPDATE_DISC, old)
         _insert(connection, SIDES, (row for disc in self._discs.values() for row in self._side_rows(disc, standings[disc.id])))
 
-    def _disc_row(self, disc: Disc, standings: Mapping[str, SideStanding]) -> dict[str, Any]:
-        sides = standings.values()
+    def _disc_row(self, disc: Disc, standing: DiscStanding) -> dict[str, Any]:
+        sides = standing.sides.values()
         return {
             "line": disc.id,
             "serial": disc.serial,
             "batch": disc.batch.id,
             "number": disc.number,
             "lot": self._lookup.key_of(LOTS, disc.lot),
-            "rejected": disc.rejected,
-            "verdict": RANK[disc_verdict(sides, disc.rejected)],
-            "rewritten": any(side.rewritten for side in sides),
+            "rejected": disc.by_eye,
+            "verdict": RANK[standing.verdict],
+            "rewritten": any(side.writing is not None and side.writing.number > 1 for side in sides),
             "first_bad": any(side.first_bad for side in sides),
             "simulated": any(read.simulated for read in disc.reads if not read.void),
         }
 
-    def _side_rows(self, disc: Disc, standings: Mapping[str, SideStanding]) -> Iterator[dict[str, Any]]:
-        for name, side in standings.items():
+    def _side_rows(self, disc: Disc, standing: DiscStanding) -> Iterator[dict[str, Any]]:
+        for name, side in standing.sides.items():
             yield {
                 "disc": disc.id,
                 "side": name,
                 "batch": disc.batch.id,
                 "verdict": RANK[side.verdict],
-                "writing": side.writing,
-                "wrote": self._lookup.key_of(DRIVES, disc.writings[name, side.writing].drive if side.writing else None),
-                "newest": side.newest.id if side.newest else None,
+                "writing": side.writing.number if side.writing else None,
+                "wrote": self._lookup.key_of(DRIVES, side.writing.drive if side.writing else None),
+                "newest": side.newest.row if side.newest else None,
                 "read_by": self._lookup.key_of(DRIVES, side.newest.read_by if side.newest else None),
-                "first": side.first.id if side.first else None,
+                "first": side.first.row if side.first else None,
                 "first_bad": side.first_bad,
                 "simulated": any(read.simulated for read in disc.reads if read.side == name and not read.void),
             }

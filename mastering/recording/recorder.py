@@ -19,6 +19,7 @@ from mastering.ledger.tables import DRIVES
 from mastering.master.master import Master
 from mastering.master.serial import serial as serial_of
 from mastering.master.serial import why_no_serial
+from mastering.recording.writing import check_writable
 
 if TYPE_CHECKING:
     from mastering.judging.verify import Verifier
@@ -74,7 +75,8 @@ class Judge:
         if side not in self._verifiers:
             self._verifiers[side] = Verifier(self.master, side, self.others)
         try:
-            return self._verifiers[side].judge(load(source, self._longest, data))
+            verifier = self._verifiers[side]
+            return verifier.judge(load(source, self._longest, data, verifier.known_fields))
         except MemoryError as error:
             raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
 
@@ -133,7 +135,7 @@ class Recorder:
             disc = writer.disc(serial, writer.batch(self.batch.name))
             again = disc.again(File.at(source.path, sha256, data.startswith(SIGNATURE)))
             if again is not None:
-                return told(writer.line(again.id)) | {"again": True}
+                return told(writer.line(again.row)) | {"again": True}
             line = self._line(disc, verdict, sha256) | {"readback": self.called(source.path), "at": self.stamp(writer)}
             writer.add(line)
         if line["side"] is not None and self.said.rewritten:
@@ -206,6 +208,8 @@ class Recorder:
             return None, self.said.wrote
         newest = disc.newest_writing(side)
         begun = self._begun.get((disc.serial, side))
+        if self.said.rewritten and begun is None:
+            check_writable(disc)
         number = begun or (newest + 1 if self.said.rewritten else max(1, newest))
         known = disc.writings.get((side, number))
         if known is not None and known.drive is not None:

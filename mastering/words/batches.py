@@ -3,19 +3,19 @@
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from mastering.judging.standing import DiscAction, Standing, after_failure
+from mastering.judging.actions import DiscAction, Step
+from mastering.judging.standing import Standing
 from mastering.judging.verdict import sides_text
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.lines import Line
 
-_ACTIONS: Mapping[DiscAction, str] = {  # `other-drive` says for each side which one
+_OF_NO_SIDE: Mapping[DiscAction, str] = {
     "box": "box it",
-    "turn-over": "turn it over: {sides} is still to be read",
-    "read-again": "read {sides} again",
-    "write-again": "write {sides} again",
+    "ask": "set it aside and ask",
     "reject": "reject it: put it aside and don't use the blank again",
-    "clean-drive": "clean the drive first",
 }
+_AGAIN: Mapping[DiscAction, str] = {"read-again": "read", "write-again": "write"}
+_FACES = {"A": "label up", "B": "label down"}
 _SHOWN = 12
 
 
@@ -39,28 +39,49 @@ def counts_text(counts: Mapping[Standing, int]) -> str:
 
 def disc_text(disc: Disc) -> str:
     """How a disc stands and what to do with it, on one line."""
-    return f"{disc.serial}  {disc.verdict():8}  {action_text(disc)}"
+    return f"{disc.serial}  {disc.verdict:8}  {action_text(disc)}"
 
 
 def action_text(disc: Disc) -> str:
-    """What to do with a disc."""
-    standings = disc.standings()
-    verdict = disc.verdict()
-    sides = [name for name, side in standings.items() if side.verdict == verdict]
-    if not disc.batch.open and verdict != "pass" and disc.action() != "reject":
+    """What to do with a disc: the action, the drive where another one should do it, which face up, then the reason."""
+    standing, step = disc.standing, disc.next_step
+    if not disc.batch.open and not standing.decided:
         return "don't box it: its batch was closed before it was finished" if disc.reads else "not read yet, and its batch is closed"
-    if verdict == "open" and len(sides) == len(standings):
-        return "not read yet" if not disc.reads else f"read it: nothing is known of {sides_text(sides)}"
-    action, drives = disc.action(), disc.batch.drives
-    if disc.rejected:
-        return f"{_ACTIONS[action]} (rejected by eye)"
-    if verdict == "fail":
-        sides = [name for name in sides if after_failure(standings[name], drives) == action]
-    if action == "other-drive":
-        others = {name: " or ".join(drive for drive in drives if drive not in standings[name].readers) for name in sides}
-        return "read " + " and ".join(f"side {name} in another drive ({others[name]})" for name in sides)
-    doubt = [name for name, side in standings.items() if side.verdict == "marginal"] if verdict == "open" else []
-    return _ACTIONS[action].format(sides=sides_text(sides)) + "".join(f"; side {name} is in doubt, read it again" for name in doubt)
+    if step.action == "reject" and standing.by_eye:
+        return f"{_OF_NO_SIDE[step.action]} (rejected by eye)"
+    if step.action in _OF_NO_SIDE:
+        return _OF_NO_SIDE[step.action] + _because(step)
+    if step.action == "clean-drive":
+        return f"clean a drive first: every drive that serves {sides_text(step.sides)} is on hold"
+    doubt = [side for side, each in standing.sides.items() if each.verdict == "marginal" and side not in step.sides]
+    more = "".join(f"; side {side} is in doubt, read it again" for side in doubt)
+    return _of_sides(disc, step) + _because(step) + more
+
+
+def _of_sides(disc: Disc, step: Step) -> str:
+    """An action that is about some of a disc's sides."""
+    if step.action in _AGAIN:
+        first, *others = (f"side {side}{{}}{_where(disc, step, side)}" for side in step.sides)
+        return f"{_AGAIN[step.action]} {first.format(' again')}" + "".join(f"; then {each.format('')}" for each in others)
+    if step.action == "write":
+        written = all(disc.newest_writing(side) for side in step.sides)
+        return f"read it: nothing is known of {sides_text(step.sides)}" if written else "not read yet"
+    if step.because is not None:
+        return f"turn it over, so that side {step.sides[0]} is read{_where(disc, step, step.sides[0])}"
+    side, *others = step.sides
+    after = "".join(f", then turn it over: side {each}" for each in others)
+    return f"put it in {_FACES[side]}: side {side}{after} is still to be read"
+
+
+def _where(disc: Disc, step: Step, side: str) -> str:
+    """The drive, where another one should do it, and which face is up, where a disc has two."""
+    drive = f" in {step.drives[side]}" if side in step.drives else ""
+    return drive + (f", {_FACES[side]}" if len(disc.batch.sides) > 1 else "")
+
+
+def _because(step: Step) -> str:
+    """Which read an action follows from, where that settled nothing."""
+    return "" if step.because is None else f" (read {step.because.number} does not count)"
 
 
 def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
@@ -72,7 +93,7 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) 
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
     yield from (f"  {disc_text(disc)}" for disc in discs if _waits(disc))
-    rejected = [disc.serial for disc in discs if disc.action() == "reject"]
+    rejected = [disc.serial for disc in discs if disc.rejected]
     if rejected:
         yield f"  rejected: {_some(rejected)}"
 
@@ -92,7 +113,7 @@ def _fresh(discs: list[Disc]) -> list[str]:
 
 def _waits(disc: Disc) -> bool:
     """Whether something was begun on a disc and is not finished."""
-    return bool(disc.reads) and disc.verdict() != "pass" and disc.action() != "reject"
+    return bool(disc.reads) and not disc.standing.decided
 
 
 def closed_text(batch: Batch, discs: list[Disc], counts: Mapping[Standing, int]) -> Iterator[str]:
@@ -109,7 +130,7 @@ def disc_story(disc: Disc, corrections: Iterable[Line]) -> Iterator[str]:
     """All that is known of a disc, read by read; then how it was rejected by eye and corrected."""
     yield disc_text(disc)
     simulated = ", simulated" if any(read.simulated for read in disc.reads) else ""
-    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.rejected else "") + simulated
+    yield f"  batch {disc.batch.name}, lot {disc.lot or 'not known'}" + (", rejected by eye" if disc.standing.by_eye else "") + simulated
     for read in disc.reads:
         drive = disc.writings[read.side, read.writing].drive if read.side and read.writing else None
         void = "  (void)" if read.void else ""

@@ -16,6 +16,7 @@ KIND_WORDS = {
     "identity": "its identifier names another disc",
     "serial": "no serial of this title in its place",  # `slot_words` says what is there instead
     "soft": "good only some of the time",
+    "density": "right, but at a density that no such machine reads",
     "block-check": "its data fails its check",
     "no-block": "an identifier without data behind it",
     "identifier-check": "its identifier fails its check",

@@ -154,8 +154,8 @@ def damaged_dump(case, side, rng):
 
 def some_report(case, side, rng):
     """A report in which most sectors are good."""
-    states = ["good", "soft", "unread", "not-tried", "data-mark", "identity", "serial", "block-check", "no-block", "identifier-check",
-              "misplaced", "absent"]  # fmt: skip
+    states = ["good", "soft", "unread", "not-tried", "data-mark", "identity", "serial", "density", "block-check", "no-block",
+              "identifier-check", "misplaced", "absent"]  # fmt: skip
     lines = ["track,head,sector,state,tries"]
     for _, head, track, sector in GEOMETRIES[case.model.sides[side].geometry].places():
         state = rng.choice(states) if rng.random() < 0.02 else "good"

@@ -149,6 +149,8 @@ def cell_faults(geo, pieces, rng, count):
 def deliver(geo, cylinder, head, base, rng):
     """A track as one reading delivers it: a `Stretch`."""
     cell_ps = geo.cell_ps(cylinder)
+    if rng.random() < 0.1:  # the reader's clock was set for another density, or a little off
+        cell_ps = int(cell_ps * rng.choice((0.5, 0.9, 0.98, 1.02, 1.1, 2)))
     turn = len(cells_of(base))
     kind = rng.randrange(10)
     if kind == 0:
@@ -165,6 +167,8 @@ def deliver(geo, cylinder, head, base, rng):
     if end <= start:
         start, end, marks = 0, len(cells), None
     cells = cells[start:end]
+    if marks and rng.random() < 0.2:  # the index hole was missed once
+        del marks[rng.randrange(len(marks))]
     if rng.random() < 0.2:
         cells = dropout(cells, rng, turn // 2)
     return Stretch(cylinder, head, cells, cell_ps, False, marks)
@@ -174,6 +178,8 @@ def faulty_track(geo, dump, identity, cylinder, head, rng):
     """One track with faults, read once or more: a list of stretches."""
     sectors = recorded_faults(geo, plan(geo, dump, identity, cylinder, head), identity, rng)
     style = random_style(geo, cylinder, rng)
+    if rng.random() < 0.1:  # the writer's drive turned too slowly
+        style = replace(style, turn=int(geo.track_cells(cylinder) * rng.choice((1.02, 1.04, 1.3, 1.7))))
     base = track_pieces(geo, [sectors[k] for k in style.order], style)
     if geo.marked and rng.random() < 0.3:
         base = damage_clocks(base, rng, 40)

@@ -157,6 +157,8 @@ def judge_sector(master, name, index, place, reads):
     # READING: it was missed in another stretch, or another track's number stood in its place, all the same: still not tried.
     if sightings and not seen:
         return "not-tried", None, False, None
+    if any(one.all_but_sound for one in seen):
+        return "density", None, False, None
     if any(one.identifier.sound and one.state == "unsound" for one in seen):
         return "block-check", None, False, None
     if any(one.identifier.sound and one.state == "none" for one in seen):

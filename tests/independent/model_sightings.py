@@ -3,23 +3,30 @@
 import itertools
 import statistics
 from dataclasses import dataclass
+from fractions import Fraction
 
 from model_fields import Field, fields_of, shape_of
 
 
 @dataclass
 class Sighting:
-    """A sector passing the head: its identifier and what became of its block ("sound", "unsound", "none" or "cut")."""
+    """A sector passing the head: its identifier, what became of its block ("sound", "unsound", "none" or "cut"), and at another density?"""
 
     at: int
     identifier: Field
     state: str
     block: Field | None
+    off: bool = False
+
+    @property
+    def all_but_sound(self):
+        """Its identifier and block both are sound, at whatever density."""
+        return self.identifier.sound and self.state == "sound"
 
     @property
     def sound(self):
-        """A sighting is sound when its identifier and block both are."""
-        return self.identifier.sound and self.state == "sound"
+        """A sighting is sound when its identifier and block both are, unless its chunk is at another density."""
+        return self.all_but_sound and not self.off
 
     @property
     def cut_off(self):
@@ -57,11 +64,14 @@ def meet(shape, stretch):
 
 
 def turn_cells(stretch, sightings, rpm, sectors):
-    """The length of a turn in cells, as the capture file's description has it."""
+    """(the length of a turn in cells, whether anything in the chunk shows it), as the capture file's description has it."""
     if stretch.circular:
-        return len(stretch.cells)
-    if stretch.marks and len(stretch.marks) > 1:
-        return statistics.median(b - a for a, b in zip(stretch.marks, stretch.marks[1:], strict=False))
+        return len(stretch.cells), True
+    nominal = 60e12 / rpm / stretch.cell_ps
+    # READING: "or where they lie more than 1.5 nominal turns apart (one was lost)": such a pair of marks says nothing, another may.
+    near = [b - a for a, b in itertools.pairwise(stretch.marks or []) if b - a <= 1.5 * nominal]
+    if near:
+        return statistics.median(near), True
     distances, last = [], {}
     for one in sightings:
         who = one.identifier.values["sector"]
@@ -69,12 +79,26 @@ def turn_cells(stretch, sightings, rpm, sectors):
             distances.append(one.at - last[who])
         last[who] = one.at
     # READING: "the usual distance between sightings of the same sector": that which most of them share (within 2 %), sound identifiers
-    # of this track in this stretch. A number that stands twice on a track is no measure of a turn: the distance must be within a tenth of the nominal
-    # turn, or half of the track's sectors must show it.
-    nominal = 60e12 / rpm / stretch.cell_ps
+    # of this track in this stretch. Where a turn in between was missed the distance is that of two turns: it is parted into as many as
+    # come nearest to nominal ones. A number that stands twice on a track is no measure of a turn: the distance must be more than nine
+    # tenths of the nominal turn, or half of the track's sectors must show it.
     like = lambda one: sum(abs(one - other) <= one / 50 for other in distances)
-    usual = max(distances, key=lambda one: (like(one), one), default=nominal)
-    return usual if abs(usual - nominal) <= nominal / 10 or like(usual) * 2 >= sectors else nominal
+    if not distances:
+        return nominal, False
+    usual = max(distances, key=lambda one: (like(one), one))
+    turn = usual / max(1, round(usual / nominal))
+    return (turn, True) if turn > nominal * 9 / 10 or like(usual) * 2 >= sectors else (nominal, False)
+
+
+def off_density(geo, cylinder, stretch, rpm, turn, shown):
+    """Whether a chunk is at another density than the geometry has on that track."""
+    want = geo.zone(cylinder).cell * 1_000_000 * geo.rpm
+    if abs(Fraction(stretch.cell_ps) * Fraction(rpm) - want) > want * Fraction(3, 100):
+        return True
+    # READING: "whose turn in cells": where neither flag, marks nor sightings show a turn, there is nothing beside the cell length.
+    # READING: "Not judged: ... speed (±3 %...)" beside "more than 3 %": a drive at 97 % of its speed lays 1/0.97 of a turn's cells; that much passes.
+    nominal = geo.track_cells(cylinder)
+    return shown and not nominal * Fraction(97, 100) <= Fraction(turn) <= nominal / Fraction(97, 100)
 
 
 def holes(stretch, places, turn, sector):
@@ -124,7 +148,9 @@ def read_track(geo, cylinder, head, stretches, rpm):
         met = meet(shape, stretch) if stretch.cells else []
         out.any_sound |= any(f.sound for f in fields_of(shape, stretch.cells, stretch.circular)) if stretch.cells else False
         own = [one for one in met if one.identifier.sound and one.identifier.values["track"] == track]
-        turn = turn_cells(stretch, own, rpm, len(numbers))
+        turn, shown = turn_cells(stretch, own, rpm, len(numbers))
+        for one in met:
+            one.off = off_density(geo, cylinder, stretch, rpm, turn, shown)
         here = {n: [] for n in numbers}
         lost = []
         for one in met:

@@ -6,7 +6,7 @@ from model_capture import SIGNATURE, BrokenCaptureError, parse_capture
 from model_fields import fields_of, shape_of
 from model_geometry import GEOMETRIES
 from model_judge import Judged, bodies, cylinder_of, judge_bytes, judge_cells, one_value, with_looks
-from model_sightings import meet
+from model_sightings import read_track
 
 
 class NoReadBackError(Exception):
@@ -41,8 +41,8 @@ class Readback:
         return self.capture is not None or len(self.data) == len(side.dump)
 
 
-STATES = ["good", "soft", "unread", "not-tried", "data-mark", "identity", "serial", "block-check", "no-block", "identifier-check",
-          "misplaced", "absent"]  # fmt: skip
+STATES = ["good", "soft", "unread", "not-tried", "data-mark", "identity", "serial", "density", "block-check", "no-block",
+          "identifier-check", "misplaced", "absent"]  # fmt: skip
 
 
 def parse_report(text):
@@ -139,11 +139,8 @@ def other_geometry(readback, master, name):
             cylinder = cylinder_of(geo, stretch, readback.capture.tpi)
             if not stretch.cells or cylinder is None or cylinder >= geo.cylinders or stretch.head >= geo.heads:
                 continue
-            track = geo.track(cylinder, stretch.head)
-            sound = {
-                s.identifier.values["sector"] for s in meet(shape_of(geo), stretch) if s.sound and s.identifier.values["track"] == track
-            }
-            met += len(sound & set(geo.sectors(cylinder)))
+            reads = read_track(geo, cylinder, stretch.head, [stretch], readback.capture.rpm)
+            met += sum(any(one.sound for one in found) for found in reads.sightings.values())
         if met * 10 >= len(geo.places()):
             return True
     return False
@@ -209,7 +206,7 @@ def action_of(verdict):
     if verdict["verdict"] == "marginal":
         return "read-again"
     kinds = {finding["kind"] for finding in verdict["findings"]}
-    again = kinds & {"data-mark", "identity", "serial"} or ("differs" in kinds and verdict["evidence"] != "dump")
+    again = kinds & {"data-mark", "identity", "serial", "density"} or ("differs" in kinds and verdict["evidence"] != "dump")
     return "write-again" if again else "read-again"
 
 

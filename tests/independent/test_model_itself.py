@@ -43,7 +43,11 @@ PLAINS = {name: good_tracks(name) for name in ALL}
 def verdict(name, changed, side=None, **head):
     """The verdict on a disc that is good but for the given tracks: {(cylinder, head): [stretches]}."""
     tracks = {place: [one] for place, one in PLAINS[name].items()} | changed
-    return judge(master_of(name), capture_file([one for place in sorted(tracks) for one in tracks[place]], **head), side=side)
+    return judge(
+        master_of(name),
+        capture_file([one for place in sorted(tracks) for one in tracks[place]], **{"rpm": GEOMETRIES[name].rpm} | head),
+        side=side,
+    )
 
 
 def kinds(found):
@@ -72,7 +76,7 @@ def test_a_disc_passes_whatever_nobody_judges(name, seed):
             if rng.random() < 0.5:
                 marks = [k * len(cells) - at for k in range(1, turns)]
             tracks.append(Stretch(*place, (cells * turns)[at:-1], geo.cell_ps(place[0]), False, marks))
-    for made in (capture_file(tracks), capture_file(backwards(tracks), reversed=True)):
+    for made in (capture_file(tracks, rpm=geo.rpm), capture_file(backwards(tracks), rpm=geo.rpm, reversed=True)):
         found = judge(master_of(name), made)
         assert (found["verdict"], found["findings"], found["action"], found["evidence"]) == ("pass", [], "box", "cells")
         assert found["sectors"] == {"expected": len(geo.places()), "good": len(geo.places())}
@@ -213,6 +217,17 @@ class TestOneFault:
         found = verdict(name, {(17, 0): [Stretch(17, 0, broken, geo.cell_ps(17), True)]})
         assert 1 <= len(found["findings"]) <= 3
         assert {kind for *_, kind in kinds(found)} <= {"block-check", "no-block", "identifier-check", "absent"}
+
+
+@pytest.mark.parametrize("name", ALL)
+@pytest.mark.parametrize(("factor", "kinds_of_all"), [(0.5, {"density"}), (2, {"density"}), (1.04, {"density"}), (0.98, set())])
+def test_cells_of_another_length_are_another_density(name, factor, kinds_of_all):
+    stretch = circular(name, one_track(name))[17, 0][0]
+    found = verdict(name, {(17, 0): [replace(stretch, cell_ps=int(stretch.cell_ps * factor))]})
+    assert {kind for *_, kind in kinds(found)} == kinds_of_all
+    assert found["action"] == ("write-again" if kinds_of_all else "box")
+    found = verdict(name, {(17, 0): [stretch, replace(stretch, cell_ps=int(stretch.cell_ps * factor))]})
+    assert found["verdict"] == ("marginal" if kinds_of_all else "pass")
 
 
 @pytest.mark.parametrize("name", ["fm-40x10x256", "fm-40x18x128-288rpm", "mfm-40x9x512", "mfm-40x9x512-2s"])

@@ -52,13 +52,15 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
 
 def _told(readbacks: tuple[str, ...], masters: list[Master], known: "Questions | None", as_json: bool) -> int:
     from formats.errors import ContainerError
+    from formats.tracks.known_fields import KnownFields
     from mastering.judging.evidence import load
     from mastering.judging.identify import Identified, identify
 
     found: list[Identified | tuple[str, str]] = []
+    fields = KnownFields()
     for source in sources(readbacks):
         try:
-            found.append(identify(load(source, LARGEST_CAPTURE), masters))  # a dump of any length may be asked about
+            found.append(identify(load(source, LARGEST_CAPTURE, known=fields), masters))  # a dump of any length may be asked about
         except (MasteringError, ContainerError) as error:
             found.append((source.path, str(error)))
     good = [each for each in found if isinstance(each, Identified)]

@@ -106,7 +106,7 @@ class _Run:
         from mastering.judging.evidence import load
 
         try:
-            verdict = self.verifier.judge(load(source, self.longest, match))
+            verdict = self.verifier.judge(load(source, self.longest, match, self.verifier.known_fields))
         except (MasteringError, ContainerError, MemoryError) as error:
             what = str(error) or f"{source.path}: there is not enough memory to judge it"
             line = json.dumps({"readback": source.path, "error": what}) if as_json else printable(f"error     {what}")

@@ -1,6 +1,9 @@
 """Fields told by their cells are what decoding them gives, whatever was decoded before."""
 
+import sys
+
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -68,3 +71,29 @@ def test_another_disc_pushes_out_what_was_known():
         copy[:, :4] = copy[:, 8:12] = ((np.arange(MOST, dtype=np.uint32) + start) * 2).view(np.uint8).reshape(-1, 4)
         assert np.array_equal(recall.decoded(copy, decode)[0], decode(copy)[0])
     assert len(recall._known.keys) == MOST
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_other_threads_may_learn_between_any_two_steps(first):
+    """Whatever the copies in other drives put in or push out meanwhile, a copy's fields are told as decoding tells them."""
+    recall, code, steps = Recall(), Recall.decoded.__code__, []
+    copy, foreign = (rows([field(number, middle, 2) for number in range(0, 200, 2)]) for middle in (2, 1))
+
+    def meanwhile(frame, event, _):
+        if frame.f_code is not code:
+            return None
+        if event == "line":
+            steps.append(frame.f_lineno)
+            recall._known = None
+            recall.decoded((copy, foreign)[(first + len(steps)) % 2], decode)
+        return meanwhile
+
+    recall.decoded(copy, decode)
+    before = sys.gettrace()
+    sys.settrace(meanwhile)
+    try:
+        told = recall.decoded(copy, decode)
+    finally:
+        sys.settrace(before)
+    assert len(set(steps)) > 5
+    assert all(np.array_equal(*each) for each in zip(told, decode(copy), strict=True))

@@ -112,44 +112,47 @@ def test_a_line_a_disc_that_a_helper_can_act_on(table):
     assert answer.status == 1
     assert answer.out[-3:] == [
         f"{FIRST}  pass      box it",
-        f"{SECOND}  open      turn it over: side B is still to be read",
-        f"{THIRD}  fail      read side A again",
+        f"{SECOND}  open      put it in label down: side B is still to be read",
+        f"{THIRD}  fail      read side A again, label up",
     ]
     assert any(line.startswith(f"{THIRD}-A.dump: 1 of 560 sectors") for line in answer.out)
 
 
 def test_what_to_do_names_the_side_and_the_drive(tmp_path):
     table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
-    for tag in "12":
-        table.read(FIRST, "B", "fail", "--wrote", "D1", tag=tag)
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side B in another drive (D2)"
+    table.read(FIRST, "B", "fail", "--wrote", "D1", tag="1")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side B again in D2, label down"
+    table.read(FIRST, "B", "fail", tag="2")
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      write side B again in D2, label down"
 
 
 def test_each_side_that_needs_it_is_named_with_the_drives_that_have_not_read_it(tmp_path):
     table = Table(tmp_path, two_sides(), drives=("D1", "D2"))
     for side, drive in (("A", "D1"), ("B", "D2")):
-        for tag in "12":
-            table.read(FIRST, side, "fail", "--wrote", "D1", "--read", drive, tag=tag)
+        table.read(FIRST, side, "fail", "--wrote", "D1", "--read", drive)
     told = table.done("batch", "show", table.batch, FIRST).out[0]
-    assert told == f"{FIRST}  fail      read side A in another drive (D2) and side B in another drive (D1)"
+    assert told == f"{FIRST}  fail      read side A again in D2, label up; then side B in D1, label down"
 
 
 def test_of_two_bad_sides_only_those_that_need_it_are_written_again(table):
     for side, tag in (("A", "1"), ("A", "2"), ("B", "1")):
         table.read(FIRST, side, "fail", tag=tag)
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      write side A again"
+    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      write side A again, label up"
 
 
 def test_a_blank_is_told_as_what_was_found_so_that_one_line_says_what_to_do(table):
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.dump", *table.on_a_day("B", "blank")))
-    assert answer.out == [f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing", f"{FIRST}  fail      read side B again"]
+    assert answer.out == [
+        f"{FIRST}-B.dump: nothing is recorded on it, or its reader met nothing",
+        f"{FIRST}  fail      read side B again, label down",
+    ]
 
 
 def test_what_was_written_wrong_is_told_as_found_so_that_one_line_says_what_to_do(table):
     wrong = Copy(table.master, "B", dump=table.on_a_day("B", "fail")[0]).capture()
     answer = table.said("batch", "record", table.batch, table.file(f"{FIRST}-B.capture", capture.write(wrong)))
     assert answer.out[0] == f"{FIRST}-B.capture: 1 of 360 sectors are recorded, but not as the master's"
-    assert answer.out[-1] == f"{FIRST}  fail      read side B again"
+    assert answer.out[-1] == f"{FIRST}  fail      read side B again, label down"
 
 
 @pytest.mark.parametrize(("day", "found"), [
@@ -184,7 +187,7 @@ def test_sectors_that_a_filler_could_have_made_are_told(tmp_path):
 def test_a_side_in_doubt_is_told_beside_the_one_still_to_be_read(table):
     table.read(FIRST, "A", "marginal")
     assert table.done("batch", "show", table.batch, FIRST).out[0] == (
-        f"{FIRST}  open      turn it over: side B is still to be read; side A is in doubt, read it again"
+        f"{FIRST}  open      put it in label down: side B is still to be read; side A is in doubt, read it again"
     )
 
 
@@ -258,7 +261,7 @@ def test_a_batch_for_people_begins_with_how_many_good_ones_and_what_is_next(tabl
     out = table.done("batch", "show", table.batch).out
     assert out[0] == "batch B-0001 (open), Lamplighter 1.2: 1 good of 2 wanted"
     assert f"  next: {FOURTH}" in out
-    assert f"  {SECOND}  open      turn it over: side B is still to be read; side A is in doubt, read it again" in out
+    assert f"  {SECOND}  open      put it in label down: side B is still to be read; side A is in doubt, read it again" in out
     assert f"  rejected: {THIRD}" in out
 
 
@@ -270,7 +273,9 @@ def test_a_batch_for_programs(table):
         "discs": {"pass": 0, "marginal": 0, "fail": 1, "open": 3},
     }  # fmt: skip
     assert [disc["serial"] for disc in discs] == table.serials
-    assert discs[0] == {"batch": "B-0001", "serial": FIRST, "verdict": "fail", "action": "read-again", "sides": {"A": "fail", "B": None}}
+    assert discs[0] == {"batch": "B-0001", "serial": FIRST, "verdict": "fail", "action": "read-again",
+        "rejected": False, "each_side": True, "sides": {"A": "fail", "B": None},
+    }  # fmt: skip
 
 
 def test_when_all_serials_are_used_the_next_step_is_named(tmp_path):
@@ -286,7 +291,10 @@ def test_when_enough_are_good_the_next_step_is_to_close(table):
     told = "  next: enough are good; `obverse batch close B-0001` closes it and backs the ledger up"
     assert told in table.done("batch", "show", table.batch).out
     table.read(THIRD, "A")
-    assert table.done("batch", "show", table.batch).out[2:] == [told, f"  {THIRD}  open      turn it over: side B is still to be read"]
+    assert table.done("batch", "show", table.batch).out[2:] == [
+        told,
+        f"  {THIRD}  open      put it in label down: side B is still to be read",
+    ]
 
 
 def test_a_closed_batch_asks_for_nothing_any_more(table):
@@ -409,7 +417,9 @@ def test_several_sides_are_called_sides(table):
     assert "this master has sides A and B" in table.refused("batch", "record", table.batch, "x", "--side", "C")
     for side in "AB":
         table.read(FIRST, side, "fail")
-    assert table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read sides A and B again"
+    assert (
+        table.done("batch", "show", table.batch, FIRST).out[0] == f"{FIRST}  fail      read side A again, label up; then side B, label down"
+    )
 
 
 # Close
@@ -499,10 +509,12 @@ def test_by_drive_the_one_that_wrote_or_the_one_that_read(table):
         assert [row["group"] for row in table.done("rates", "--by", "drive", "--role", role, "--json").json] == [drive]
 
 
-def test_a_simulated_drive_marks_what_it_wrote(table):
+def test_a_simulated_drive_marks_what_it_wrote_and_proves_nothing_of_real_discs(table):
     table.done("drive", "add", "S1", "--tpi", 48, "--heads", 1, "--simulated")
     table.read(FIRST, "A", "fail", "--read", "S1")
     assert table.reads()[0]["simulated"] is True
+    assert table.disc(FIRST)["sides"]["A"] is None
+    table.done("batch", "reject", table.batch, FIRST, "--by-eye", "--reason", "mould")
     assert table.done("rates", "--by", "lot", "--json").json[0]["simulated"] is True
     assert table.done("rates", "--by", "lot").out[1].endswith("too few to say, simulated")
 

@@ -231,8 +231,12 @@ def test_two_heads_are_told_apart_as_the_job_says(table, last):
         ),
         (
             'base = "mfm-40x9x512"\nsector_bytes = 500',
-            [".sector_bytes: 128, 256, 512, 1024 or more such: an identifier's length code knows no 500"],
+            [
+                ".sector_bytes: 128, 256, 512, 1024 or more such: an identifier's length code knows no 500",
+                ".sector_bytes: a sector of 500 bytes, where a multiple of 8 is needed",
+            ],
         ),
+        ('base = "gcr4to5-35z"\nsector_bytes = 100', [".sector_bytes: a sector of 100 bytes, where a multiple of 8 is needed"]),
         ('base = "gcr6and2-35x16x256"\nsector_bytes = 128', [": block: 129 bytes in group-6and2, which codes 257 at once"]),
         (
             'base = "gcr4to5-35z"\nsectors = 17',

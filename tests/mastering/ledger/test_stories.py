@@ -2,6 +2,7 @@
 
 import tempfile
 from collections import Counter
+from itertools import pairwise
 from pathlib import Path
 from shutil import rmtree
 
@@ -67,6 +68,9 @@ class Story(RuleBasedStateMachine):
         path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
         known = bool(writings) and not rewritten
         words = (() if known else ("--wrote", drive)) + (("--rewritten",) if rewritten else ())
+        if rewritten and self.is_rejected(serial):
+            assert "take another blank" in self.table.refused("batch", "record", self.table.batch, path, *words)
+            return
         answer = self.table.record(path, *words)
         [line], [standing] = answer.reads, answer.discs
         if rewritten or not writings:
@@ -129,18 +133,34 @@ class Story(RuleBasedStateMachine):
     # What must be so
 
     def side(self, serial: str, side: str) -> str | None:
-        """A side's verdict by the text: the newest read's; a pass after a doubt needs a second one behind it."""
+        """A side's verdict by the text: the newest read's; a pass after a doubt needs a second one behind it; a spent writing fails."""
         writings = self.sides[serial, side]
-        verdicts = [VERDICTS[day] for _, day, void in (writings[-1] if writings else []) if day in VERDICTS and not void]
+        verdicts = self.verdicts(writings[-1]) if writings else []
+        if self.spent(verdicts):
+            return "fail"
         if not verdicts or set(verdicts) == {"pass"}:
             return verdicts[-1] if verdicts else None
         if verdicts[-1] != "pass":
             return verdicts[-1]
         return "pass" if verdicts[-2] == "pass" else "marginal"
 
+    @staticmethod
+    def verdicts(writing: list) -> list[str]:
+        return [VERDICTS[day] for _, day, void in writing if day in VERDICTS and not void]
+
+    @staticmethod
+    def spent(verdicts: list[str]) -> bool:
+        """Two failures, or five reads from one that did not pass on, of which no two running passed."""
+        fives = (verdicts[place : place + 5] for place in range(len(verdicts) - 4) if verdicts[place] != "pass")
+        return verdicts.count("fail") >= 2 or any(("pass", "pass") not in pairwise(five) for five in fives)
+
+    def is_rejected(self, serial: str) -> bool:
+        second = (writing for side in "AB" for writing in self.sides[serial, side][1:])
+        return serial in self.rejected or any(self.spent(self.verdicts(writing)) for writing in second)
+
     def disc(self, serial: str) -> str:
         found = {self.side(serial, side) for side in "AB"}
-        if serial in self.rejected or "fail" in found:
+        if self.is_rejected(serial) or "fail" in found:
             return "fail"
         return "open" if None in found else "marginal" if "marginal" in found else "pass"
 

@@ -102,7 +102,7 @@ class _Recording:
         if not found:
             click.echo("no read-back was found", err=True)
             return 2
-        return max(self.status, *(_STATUS[disc.verdict()] for disc in discs)) if discs else self.status
+        return max(self.status, *(_STATUS[disc.verdict] for disc in discs)) if discs else self.status
 
     def _warn_of_twins(self) -> None:
         """Says, before a batch's first read, that its discs can't be told apart where they carry no serial."""

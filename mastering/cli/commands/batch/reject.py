@@ -24,7 +24,7 @@ def command(batch: str, serial: str, by_eye: bool, lot: str | None, reason: str,
     with open_ledger(ledger) as opened:
         with opened.write() as writer:
             disc = writer.disc(serial, writer.batch(batch))
-            if disc.rejected:
+            if disc.standing.by_eye:
                 raise MasteringError(f"{serial}: it was rejected by eye already (`batch show {batch} {serial}`); nothing was changed")
             if disc.lot is None and lot is None:
                 raise MasteringError(f"{serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
