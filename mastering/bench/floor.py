@@ -99,7 +99,7 @@ class Floor(Protocol):
 class Hands:
     """One action of the operator's hands.
 
-    `drive`: where, or to where; `face`: the side that is up afterwards; `fresh`: a blank is put in, not a disc with a number; `returns`:
+    `drive`: where, or to where; `source`: the drive that a disc is moved from; `face`: the side that is up afterwards; `fresh`: a blank is put in, not a disc with a number; `returns`:
     what is taken out makes room, as the disc of this serial is put in (again) later; `why`: the guard that asks for it.
     """
 
@@ -110,6 +110,7 @@ class Hands:
     fresh: bool = False
     returns: bool = False
     why: GuardKind | None = None
+    source: str | None = None
 
 
 @dataclass(frozen=True)

@@ -315,7 +315,8 @@ class Loop:
         job.state = "hands"
         turned: Face = job.face if why == "not-turned-over" else "B" if job.face == "A" else "A"
         faces: dict[HandsAction, Face] = {"insert": "A", "label": "A", "turn-over": turned}
-        hands = Hands(action, job.serial, drive or job.drive, faces.get(action, job.face), job.fresh and action == "insert", returns, why)
+        source, fresh = job.drive if action == "move" else None, job.fresh and action == "insert"
+        hands = Hands(action, job.serial, drive or job.drive, faces.get(action, job.face), fresh, returns, why, source)
         self._asked.append((job, hands))
 
     def _lies_in(self, drive: str) -> Job | None:

@@ -1,0 +1,70 @@
+"""What the bench says to the person with a disc in each hand: the action first, which drive, which face up; why comes last."""
+
+from collections.abc import Mapping
+from typing import Protocol
+
+
+class Action(Protocol):
+    """What the hands are asked to do; `mastering.bench.floor.Hands` is one."""
+
+    @property
+    def action(self) -> str: ...  # noqa: D102
+    @property
+    def drive(self) -> str | None: ...  # noqa: D102
+    @property
+    def source(self) -> str | None: ...  # noqa: D102
+    @property
+    def face(self) -> str: ...  # noqa: D102
+    @property
+    def fresh(self) -> bool: ...  # noqa: D102
+    @property
+    def returns(self) -> bool: ...  # noqa: D102
+    @property
+    def why(self) -> str | None: ...  # noqa: D102
+
+
+FACES: Mapping[str, str] = {"A": "label up", "B": "label down"}
+
+GUARDS: Mapping[str, str] = {
+    "not-turned-over": "The disc was not turned over.",
+    "finished-disc": "That is a finished disc. Put it back on its pile.",
+    "rejected-disc": "That is a rejected disc. Put it back into the reject box.",
+    "other-title": "That is a disc of another title. Put it back where it belongs.",
+    "returned-disc": "That is a customer's disc. Put it back where it belongs.",
+    "wrong-drive": "That is another disc of this batch.",
+    "too-fast": "The read was too fast to be one: the disc did not turn.",
+    "stale-file": "The read-back's file was there before the disc was read.",
+    "written-file": "The drive handed back the image that was to be written, not what is on the disc.",
+    "command-failed": "The drive's program failed.",
+    "nothing-done": "The drive's program ended and did nothing.",
+    "not-ready": "The drive is not ready. Is its door closed?",
+    "no-disc": "No disc is in the drive.",
+    "faces-swapped": "The label is on the wrong face: both sides will be written again.",
+    "wrong-label": "The label carries another number. Void it and stick the new one.",
+    "no-label": "No number was read from the label. Stick it again.",
+}
+
+
+def number_of(serial: str) -> str:
+    """A serial's number, which is what stands large on the label: SM-004-0017-X says 0017."""
+    parts = serial.split("-")
+    return parts[-2] if len(parts) > 2 else serial
+
+
+def say(hands: Action, serial: str, lot: str | None = None) -> str:
+    """One action of the hands as a sentence or two."""
+    disc, drive, face = f"disc {number_of(serial)}", hands.drive, FACES[hands.face]
+    blank = "a fresh blank" + (f" of lot {lot}" if lot else "")
+    sentences = {
+        "insert": f"Put {blank} into {drive}, {face}. It becomes {disc}." if hands.fresh else f"Put {disc} into {drive}, {face}.",
+        "turn-over": f"Turn over {disc} in {drive}: {face}.",
+        "reseat": f"Take {disc} out of {drive} and put it back, {face}. Close the door.",
+        "move": f"Move {disc} from {hands.source} to {drive}, {face} as it is.",
+        "label": f"Take {disc} out of {drive}. Stick label {number_of(serial)} on it and put it back, {face}. Then type the label's number.",
+        "look": f"Take {disc} out of {drive} and look at it through its slot, without touching it: is it rubbed, scratched or shedding?",
+        "take-out": f"Take {disc} out of {drive} and lay it aside." if not hands.why else f"Take the disc out of {drive}.",
+        "take-out-good": f"{disc.capitalize()} is good. Take it out of {drive}: sleeve, good pile.",
+        "take-out-bad": f"{disc.capitalize()} is bad. Take it out of {drive}: red dot, reject box.",
+    }
+    said = sentences[hands.action]
+    return f"{GUARDS[hands.why]} {said}" if hands.why else said
