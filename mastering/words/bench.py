@@ -60,7 +60,7 @@ def say(hands: Action, serial: str, lot: str | None = None) -> str:
         "turn-over": f"Turn over {disc} in {drive}: {face}.",
         "reseat": f"Take {disc} out of {drive} and put it back, {face}. Close the door.",
         "move": f"Move {disc} from {hands.source} to {drive}, {face} as it is.",
-        "label": f"Take {disc} out of {drive}. Stick label {number_of(serial)} on it and put it back, {face}. Then type the label's number.",
+        "label": f"Take {disc} out of {drive}, stick label {number_of(serial)} on it, put it back, {face}. Type the label's number.",
         "look": f"Take {disc} out of {drive} and look at it through its slot, without touching it: is it rubbed, scratched or shedding?",
         "take-out": f"Take {disc} out of {drive} and lay it aside." if not hands.why else f"Take the disc out of {drive}.",
         "take-out-good": f"{disc.capitalize()} is good. Take it out of {drive}: sleeve, good pile.",

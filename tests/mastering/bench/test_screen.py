@@ -16,7 +16,7 @@ def test_the_screen_of_a_running_batch():
         {"D1": "waits for you", "D2": "reads side B of 0016"}, "Disc 0015 passed.", "", {"space": "done", "r": "reject", "?": "why"},
     )  # fmt: skip
     assert lines(screen) == [
-        "Lamplighter 1.2, batch B-0003                          12 of 40 good   9 today",
+        "Lamplighter 1.2, batch B-0003                            12 of 40 good   9 today",
         "",
         "  Turn over disc 0017 in D1: label down.",
         "",
