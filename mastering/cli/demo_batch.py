@@ -18,7 +18,7 @@ from mastering.ledger.outcomes import history, in_use
 from mastering.ledger.store import Ledger
 from mastering.master.master import Master
 from mastering.master.serial import serial
-from mastering.recording.opening import Run, batch_line
+from mastering.recording.opening import BatchRequest, Rules, batch_line
 from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
@@ -67,7 +67,8 @@ class Evening:
                 writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
                 writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            request = BatchRequest(GOOD, tuple(LOTS), tuple(DRIVES), rules=Rules(practice=True))
+            line = batch_line(writer, self.master, request, self.ledger.path) | at
             writer.add(line)
             for number in range(1, DISCS + 1):
                 writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
@@ -85,11 +86,11 @@ class Evening:
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
         while (step := disc.next_step).action not in ("box", "reject"):
             side = step.sides[0]
+            used = step.drives.get(side, drive)
             if step.action == "write-again":
-                self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
-                disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
-            else:
-                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
+                self._write(name, side, self.bench.write(used, blank, self.renderer.layouts[side], name))
+            said = Said(lot=lot, wrote=used, rewritten=True) if step.action == "write-again" else Said(lot=lot)
+            disc = self._read(batch, name, side, used, said)
         return disc
 
     def called(self, path: str) -> str:
@@ -140,7 +141,7 @@ def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
     yield "   These needed more than one look (in brackets what the simulation had done to them):"
     for disc in discs:
         if disc.serial in evening.stories:
-            end = "rejected" if disc.next_step.action == "reject" else f"boxed after {len(disc.reads)} reads"
+            end = "rejected" if disc.rejected else f"boxed after {len(disc.reads)} reads"
             yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
     for found in rates.values():
         yield ""

@@ -1,27 +1,30 @@
 """What several commands share: the ledger's option, how it is opened, JSON."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from mastering.errors import ProblemsError
-from mastering.shop import Shop, find
+from formats.words import counted
+from mastering.errors import MasteringError, ProblemsError, unknown
+from mastering.shop import NAME, VARIABLE, Shop, find
 
 if TYPE_CHECKING:
     from formats.model.geometry import Geometry
     from mastering.ledger.log_writer import LogWriter
     from mastering.ledger.store import Ledger
+    from mastering.recording.opening import Rules
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def ledger_option(command: Command) -> Command:
     """`--ledger`."""
-    return click.option("--ledger", metavar="FILE", help="The ledger; else OBVERSE_LEDGER, else ledger.sqlite in the shop's folder.")(
-        command
-    )
+    return click.option(
+        "--ledger", metavar="FILE", help="The ledger; else OBVERSE_LEDGER, else the one of the shop that this folder lies in."
+    )(command)
 
 
 def reason_option(text: str) -> Callable[[Command], Command]:
@@ -64,11 +67,65 @@ def shelves(given: str | None) -> tuple[Path, ...]:
     return tuple(each for each in (Path(given) if given else None, shop().masters) if each is not None)
 
 
-def open_ledger(given: str | None, create: bool = False) -> "Ledger":
-    """The ledger that a command works on; only a command that puts something into it makes it."""
+def open_ledger(given: str | None) -> "Ledger":
+    """The ledger that a command works on. MasteringError that says where it was looked for when there is none."""
     from mastering.ledger.store import Ledger
 
-    return Ledger.open(shop().ledger(given), create)
+    found = shop()
+    path = found.ledger(given)
+    if not path.exists():
+        raise MasteringError(f"{path}: no such ledger{_where(found, given)}; `obverse shop new DIR` begins a shop with one")
+    ledger = Ledger.open(path)
+    _tell_changes(ledger)
+    return ledger
+
+
+def _where(found: Shop, given: str | None) -> str:
+    """Where a ledger was looked for."""
+    if given or os.environ.get(VARIABLE):
+        return f" (by {'--ledger' if given else VARIABLE})"
+    return f" (by {found.folder / NAME})" if found.known else f" (no {NAME} in {found.folder} or any folder above it)"
+
+
+def _tell_changes(ledger: "Ledger") -> None:
+    """Says which discs' verdicts the rules of this version changed, when a ledger of before was brought to it."""
+    if not ledger.changed_verdicts:
+        return
+    from mastering.words.batches import changed_text
+
+    count = counted(len(ledger.changed_verdicts), "disc")
+    click.echo(f"obverse: the ledger was brought to this version; its rules change the verdict of {count}:", err=True)
+    for change in ledger.changed_verdicts:
+        click.echo(f"  {changed_text(change.disc.serial, change.before, change.disc.verdict, change.disc)}", err=True)
+
+
+def geometry_list(text: str | None) -> list[str] | None:
+    """Geometry ids from an option: `none` is an empty list. Says so where one is not declared: it may be a job's own."""
+    if text is None:
+        return None
+    ids = [] if text.strip() == "none" else [name.strip() for name in text.split(",")]
+    if ids:
+        from formats.registry import names
+
+        declared = names("geometries")
+        for each in ids:
+            if each not in declared:
+                click.echo(f"obverse: {each} is no declared geometry; is it one of a job's own? {unknown(each, declared)}", err=True)
+    return ids
+
+
+def batch_rules(found: Shop) -> "Rules":
+    """What the shop's settings say that a new batch's verdicts depend on."""
+    from mastering.recording.opening import Rules
+
+    usual, given = Rules(), found.settings
+    return Rules(
+        given.get("verify", usual.verify),
+        given.get("rewrites", usual.rewrites),
+        tuple(given.get("accept", usual.accept)),
+        given.get("margin", usual.margin),
+        given.get("practice", usual.practice),
+    )
 
 
 def stamp(writer: "LogWriter") -> str:

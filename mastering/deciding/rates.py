@@ -1,11 +1,11 @@
 """Rates that can be trusted: how many discs of a group are bad, and between which limits the true share lies. Pure; no scipy."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import Any, Literal
 
-By = Literal["batch", "lot", "drive", "side", "track"]
+By = Literal["batch", "lot", "inner", "drive", "side", "track"]
 Role = Literal["wrote", "read"]
 
 Z95 = 1.959963984540054  # the normal distribution's 0.975 quantile, as scipy.stats.norm.ppf(0.975) gives it
@@ -29,17 +29,18 @@ def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Rate:
-    """A group's discs that are settled, and how many of them are what. `unread`: of no first writing of theirs a read is known."""
+    """A group's units (discs, first writings or first reads) and how many of them are bad.
+
+    `more`: further counts by their keys in `rates --json`, which differ from one grouping to another; `after`: keys behind `simulated`.
+    """
 
     by: By
     group: str
     discs: int
     bad: int
-    marginal: int
-    rewritten: int
-    first_bad: int
-    simulated: bool
-    unread: int = 0
+    simulated: bool = False
+    more: Mapping[str, Any] = field(default_factory=dict)
+    after: Mapping[str, Any] = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
         """A line of `rates --json`."""
@@ -54,30 +55,55 @@ class Rate:
             "high": high,
             "confidence": 0.95,
             "method": "wilson",
-            "marginal": self.marginal,
-            "rewritten": self.rewritten,
-            "first_bad": self.first_bad,
+            **self.more,
             "simulated": self.simulated,
+            **self.after,
         }
+
+
+_HEADS: Mapping[str, str] = {  # of the columns that a grouping has beside its rate
+    "working": "working",
+    "abandoned": "abandoned",
+    "first pass": "first pass",
+    "rewritten": "rewritten",
+    "saved": "saved",
+    "lost": "lost",
+    "rescued": "rescued",
+    "denied": "denied",
+}
 
 
 def rows(rates: Sequence[Rate]) -> Iterator[tuple[str, ...]]:
     """A table of rates for people, its head first. The bar's whole length is 100 %, its `-` the interval."""
-    yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
-    for rate in rates:
+    shown = [_counts(rate) for rate in rates]
+    heads = [key for key in _HEADS if any(counts.get(key) for counts in shown)]
+    yield ("", "discs", "bad", "rate", "95 % sure", *(_HEADS[key] for key in heads), "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
+    for rate, counts in zip(rates, shown, strict=True):
         low, high = wilson(rate.bad, rate.discs)
-        read = rate.discs - rate.unread
         yield (
             rate.group,
             f"{rate.discs:,}",
             f"{rate.bad:,}",
-            f"{rate.bad / rate.discs:.1%}".replace("%", " %"),
+            _percent(rate.bad / rate.discs),
             f"{low:.1%} to {high:.1%}".replace("%", " %"),
-            f"{1 - rate.first_bad / read:.1%}".replace("%", " %") if read else "",
-            f"{rate.rewritten:,}",
+            *(counts.get(key, "") for key in heads),
             bar(rate.bad / rate.discs, low, high),
             ", ".join(_remarks(rate)),
         )
+
+
+def _percent(share: float) -> str:
+    return f"{share:.1%}".replace("%", " %")
+
+
+def _counts(rate: Rate) -> dict[str, str]:
+    """What a grouping counts beside its rate, as it is shown; what is nowhere but 0 is left out."""
+    counts = {key: f"{value:,}" for key, value in rate.more.items() if key in _HEADS and value}
+    if rate.more.get("first_read"):
+        counts["first pass"] = _percent(1 - rate.more["first_bad"] / rate.more["first_read"])
+    if rate.more.get("rescues"):
+        counts["rescued"] = f"{rate.more['rescued']} of {rate.more['rescues']}"
+    return counts
 
 
 def bar(share: float, low: float, high: float) -> str:

@@ -11,6 +11,7 @@ from mastering.platform import IrregularFileError, open_regular
 
 SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
 REPORT = ".report.csv"
+WRITE_LIST = "to-write.csv"  # beside stamped images: which file is for which disc and side
 LARGEST_CAPTURE = 256 << 20
 LARGEST_REPORT = 1 << 20
 
@@ -39,7 +40,7 @@ def report_path(path: str) -> str:
 
 
 def sources(paths: Sequence[str]) -> Iterator[Source]:
-    """The read-backs named, folders by their files in the order of their names (names that begin with a dot are left out).
+    """The read-backs named, folders by their files in the order of their names (hidden ones and lists of images are left out).
 
     A report whose dump is among them is part of it; alone it stands as a source of its own, which `load` refuses.
     """
@@ -53,7 +54,7 @@ def sources(paths: Sequence[str]) -> Iterator[Source]:
 
 
 def _folder(folder: str) -> Iterator[Source]:
-    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith("."))
+    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith(".") and name != WRITE_LIST)
     present = set(names)
     return _sources(names, {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)})
 

@@ -13,55 +13,55 @@ from sqlalchemy import Integer, Select, and_, func, select, type_coerce
 from mastering.deciding.statistics.arrays import Flags, Ints
 from mastering.deciding.statistics.history import History, Surface
 from mastering.deciding.statistics.states import InUse
-from mastering.judging.standing import RANK
 from mastering.ledger.entities import Batch
 from mastering.ledger.geometries import Zones, zones_of
 from mastering.ledger.lines import logged
 from mastering.ledger.questions import Questions
-from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
+from mastering.ledger.tables import BATCHES, COUNTS, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
 
 _PAGE = 500  # rows at a time: so few that the collector of dead objects does not look through them
-_OPEN, _FAIL = RANK["open"], RANK["fail"]
-_JUDGED = (DISCS.c.verdict != _OPEN, DISCS.c.lot.is_not(None))
-_DISCS = select(DISCS.c.line, DISCS.c.batch, DISCS.c.lot, DISCS.c.verdict).where(*_JUDGED).order_by(DISCS.c.line)
-_SIDES = (  # 0 stands for what is not known: no line has that number
+_WORKING, _GOOD, _BAD, _ABANDONED = (COUNTS.index(name) for name in ("working", "good", "bad", "abandoned"))
+_DECIDED = (DISCS.c.counts.in_((_GOOD, _BAD)), DISCS.c.lot.is_not(None))
+_DISCS = select(DISCS.c.line, DISCS.c.batch, DISCS.c.lot, DISCS.c.counts).where(*_DECIDED).order_by(DISCS.c.line)
+_NEWEST = select(SIDES.c.disc, SIDES.c.newest).join(DISCS, DISCS.c.line == SIDES.c.disc).where(*_DECIDED, SIDES.c.newest.is_not(None))
+_FIRST_WRITINGS = (  # of a side that was reworked the newest one counts, which is the last of its rows
     select(
-        SIDES.c.disc,
-        SIDES.c.batch,
-        type_coerce(SIDES.c.side == "B", Integer),
-        func.coalesce(SIDES.c.newest, 0),
-        func.coalesce(SIDES.c.first, 0),
-        func.coalesce(WRITINGS.c.drive, 0),
-        func.coalesce(READS.c.drive, WRITINGS.c.drive, 0),
-        func.coalesce(type_coerce(READS.c.verdict == "fail", Integer), 0),
+        WRITINGS.c.disc,
+        WRITINGS.c.batch,
+        type_coerce(WRITINGS.c.side == "B", Integer),
+        WRITINGS.c.first,
+        WRITINGS.c.drive,
+        func.coalesce(READS.c.drive, WRITINGS.c.drive),
+        type_coerce(READS.c.verdict == "fail", Integer),
     )
-    .join(DISCS, DISCS.c.line == SIDES.c.disc)
-    .outerjoin(READS, READS.c.line == SIDES.c.first)
-    .outerjoin(WRITINGS, and_(WRITINGS.c.disc == SIDES.c.disc, WRITINGS.c.side == SIDES.c.side, WRITINGS.c.number == READS.c.writing))
-    .where(*_JUDGED)
+    .join(DISCS, DISCS.c.line == WRITINGS.c.disc)
+    .join(READS, READS.c.line == WRITINGS.c.first)
+    .where(*_DECIDED, WRITINGS.c.is_first, WRITINGS.c.drive.is_not(None))
+    .order_by(WRITINGS.c.disc, WRITINGS.c.side, WRITINGS.c.number)
 )
 _BAD_TRACKS = (
     select(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
-    .join(SIDES, SIDES.c.first == FINDINGS.c.read)
-    .where(FINDINGS.c.bad > 0)
+    .join(READS, READS.c.line == FINDINGS.c.read)
+    .join(WRITINGS, and_(WRITINGS.c.disc == READS.c.disc, WRITINGS.c.side == READS.c.side, WRITINGS.c.first == READS.c.line))
+    .where(FINDINGS.c.bad > 0, WRITINGS.c.is_first)
     .order_by(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
 )
 
 
 def history(known: Questions) -> History:
-    """Every judged disc whose lot is known: what became of it, and the first writing of each surface whose drive is known."""
-    line, batch, lot, verdict = _columns(known, _DISCS, 4)
-    disc, of_batch, side, newest, first, wrote, read, fails = _columns(known, _SIDES, 8)
+    """Every decided disc whose lot is known: what became of it, and the first writing of each surface whose drive is known."""
+    line, batch, lot, counts = _columns(known, _DISCS, 4)
+    disc, of_batch, side, first, wrote, read, fails = _newest_first_writings(known)
     rows = np.searchsorted(line, disc)
     last = np.zeros(len(line), np.int64)
-    np.maximum.at(last, rows, newest)
+    read_disc, newest = _columns(known, _NEWEST, 2)
+    np.maximum.at(last, np.searchsorted(line, read_disc), newest)
     order = np.argsort(np.where(last, last, line), kind="stable")  # one rejected unread: as handed out
     place = np.empty(len(line), np.int64)
     place[order] = np.arange(len(line))
-    told = np.flatnonzero(wrote)
-    told = told[np.lexsort((side[told], place[rows[told]]))]
-    surfaces, numbers = _surfaces(known, of_batch[told], side[told])
-    failing = _failing(known, first[told], fails[told] > 0, (numbers >= 0).sum(axis=1))
+    judged = np.lexsort((side, place[rows]))
+    surfaces, numbers = _surfaces(known, of_batch[judged], side[judged])
+    failing = _failing(known, first[judged], fails[judged] > 0, (numbers >= 0).sum(axis=1))
     lots, drives, batches = (np.array(list(known.ids(table).values()), np.int64) for table in (LOTS, DRIVES, BATCHES))
     return History(
         tuple(known.ids(LOTS)),
@@ -70,15 +70,22 @@ def history(known: Questions) -> History:
         surfaces,
         np.searchsorted(lots, lot[order]),
         np.searchsorted(batches, batch[order]),
-        verdict[order] == _FAIL,
-        place[rows[told]][failing.side],
+        counts[order] == _BAD,
+        place[rows[judged]][failing.side],
         numbers[failing.side, failing.head],
-        np.searchsorted(drives, wrote[told])[failing.side],
-        np.searchsorted(drives, read[told])[failing.side],
+        np.searchsorted(drives, wrote[judged])[failing.side],
+        np.searchsorted(drives, read[judged])[failing.side],
         failing.failed,
         failing.at,
         failing.track,
     )
+
+
+def _newest_first_writings(known: Questions) -> Ints:
+    """The columns of `_FIRST_WRITINGS`, one row for each side of a disc."""
+    columns = _columns(known, _FIRST_WRITINGS, 7)
+    key = 2 * columns[0] + columns[2]
+    return columns[:, np.append(key[1:] != key[:-1], True)] if len(key) else columns
 
 
 def _columns(known: Questions, query: Select[Any], count: int) -> Ints:
@@ -142,10 +149,16 @@ def _surfaces_of(zones: Zones, side: str) -> list[Surface]:
     return made
 
 
+_BEGUN = DISCS.c.counts.in_((_WORKING, _GOOD, _BAD, _ABANDONED))
+
+
 def in_use(known: Questions) -> InUse:
     """What is asked about: every open batch, every drive, and every lot that is not used up."""
-    used = {row.lot: row.discs for row in known.connection.execute(select(DISCS.c.lot, func.count().label("discs")).group_by(DISCS.c.lot))}
-    counts = {name: known.line(line)["count"] for name, line in known.ids(LOTS).items()}
+    used = {
+        row.lot: row.discs
+        for row in known.connection.execute(select(DISCS.c.lot, func.count().label("discs")).where(_BEGUN).group_by(DISCS.c.lot))
+    }
+    counts = {name: known.lot(name)["count"] for name in known.ids(LOTS)}
     lots = {name: count for name, count in counts.items() if count is None or used.get(known.ids(LOTS)[name], 0) < count}
     running = [batch for batch in known.batches() if batch.open]
     lots |= {name: counts[name] for batch in running for name in batch.lots}

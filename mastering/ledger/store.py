@@ -20,7 +20,7 @@ from sqlalchemy.pool import NullPool
 from mastering.errors import MasteringError
 from mastering.files import new_file
 from mastering.ledger.lines import DamagedError
-from mastering.ledger.migrations import steps
+from mastering.ledger.migrating import ChangedVerdict, log_page, migrate
 from mastering.ledger.questions import Questions
 from mastering.ledger.tables import LOG, VERSION
 from mastering.platform import QueueTimeoutError, first_in_queue, flush_folder
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
 PATIENCE = 10.0  # seconds to wait for another process that writes
-_PAGE = 2000  # rows of the log that are read at a time
 _ANY_ROW = text("SELECT 1 FROM log LIMIT 1")
 SIGNS_OF_DAMAGE = (  # what values that nobody wrote do to a program that trusts them
     DamagedError,
@@ -54,6 +53,7 @@ class Ledger:
     def __init__(self, path: Path, connection: Connection, queue: Path | None = None) -> None:
         self.path, self._connection, self._queue = path, connection, queue
         self._examined = False
+        self.changed_verdicts: tuple[ChangedVerdict, ...] = ()  # by the migration of a ledger of before
 
     @classmethod
     def open(cls, path: Path, create: bool = False) -> "Ledger":
@@ -180,10 +180,7 @@ class Ledger:
 
     def _migrate(self) -> None:
         with self._first_in_queue(), self._transaction("BEGIN IMMEDIATE"):
-            for version, statements in steps(self._pragma("user_version")):  # asked again: another process may have been first
-                for statement in statements:
-                    self._connection.exec_driver_sql(statement)
-                self._connection.exec_driver_sql(f"PRAGMA user_version = {version}")
+            self.changed_verdicts = migrate(self._connection, self._pragma("user_version"))  # asked again: another may have been first
             self._connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION}")
 
     def texts(self) -> Iterator[tuple[int, str, str]]:
@@ -192,14 +189,12 @@ class Ledger:
             last = self._connection.scalar(select(LOG.c.number).order_by(LOG.c.number.desc()).limit(1)) or 0
             number = 0
             while number < last:
-                page = select(LOG).where(LOG.c.number > number, LOG.c.number <= last).order_by(LOG.c.number).limit(_PAGE)
                 with self._first_in_queue():
-                    rows = self._connection.execute(page).all()
+                    rows = log_page(self._connection, number, last)
                 if not rows:
                     return
-                for row in rows:
-                    yield row.number, row.text, row.digest
-                number = rows[-1].number
+                yield from rows
+                number = rows[-1][0]
 
     def backup(self, target: Path) -> None:
         """A copy of the whole ledger as it stands now, while others may go on writing. LedgerError when it exists or can't be written."""

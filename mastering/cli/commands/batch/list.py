@@ -10,7 +10,6 @@ from mastering.cli.output import json_lines, lines, table
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from mastering.judging.standing import Standing
     from mastering.ledger.entities import Batch
 
 
@@ -30,7 +29,7 @@ def command(ledger: str | None, as_json: bool) -> None:
         click.echo("no batch yet; `obverse batch open` makes one", err=True)
 
 
-def _row(batch: "Batch", counts: "Mapping[Standing, int]") -> tuple[str, ...]:
+def _row(batch: "Batch", counts: "Mapping[str, int]") -> tuple[str, ...]:
     line = batch.line
     standing = (str(counts["pass"]), str(counts["marginal"]), str(counts["fail"]), str(counts["open"]))
     return batch.name, "open" if batch.open else "closed", line["master"], str(line["good"]), *standing, line["at"]

@@ -11,7 +11,9 @@ from mastering.cli.options import ledger_option, open_ledger
 @ledger_option
 @click.option("--json", "_as_json", is_flag=True, help="Always so.")
 def command(ledger: str | None, _as_json: bool) -> None:
-    """Print every row of the ledger as a JSON line, in their order. `ledger import` takes them."""
+    """Print every row of the ledger as a JSON line, in their order; `chain` ties each to those before it. `ledger import` takes them."""
+    from mastering.ledger.exchange import exported
+
     with open_ledger(ledger) as opened:
-        for _, text, _ in opened.texts():
-            sys.stdout.write(f"{text}\n")
+        for line in exported(opened):
+            sys.stdout.write(f"{line}\n")

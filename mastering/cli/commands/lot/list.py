@@ -1,5 +1,6 @@
 """`obverse lot list`."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import click
@@ -14,7 +15,7 @@ _WORDS = {"coercivity": "{} Oe", "faces": "{} face{} certified", "condition": "{
 @ledger_option
 @json_option("Print a JSON line for each.")
 def command(ledger: str | None, as_json: bool) -> None:
-    """List the lots of blanks: how many there were, how many discs were made of them, and what is known of them."""
+    """List the lots of blanks: how many there were, how many discs were begun of them, and what is known of them."""
     from mastering.ledger.tables import LOTS
 
     with open_ledger(ledger) as opened, opened.read() as known:
@@ -27,7 +28,7 @@ def command(ledger: str | None, as_json: bool) -> None:
         click.echo("no lot yet; `obverse lot add` makes one", err=True)
 
 
-def _row(line: dict[str, Any], used: int) -> tuple[str, ...]:
+def _row(line: Mapping[str, Any], used: int) -> tuple[str, ...]:
     facts = [text.format(line[key], "" if line[key] == 1 else "s") for key, text in _WORDS.items() if line.get(key) is not None]
     if line.get("hub_ring") is not None:
         facts.append("hub ring" if line["hub_ring"] else "no hub ring")
