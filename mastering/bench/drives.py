@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from formats.model.geometry import Address, Geometry
 
 CommandGuard = Literal["too-fast", "stale-file", "written-file", "command-failed", "nothing-done", "not-ready", "no-disc"]
+Stranger = Literal["finished-disc", "rejected-disc", "other-title", "returned-disc", "wrong-drive"]
 
 NOT_READY, NO_DISC = 3, 4  # exit statuses of a drive's command
 FASTEST = 1.03  # of the nominal speed: the fastest drive that a customer's disc may have been read in
@@ -24,8 +25,8 @@ _PLACEHOLDER = re.compile(r"\{(\w+)\}")
 class GuardError(Exception):
     """A command that did not do what it should have: the guard's kind, and one line for the operator that says what was met."""
 
-    def __init__(self, kind: CommandGuard, say: str) -> None:
-        self.kind: CommandGuard = kind
+    def __init__(self, kind: CommandGuard | Stranger, say: str) -> None:
+        self.kind: CommandGuard | Stranger = kind
         super().__init__(say)
 
 

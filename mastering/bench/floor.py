@@ -7,13 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from mastering.bench.drives import CommandGuard
+from mastering.bench.drives import CommandGuard, Stranger
 from mastering.judging.standing import Standing
 
 Face = Literal["A", "B"]
 What = Literal["probe", "write", "read"]
 HandsAction = Literal["insert", "turn-over", "reseat", "move", "label", "look", "take-out", "take-out-good", "take-out-bad"]
-Stranger = Literal["finished-disc", "rejected-disc", "other-title", "returned-disc", "wrong-drive"]
 GuardKind = CommandGuard | Stranger | Literal["not-turned-over", "faces-swapped", "wrong-label", "no-label"]
 
 
@@ -99,8 +98,9 @@ class Floor(Protocol):
 class Hands:
     """One action of the operator's hands.
 
-    `drive`: where, or to where; `source`: the drive that a disc is moved from; `face`: the side that is up afterwards; `fresh`: a blank is put in, not a disc with a number; `returns`:
-    what is taken out makes room, as the disc of this serial is put in (again) later; `why`: the guard that asks for it.
+    `drive`: where, or to where; `source`: the drive that a disc is moved from; `face`: the side that is up afterwards; `fresh`: a blank is
+    put in, not a disc with a number; `returns`: what is taken out makes room, as the disc of this serial is put in (again) later; `why`: the
+    guard that asks for it.
     """
 
     action: HandsAction

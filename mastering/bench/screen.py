@@ -9,8 +9,9 @@ WIDTH, HEIGHT = 80, 24
 
 @dataclass(frozen=True)
 class Screen:
-    """All that stands on the screen. `now`: what the hands do next (and, behind it, what the same key answers); `drives`: each drive's state.
+    """All that stands on the screen.
 
+    `now`: what the hands do next, and behind it what the same key answers; `drives`: each drive's state.
     `last`: the last verdict or guard, one sentence. `why`: a longer reason, empty while nobody asks. `keys`: what each key does now.
     """
 
