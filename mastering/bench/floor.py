@@ -99,7 +99,7 @@ class Hands:
     """One action of the operator's hands.
 
     `drive`: where, or to where; `source`: the drive that a disc is moved from; `face`: the side that is up afterwards; `fresh`: a blank is
-    put in, not a disc with a number; `returns`: what is taken out makes room, as the disc of this serial is put in (again) later; `why`: the
+    put in, not a disc with a number; `returns`: what is taken out makes room, as this disc is put in (again) later; `why`: the
     guard that asks for it.
     """
 

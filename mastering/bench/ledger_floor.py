@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from mastering.bench.floor import BatchWork, DiscState, Rules, SideState, Station, Stranger
+from mastering.bench.drives import Stranger
+from mastering.bench.floor import BatchWork, DiscState, Rules, SideState, Station
 from mastering.bench.holds import HoldWatch
 from mastering.ledger.entities import Batch, Disc
 from mastering.ledger.log_writer import LogWriter

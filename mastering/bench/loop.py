@@ -102,6 +102,11 @@ class Loop:
         """What the operator was asked to do and has not done yet."""
         return self._in_hand[1] if self._in_hand else None
 
+    @property
+    def after_that(self) -> Hands | None:
+        """What the operator is asked to do when that is done, as far as it is known by now."""
+        return self._asked[0][1] if self._asked else None
+
     def start(self) -> list[Instruction]:
         """The first instructions."""
         return self._advance()
@@ -276,7 +281,8 @@ class Loop:
         if not wanted:
             self._finish(job, "take-out")  # a drive's check comes first
             return
-        free = [name for name in wanted if self._lies_in(name) in (None, job)]
+        soon = job.fresh and job.drive is None and not any(each.state == "waiting" for each in self._jobs)
+        free = [name for name in wanted if self._lies_in(name, soon) in (None, job)]
         if not free:
             self._wait_for_a_drive(job)
         elif job.drive is None:
@@ -298,8 +304,9 @@ class Loop:
             job.state = "waiting"
 
     def _on_the_table(self) -> int:
-        """The discs that lie in no drive and wait for one."""
-        return sum(job.drive is None and job.state == "waiting" for job in self._jobs)
+        """The discs that lie in no drive and wait for one, or are to be laid there."""
+        pending = [*([self._in_hand] if self._in_hand else []), *self._asked]
+        return sum(job.drive is None and job.state == "waiting" for job in self._jobs) + sum(hands.returns for _, hands in pending)
 
     def _swapped(self, batch: BatchWork) -> bool:
         """Whether the second half of a batch is at work."""
@@ -319,13 +326,13 @@ class Loop:
         hands = Hands(action, job.serial, drive or job.drive, faces.get(action, job.face), fresh, returns, why, source)
         self._asked.append((job, hands))
 
-    def _lies_in(self, drive: str) -> Job | None:
-        """The disc that lies in a drive, or that was asked to be put into it."""
-        for job in self._jobs:
-            if job.drive == drive:
-                return job
-        pending = [*self._asked, *([self._in_hand] if self._in_hand else [])]
-        return next((job for job, hands in pending if hands.action in ("insert", "move") and hands.drive == drive), None)
+    def _lies_in(self, drive: str, soon: bool = False) -> Job | None:
+        """The disc that lies in a drive, or is to be put into it. `soon`: one that the hands were asked to take away leaves room behind it."""
+        pending = [*([self._in_hand] if self._in_hand else []), *self._asked]
+        leaving = {id(job) for job, hands in pending if soon and (hands.action in _GONE or hands.action == "move")}
+        lying = (job for job in self._jobs if job.drive == drive and id(job) not in leaving)
+        coming = (job for job, hands in pending if hands.action in ("insert", "move") and hands.drive == drive)
+        return next(lying, None) or next(coming, None)
 
     # Discs begun, drives that wait for each other, hands
 
@@ -342,8 +349,9 @@ class Loop:
         """Whether a drive is free: for a disc that was begun before any, for a new one one that writes the first side."""
         stations = self._in_use(batch)
         names = [each.name for each in stations] if self._begun else writers(stations, batch.sides[0], self._swapped(batch))
+        soon = not any(job.state == "waiting" for job in self._jobs)
         few = self._on_the_table() < max(1, len(stations) - 1)
-        return few and is_served(stations, batch.sides) and any(self._lies_in(name) is None for name in names)
+        return few and is_served(stations, batch.sides) and any(self._lies_in(name, soon) is None for name in names)
 
     def _in_use(self, batch: BatchWork) -> list[Station]:
         return [station for station in batch.stations if not self._is_out(station.name)]

@@ -63,25 +63,37 @@ class Runner:
     report: Callable[[Event], None]
     site_of: Callable[[str], Worksite]
     print_label: Callable[[str], None] = lambda serial: None
+    simulated: bool = False
     at_work: dict[str, AtWork] = field(default_factory=dict)
     _events: deque[f.Event] = field(default_factory=deque)
 
     def run(self) -> None:
         """Runs until there is nothing left to do. Commands at work are ended when it is interrupted."""
         try:
-            self._carry_out(self.loop.start())
+            self.carry_out(self.loop.start())
             while not self.loop.over:
                 self.step()
         finally:
             for work in self.at_work.values():
                 work.running.stop()
 
+    @property
+    def current_site(self) -> Worksite | None:
+        """The batch that is worked on now; None when there is none."""
+        return next((self.sites[job.batch.name] for job in self.loop.jobs), None)
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """How many discs the batch that is worked on wants, and how many good ones it has."""
+        job = next(iter(self.loop.jobs), None)
+        return (job.batch.wanted, self.ledger_floor.good(job.batch.name)) if job else (0, 0)
+
     def step(self) -> None:
         """One look at everything that is at work, and all that follows from it."""
         self.operator.tick(self)
         done = self.operator.answer()
         if done is not None:
-            self._carry_out(self.loop.handle(done))
+            self.carry_out(self.loop.handle(done))
         for drive, work in list(self.at_work.items()):
             ended = work.running.poll()
             if ended is not None:
@@ -90,11 +102,12 @@ class Runner:
         if not self._events and done is None:
             time.sleep(_TICK)
         while self._events:
-            self._carry_out(self.loop.handle(self._events.popleft()))
+            self.carry_out(self.loop.handle(self._events.popleft()))
 
     # Instructions
 
-    def _carry_out(self, instructions: list[f.Instruction]) -> None:
+    def carry_out(self, instructions: list[f.Instruction]) -> None:
+        """Does what the loop asks for."""
         for each in instructions:
             if isinstance(each, f.Hands):
                 self._say("hands", each.drive, each.serial, None, action=each.action, face=each.face, why=each.why)

@@ -68,3 +68,38 @@ def say(hands: Action, serial: str, lot: str | None = None) -> str:
     }
     said = sentences[hands.action]
     return f"{GUARDS[hands.why]} {said}" if hands.why else said
+
+
+def event_text(event: Mapping[str, object]) -> str:
+    """An event of the bench as a line for someone who reads along; empty for what the screen shows elsewhere."""
+    serial, drive, side = event["serial"], event["drive"], event["side"]
+    of = f"{serial} side {side} in {drive}"
+    kind = event["event"]
+    if kind == "writing":
+        return f"writing {of}"
+    if kind == "reading":
+        return f"reading {of}"
+    if kind == "verdict":
+        return f"{serial} side {side}: {event['read']}; the disc: {event['verdict']}, {event['action']}"
+    if kind == "guard":
+        return f"{of}: {GUARDS[str(event['kind'])]} {event['say']}".rstrip()
+    if kind == "hold":
+        return f"{drive} is on hold: `obverse drive check {drive} MASTER` comes before its next disc"
+    return f"batch {event['batch']}: {event['good']} of {event['wanted']} good" if kind == "done" else ""
+
+
+def why_text(guard: str | None, action: str) -> str:
+    """The longer reason of an action, for who asks."""
+    if guard is not None:
+        return f"{GUARDS[guard]} Nothing was written on the disc since, and nothing of this was recorded as a read."
+    return _WHY.get(action, "")
+
+
+_WHY: Mapping[str, str] = {
+    "insert": "The label's face is side A, which is written first. Never open a jacket; touch a disc at its jacket only.",
+    "turn-over": "The head reaches the lower face only; the other side is written or read with the disc turned over.",
+    "move": "Another drive reads what this one wrote: a drive that is out of line reads its own writings well, a customer's does not.",
+    "label": "The last read with the label up proves label, face, serial and title at once. Felt tip, one label, never one over another.",
+    "look": "A disc that sheds its coating fouls the head and spoils the next discs. Clean heads only as the drive's manual permits.",
+    "take-out-bad": "Its last allowed writing failed, or it was rejected by eye. The red dot keeps it out of every drive.",
+}
