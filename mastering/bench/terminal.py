@@ -10,7 +10,7 @@ from mastering.bench import floor as f
 from mastering.bench.screen import Screen, lines
 from mastering.bench.settings import Bench
 from mastering.errors import MasteringError
-from mastering.words.bench import event_text, number_of, say, why_text
+from mastering.words.hands import event_text, number_of, say, why_text
 
 if TYPE_CHECKING:
     from mastering.bench.runner import Runner

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from mastering.bench.floor import Hands
 from mastering.bench.screen import Screen, lines
-from mastering.words.bench import FACES, GUARDS, say
+from mastering.words.hands import FACES, GUARDS, say
 
 S17 = "SM-004-0017-X"
 

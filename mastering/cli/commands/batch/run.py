@@ -95,7 +95,7 @@ def _events(path: str | None) -> Iterator[IO[str] | None]:
 
 def _said(event: dict[str, Any]) -> list[str]:
     """An event for a person who reads along."""
-    from mastering.words.bench import event_text
+    from mastering.words.hands import event_text
 
     text = event_text(event)
     return [text] if text else []
