@@ -190,7 +190,9 @@ class Runner:
         held, again = self.ledger_floor.hold_after(line, geometry.cylinders * geometry.heads)
         with self.ledger_floor.ledger.read() as known:
             disc = known.known_disc(command.serial).plain()
-        self._say("verdict", command.drive, command.serial, command.side, read=line["verdict"], diagnosis=line["diagnosis"], **disc)
+        self._say(
+            "verdict", command.drive, command.serial, command.side, **(disc | {"read": line["verdict"], "diagnosis": line["diagnosis"]})
+        )
         for drive in held:
             self._say("hold", drive, command.serial, command.side, why=self.ledger_floor.watch.reason(drive))
         return f.WasRead(command.drive, line["verdict"], line["diagnosis"], held, again)
@@ -201,10 +203,10 @@ class Runner:
             counts = known.counts(batch)
         self._say("done", None, None, None, batch=done.batch, good=counts["pass"], wanted=batch.line["good"], discs=counts)
 
-    def _say(self, event: str, drive: str | None, serial: str | None, side: str | None, **more: Any) -> None:
+    def _say(self, event: str, drive: str | None, serial: str | None, side: str | None, /, **more: Any) -> None:
         from mastering.clock import now
 
-        self.report({"event": event, "at": now(), "drive": drive, "serial": serial, "side": side, **more})
+        self.report({"event": event, "at": now(), "drive": drive, "serial": serial, "side": side} | more)
 
 
 @dataclass

@@ -91,7 +91,7 @@ def write(folder: Path, drive: str, source: Path) -> str:
 
 def read(folder: Path, drive: str, target: Path, cylinders: Sequence[int] | None) -> str:
     """Takes a read of the face that is up: a turn and a fifth of each track, begun anywhere."""
-    face, trouble, use = _begun(folder, drive, "read")
+    face, trouble, use = _begun(folder, drive, "read" if cylinders is None else "probe")
     if trouble.get("kind") == "hands-back":
         target.write_bytes(Path(trouble["file"]).read_bytes())
         return "done"
@@ -166,6 +166,8 @@ def hands(folder: Path, action: str, drive: str, serial: str) -> str:
         kind = trouble["kind"] if trouble else ""
         if kind == "forgets":
             return ""
+        if kind == "breaks":
+            raise TroubleError(BROKEN, "arm stuck")
         printed: str = _ACTIONS[action](state, folder, drive, serial, kind)
         return printed
 

@@ -1,0 +1,126 @@
+"""`batch run` at a simulated table, with drives and hands that are programs of their own."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from table import done, said, two_sides
+
+from mastering.simulator.table import table as simulated
+
+PROGRAM = [sys.executable, "-m", "mastering.simulator.table"]
+
+
+class Bench:
+    """A batch of a practice shop, a bench file, and a simulated table."""
+
+    def __init__(self, folder: Path, drives: tuple[str, ...] = ("D1",), good: int = 2, label: bool = False, hold_after: int = 3) -> None:
+        self.folder, self.batch = folder / "shop", "B-0001"
+        done("shop", "new", self.folder, "--practice")
+        self.done("lot", "add", "L-07")
+        for drive in drives:
+            self.done("drive", "add", drive, "--tpi", 48, "--heads", 1, "--simulated")
+        words = [word for drive in drives for word in ("--drive", drive)]
+        self.done("batch", "open", two_sides().path, "--good", good, "--lot", "L-07", *words)
+        self.place = folder / "place"
+        self.place.mkdir()
+        self.file = folder / "bench.toml"
+        lines = ["[bench]", f"hold_after = {hold_after}", f"hands = {self._command('hands', '{action}', '{drive}', '{serial}')}"]
+        lines += [f"label = {json.dumps([sys.executable, '-c', '0', '{pdf}'])}"] if label else []
+        for drive in drives:
+            lines += [
+                f"[drive.{drive}]", f"write = {self._command('write', drive, '--in', '{capture}')}",
+                f"read = {self._command('read', drive, '--out', '{output}')}",
+                f"probe = {self._command('read', drive, '--out', '{output}', '--tracks', '{tracks}')}", "turns = 0", "seconds = 60",
+            ]  # fmt: skip
+        self.file.write_text("\n".join(lines) + "\n")
+
+    def _command(self, kind: str, *rest: str) -> str:
+        return json.dumps([*PROGRAM, str(self.place), kind, *rest])
+
+    def done(self, *arguments):
+        return done(*arguments, folder=self.folder)
+
+    def goes_wrong(self, *troubles: dict) -> None:
+        with simulated(self.place) as state:
+            state["trouble"] += troubles
+
+    def run(self) -> list[dict]:
+        answer = said("batch", "run", self.batch, "--bench", self.file, "--auto", "--json", folder=self.folder)
+        self.status, self.errors = answer.status, answer.err
+        return answer.json
+
+    def verdicts(self) -> dict[str, str]:
+        return {line["serial"]: line["verdict"] for line in self.done("batch", "show", self.batch, "--json").json if "serial" in line}
+
+    def sound(self) -> bool:
+        return said("ledger", "check", folder=self.folder).status == 0
+
+
+def story(events: list[dict]) -> list[str]:
+    words = {"hands": "action", "guard": "kind", "verdict": "read"}
+    return [f"{event[words[event['event']]]}" if event["event"] in words else event["event"] for event in events]
+
+
+def test_two_good_discs_in_one_drive(tmp_path):
+    bench = Bench(tmp_path)
+    events = bench.run()
+    assert bench.errors == [] and bench.status == 0
+    one = ["insert", "writing", "turn-over", "writing", "reading", "pass", "turn-over", "reading", "pass", "take-out-good"]
+    assert story(events) == [*one, *one, "done"]
+    assert list(bench.verdicts().values()) == ["pass", "pass"]
+    assert events[-1]["good"] == events[-1]["wanted"] == 2
+    assert bench.sound()
+
+
+@pytest.mark.parametrize(
+    "trouble, guard",
+    [
+        ({"at": "turn-over", "kind": "forgets"}, "not-turned-over"),
+        ({"at": "write", "kind": "not-ready"}, "not-ready"),
+        ({"at": "read", "face": "B", "kind": "breaks"}, "command-failed"),
+    ],
+)
+def test_a_mishap_is_caught_and_the_disc_comes_out_good(tmp_path, trouble, guard):
+    bench = Bench(tmp_path, good=1)
+    bench.goes_wrong(trouble)
+    events = bench.run()
+    assert guard in story(events) and bench.status == 0
+    assert list(bench.verdicts().values()) == ["pass"] and bench.sound()
+
+
+def test_a_finished_disc_that_was_put_back_is_not_written_over(tmp_path):
+    bench = Bench(tmp_path, good=2)
+    bench.goes_wrong({"at": "insert", "serial": "SM-004-0002-V", "kind": "finished-disc"})
+    events = bench.run()
+    assert "finished-disc" in story(events) and bench.status == 0, story(events)
+    assert list(bench.verdicts().values()) == ["pass", "pass"]
+
+
+def test_a_reader_that_hands_back_the_written_file_passes_no_disc(tmp_path):
+    bench = Bench(tmp_path, good=1)
+    image = bench.folder / "bench" / bench.batch / "to-write" / "SM-004-0001-X-B.write.capture"
+    bench.goes_wrong({"at": "read", "face": "B", "kind": "hands-back", "file": str(image)})
+    events = bench.run()
+    written = [place for place, word in enumerate(story(events)) if word == "written-file"]
+    assert len(written) >= 1 and bench.status == 0
+
+
+def test_a_writing_that_spoils_side_b_is_read_again_elsewhere_written_again_and_saved(tmp_path):
+    bench = Bench(tmp_path, ("D1", "D2"), good=1)
+    bench.goes_wrong({"at": "write", "face": "B", "kind": "spoils"})
+    events = bench.run()
+    reads = [(event["drive"], event["side"], event["read"]) for event in events if event["event"] == "verdict"]
+    assert reads == [("D2", "B", "fail"), ("D1", "B", "fail"), ("D1", "B", "pass"), ("D2", "A", "pass")] and bench.status == 0
+    assert list(bench.verdicts().values()) == ["pass"]
+
+
+def test_a_run_that_was_killed_goes_on_where_the_discs_are(tmp_path):
+    bench = Bench(tmp_path, good=2)
+    bench.goes_wrong({"at": "turn-over", "kind": "breaks"})
+    bench.run()
+    assert bench.status == 2  # the hands could not go on
+    events = bench.run()
+    assert bench.status == 0 and [event["event"] for event in events][-1] == "done"
+    assert sorted(bench.verdicts().values()) == ["pass", "pass"] and bench.sound()
