@@ -173,9 +173,11 @@ def hands(folder: Path, action: str, drive: str, serial: str) -> str:
 
 
 def _insert(state: dict[str, Any], folder: Path, drive: str, serial: str, kind: str) -> str:
+    holder = next((name for name, there in state["drives"].items() if there["serial"] == serial), None)
+    lies = state["drives"].pop(holder) if holder else None
     if state["drives"].get(drive):
         raise TroubleError(BROKEN, f"{drive} holds a disc")
-    lies = next((state[pile].pop(serial) for pile in ("aside", "good", "bad") if serial in state[pile]), None)
+    lies = lies or next((state[pile].pop(serial) for pile in ("aside", "good", "bad") if serial in state[pile]), None)
     if kind == "finished-disc" and state["good"]:
         lies = state["good"].pop(next(iter(state["good"])))
     if lies is None:
