@@ -327,7 +327,7 @@ class Loop:
         self._asked.append((job, hands))
 
     def _lies_in(self, drive: str, soon: bool = False) -> Job | None:
-        """The disc that lies in a drive, or is to be put into it. `soon`: one that the hands were asked to take away leaves room behind it."""
+        """The disc that lies in a drive, or is to be put into it. `soon`: one that the hands are to take away leaves room."""
         pending = [*([self._in_hand] if self._in_hand else []), *self._asked]
         leaving = {id(job) for job, hands in pending if soon and (hands.action in _GONE or hands.action == "move")}
         lying = (job for job in self._jobs if job.drive == drive and id(job) not in leaving)

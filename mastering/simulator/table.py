@@ -56,10 +56,12 @@ def table(folder: Path) -> Iterator[dict[str, Any]]:
             "uses": 0,
         }.items():
             state.setdefault(key, value)
-        yield state
-        beside = folder / f"table.{os.getpid()}"
-        beside.write_text(json.dumps(state))
-        beside.replace(path)
+        try:
+            yield state
+        finally:  # a mishap is used up by the program that it ended
+            beside = folder / f"table.{os.getpid()}"
+            beside.write_text(json.dumps(state))
+            beside.replace(path)
 
 
 def mishap(state: dict[str, Any], step: str, drive: str, serial: str | None) -> dict[str, Any] | None:
