@@ -9,7 +9,7 @@ Why = Literal["running", "share"]
 
 @dataclass
 class HoldWatch:
-    """Watches the first reads of writings. `hold_after`: discs running that fail; `hold_share`: the share of a side's tracks in one read.
+    """Watches the first read of each side of each disc. `hold_after`: discs running that fail; `hold_share`: the share of a side's tracks in one read.
 
     A first read that fails counts against the drive that read and, where another wrote, against that one too. Discs of stopped lots don't
     count. One writing puts a drive on hold at most once.
@@ -19,18 +19,17 @@ class HoldWatch:
     hold_share: float = 0.25
     _running: dict[str, list[str]] = field(default_factory=dict)
     _reasons: dict[str, Why] = field(default_factory=dict)
-    _counted: set[tuple[str, str, int]] = field(default_factory=set)
+    _counted: set[tuple[str, str]] = field(default_factory=set)
 
     def after(self, line: Mapping[str, Any], tracks: int, stopped_lot: bool = False) -> dict[str, Why]:
         """The drives that a read's line puts on hold, and why; `tracks`: how many tracks its side has."""
-        key = (line["serial"], line["side"] or "", line["writing"] or 0)
+        key = (line["serial"], line["side"] or "")
         if line["side"] is None or line["diagnosis"] not in (None, "blank", "shifted") or stopped_lot or key in self._counted:
             return {}
         self._counted.add(key)
         drives = dict.fromkeys(drive for drive in (line["read_by"], line["wrote"]) if drive)
-        if line["verdict"] != "fail":
-            for drive in drives:
-                self._running[drive] = []
+        if line["verdict"] != "fail":  # a soft read neither counts nor clears
+            self._running |= {drive: [] for drive in drives if line["verdict"] == "pass"}
             return {}
         why: dict[str, Why] = {}
         for drive in drives:

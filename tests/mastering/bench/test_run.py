@@ -124,3 +124,14 @@ def test_a_run_that_was_killed_goes_on_where_the_discs_are(tmp_path):
     events = bench.run()
     assert bench.status == 0, (bench.errors, story(events))
     assert sorted(bench.verdicts().values()) == ["pass", "pass"] and bench.sound()
+
+
+def test_a_drive_that_spoils_disc_after_disc_is_held_and_the_others_go_on(tmp_path):
+    bench = Bench(tmp_path, ("D1", "D2", "D3"), good=4, hold_after=2)
+    bench.goes_wrong(*({"at": "write", "drive": "D1", "face": face, "kind": "spoils"} for face in "ABABABAB"))
+    events = bench.run()
+    held = [event["drive"] for event in events if event["event"] == "hold"]
+    assert "D1" in held, story(events)
+    after = [event for event in events[[event["event"] for event in events].index("hold") :] if event["event"] in ("writing", "reading")]
+    assert bench.sound() and all(event["drive"] not in held for event in after[len(held) + 2 :])
+    assert len([verdict for verdict in bench.verdicts().values() if verdict == "pass"]) in (3, 4) or bench.status == 1
