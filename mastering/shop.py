@@ -83,7 +83,7 @@ def _fits(key: str, value: Any) -> bool:
 
 def _settings(path: Path) -> dict[str, Any]:
     try:
-        settings = tomllib.loads(path.read_text("utf-8"))
+        settings = tomllib.loads(path.read_bytes().decode("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise MasteringError(f"{path}: {error}") from error
     except OSError as error:

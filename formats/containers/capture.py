@@ -12,12 +12,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, NoReturn
 
+from formats.bounds import LARGEST_CAPTURE, LARGEST_CHUNK, SIGNATURE
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 
-SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")
-LARGEST_CHUNK = 64 << 20
-LARGEST_FILE = 256 << 20
 MOST_CHUNKS = 1024
 LAST_CYLINDER = 95
 MOST_MARKS = 64
@@ -76,8 +74,8 @@ class _Chunk(NamedTuple):
 
 def read(data: bytes, name: str) -> Capture:
     """The capture in a file's bytes; `name` stands in messages. ContainerError when it breaks a rule of the format."""
-    if len(data) > LARGEST_FILE:
-        raise ContainerError(f"{name}: {len(data):,} bytes, a capture has at most {LARGEST_FILE:,}")
+    if len(data) > LARGEST_CAPTURE:
+        raise ContainerError(f"{name}: {len(data):,} bytes, a capture has at most {LARGEST_CAPTURE:,}")
     if not data.startswith(SIGNATURE):
         raise ContainerError(f"{name}: byte 0: no capture, its signature {SIGNATURE.hex(' ').upper()} was expected{_damage(data)}")
     known = (chunk for chunk in _chunks(data, name) if not chunk.type[:1].islower())

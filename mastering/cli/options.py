@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from formats.words import counted
+from mastering.cli.output import message, warning
 from mastering.errors import MasteringError, ProblemsError, unknown
 from mastering.shop import NAME, VARIABLE, Shop, find
 
@@ -21,25 +22,25 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def ledger_option(command: Command) -> Command:
-    """`--ledger`."""
+    """Adds the option `--ledger` to a command."""
     return click.option(
         "--ledger", metavar="FILE", help="The ledger; else OBVERSE_LEDGER, else the one of the shop that this folder lies in."
     )(command)
 
 
 def reason_option(text: str) -> Callable[[Command], Command]:
-    """`--reason`, which must say something; `text` says what of. Lines from elsewhere may lack one."""
+    """Adds the option `--reason`, which must not be empty; `text`: its help. Lines that are imported may lack a reason."""
 
-    def said(_ctx: click.Context, _option: click.Parameter, reason: str) -> str:
+    def checked(_ctx: click.Context, _option: click.Parameter, reason: str) -> str:
         if not reason.strip():
             raise click.UsageError("--reason says nothing: it is kept with the disc for good, so say what was seen")
         return reason
 
-    return click.option("--reason", required=True, metavar="TEXT", callback=said, help=text)
+    return click.option("--reason", required=True, metavar="TEXT", callback=checked, help=text)
 
 
 def json_option(text: str) -> Callable[[Command], Command]:
-    """`--json`; `text` says what is printed."""
+    """Adds the option `--json`; `text`: its help, which says what is printed."""
     return click.option("--json", "as_json", is_flag=True, help=text)
 
 
@@ -94,9 +95,9 @@ def _tell_changes(ledger: "Ledger") -> None:
     from mastering.words.batches import changed_text
 
     count = counted(len(ledger.changed_verdicts), "disc")
-    click.echo(f"obverse: the ledger was brought to this version; its rules change the verdict of {count}:", err=True)
+    warning(f"the ledger was brought to this version; its rules change the verdict of {count}:")
     for change in ledger.changed_verdicts:
-        click.echo(f"  {changed_text(change.disc.serial, change.before, change.disc.verdict, change.disc)}", err=True)
+        message(f"  {changed_text(change.disc.serial, change.before, change.disc.verdict, change.disc)}")
 
 
 def geometry_list(text: str | None) -> list[str] | None:
@@ -110,7 +111,7 @@ def geometry_list(text: str | None) -> list[str] | None:
         declared = names("geometries")
         for each in ids:
             if each not in declared:
-                click.echo(f"obverse: {each} is no declared geometry; is it one of a job's own? {unknown(each, declared)}", err=True)
+                warning(f"{each} is no declared geometry; is it one of a job's own? {unknown(each, declared)}")
     return ids
 
 
@@ -128,13 +129,27 @@ def batch_rules(found: Shop) -> "Rules":
     )
 
 
+def point_in_time(text: str | None, option: str, end: bool = False) -> str | None:
+    """A time in UTC from a local day (its first second, or with `end` its last one) or a time. MasteringError when it is none."""
+    if text is None:
+        return None
+    from datetime import date, datetime, time
+
+    from mastering.clock import moment, spelled
+
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return spelled(moment(text, option))
+    local = datetime.combine(day, time(23, 59, 59) if end else time()).astimezone()
+    return spelled(moment(local.isoformat(), option))
+
+
 def stamp(writer: "LogWriter") -> str:
     """The time of a new row. Says so when the clock was set back, as the rows stay in order all the same."""
     from mastering.clock import moment, now
 
     time = now()
     if writer.last_at is not None and moment(time, "the clock") < moment(writer.last_at, "the ledger"):
-        click.echo(
-            f"obverse: the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right", err=True
-        )
+        warning(f"the clock says {time}, and the ledger's last row is of {writer.last_at}: see whether the clock is right")
     return time

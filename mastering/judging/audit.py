@@ -16,17 +16,15 @@ from mastering.master.builder import file_record, unproven
 from mastering.master.master import Master, Side
 
 
-def audit(master: Master) -> list[dict[str, Any]]:
+def audit(master: Master) -> Iterator[dict[str, Any]]:
     """For each side a line for its fields, its volume and itself: `{"check", "side", "ok", "problems": [{"where", "what"}]}`."""
-    made = []
     for name, side in master.sides.items():
         for check, find in (("fields", _fields), ("volume", _volume), ("side", _side)):
             try:
-                told = [{"where": problem.where, "what": problem.what} for problem in find(master, side)]
+                problems = [{"where": problem.where, "what": problem.what} for problem in find(master, side)]
             except MasterError as error:  # its geometry contradicts itself, so nothing of the side can be proved
-                told = [{"where": "data/master.json", "what": str(error)}]
-            made.append({"check": check, "side": name, "ok": not told, "problems": told})
-    return made
+                problems = [{"where": "data/master.json", "what": str(error)}]
+            yield {"check": check, "side": name, "ok": not problems, "problems": problems}
 
 
 def _fields(master: Master, side: Side) -> Iterator[Problem]:

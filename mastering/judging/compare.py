@@ -10,6 +10,7 @@ from formats.containers.sector_report import Report
 from formats.model.geometry import Address, Geometry
 from mastering.judging.sightings import Sighted
 from mastering.judging.verdict import KINDS, NUMBER, Finding, Looks
+from mastering.judging.volatile import volatile_sectors
 from mastering.master.master import Side
 from mastering.master.serial import read_slot
 
@@ -48,6 +49,12 @@ class Target:
     def unproven(self) -> Places:
         """Places of the sectors that a reader's filler could equal."""
         return np.array(self.side.unproven, np.int64)
+
+    @cached_property
+    def volatile(self) -> frozenset[int]:
+        """Places of the sectors that a customer's machine may change."""
+        sectors = volatile_sectors(self.side)
+        return frozenset(place for place, address in enumerate(self.geometry.addresses) if address in sectors) if sectors else frozenset()
 
     @cached_property
     def slot(self) -> tuple[int, int, int] | None:
@@ -106,6 +113,8 @@ class Judged:
         return {place: look for place in self.differing.tolist() if (look := self._look(place)) is not None}
 
     def _look(self, place: int) -> Looks | None:
+        if place in self.target.volatile:
+            return "volatile"
         row = self.rows[place].tobytes()
         if self.shifts(place):
             return "shifted"

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from formats import registry
+from formats.bounds import LARGEST_CAPTURE, LARGEST_REPORT, SIGNATURE
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, on_geometry, upright
 from formats.containers.sector_report import Report
@@ -12,7 +13,7 @@ from formats.model.record import Record
 from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
-from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.readback import REPORT, ReadBackError, Source, read_bounded
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import Evidence
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from formats.errors import ContainerError
 from formats.tracks.known_fields import KnownFields
+from formats.words import counted
 from mastering.judging.compare import Target
 from mastering.judging.diagnose import Candidate, Case, Distance, diagnose, distance, same_layout
 from mastering.judging.evidence import DumpView, View
@@ -152,4 +153,4 @@ class Verifier:
                 advice = f"and side {self.side} was asked for; leave --side out, or turn the disc over"
                 return f"{length:,} bytes is the length of side {name}, {advice}"
         wanted = " or ".join(f"{len(side.dump):,} (side {name}, {side.geometry_id})" for name, side in self.master.sides.items())
-        return f"{length:,} bytes is no length of a dump of this master: expected {wanted} bytes"
+        return f"no side of this master has a dump of {counted(length, 'byte')}: expected {wanted} bytes"

@@ -1,6 +1,6 @@
 """A lot, a drive, a batch, a disc as the ledger holds them: values that are filled from its tables."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -109,6 +109,28 @@ class File:
         return self.report is None and both is not None and self.sha256 == both
 
 
+_AFTER: Mapping[str, str] = {  # what a step of a disc's life after the bench makes of it
+    "box": "boxed",
+    "keep": "kept",
+    "withdraw": "withdrawn",
+    "pack": "packed",
+    "ship": "shipped",
+    "return": "returned",
+}
+_BACK = ("unbox", "unpack", "undo")  # steps that lead back to where it was before
+
+
+def state_of(on_the_bench: str, life: Sequence[str]) -> str:
+    """Where a disc is after the steps of its life; where its reads alone put it before the first one."""
+    states = [on_the_bench]
+    for step in life:
+        if step in _AFTER:
+            states.append(_AFTER[step])
+        elif step in _BACK and len(states) > 1:
+            states.pop()
+    return states[-1]
+
+
 @dataclass
 class Disc:
     """A disc, from the serial that was handed out on. `batch`: its newest one. `dropped`: its serial was never used."""
@@ -130,6 +152,25 @@ class Disc:
     restores: list[int] = field(default_factory=list)
     takes: list[Take] = field(default_factory=list)
     holds: tuple[Hold, ...] = ()
+    life: list[str] = field(default_factory=list)  # what was done with it after the bench, in its order
+
+    @property
+    def state(self) -> str:
+        """Where it is in its life."""
+        return state_of(self.bench_state, self.life)
+
+    @property
+    def bench_state(self) -> str:
+        """Where its reads alone put it."""
+        if self.unused:
+            return "unused"
+        if self.rejected:
+            return "rejected"
+        if self.verdict == "pass":
+            return "in-stock"
+        if self.abandoned:
+            return "abandoned"
+        return "working" if self.begun else "handed-out"
 
     @property
     def begun(self) -> bool:

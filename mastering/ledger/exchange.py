@@ -19,6 +19,12 @@ _TOLD = 5  # problems of a check
 Row = tuple[object, ...]
 
 
+def end_of(ledger: Ledger) -> tuple[int, str | None]:
+    """How many rows the log has, and the digest of the last one; None where there is none."""
+    with ledger.read() as questions:
+        return questions.rows(), questions.last_digest()
+
+
 def exported(ledger: Ledger) -> Iterator[str]:
     """Every row of the log as a line, with the digest that chains it to the rows before it."""
     yield from (f'{text[:-1]},"chain":"{digest}"}}' for _, text, digest in ledger.texts())
@@ -131,6 +137,16 @@ def _schema(connection: Connection) -> dict[tuple[str, str], object]:
     """Kind and name of all that a database declares, with its text."""
     declared = connection.exec_driver_sql("SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")
     return {(str(row.type), str(row.name)): row.sql for row in declared}
+
+
+def first_broken_row(ledger: Ledger) -> int | None:
+    """The number of the first row whose digest does not follow from the rows before it, None when all do."""
+    before = START
+    for number, text, digest in ledger.texts():
+        if digest != chained(before, text):
+            return number
+        before = digest
+    return None
 
 
 def _chain(ledger: Ledger) -> Iterator[str]:

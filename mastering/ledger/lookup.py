@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
 from mastering.judging.actions import Drive
-from mastering.judging.standing import Hold, Read, Take, Writing
+from mastering.judging.standing import Hold, Read, Take, Writing, reader_was_right
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.geometries import served_sides
 from mastering.ledger.lines import Line, LineError, logged
@@ -32,7 +32,8 @@ _BATCH = _BATCHES.where(BATCHES.c.line == bindparam("line"))
 _DISC = select(DISCS).where(DISCS.c.serial == bindparam("serial"))
 _OF_DISC = {table: select(table).where(table.c.disc == bindparam("disc")).order_by(table.c.line) for table in (READS, WRITINGS)}
 _OF_KIND = select(EVENTS.c.line, EVENTS.c.kind, LOG.c.text).join(LOG, LOG.c.number == EVENTS.c.line).order_by(EVENTS.c.line)
-_EVENTS_OF = _OF_KIND.add_columns(EVENTS.c.disc).where(EVENTS.c.disc == bindparam("disc"), EVENTS.c.kind.in_(("reject", "amend", "take")))
+_OF_A_DISC = ("reject", "amend", "take", "disc")
+_EVENTS_OF = _OF_KIND.add_columns(EVENTS.c.disc).where(EVENTS.c.disc == bindparam("disc"), EVENTS.c.kind.in_(_OF_A_DISC))
 _BENCH_EVENTS = _OF_KIND.where(EVENTS.c.kind.in_(("change", "drive-check", "drive-log")))
 _OWNER = (
     select(DISCS.c.serial)
@@ -219,9 +220,13 @@ class Lookup:
             self._serve(batch)
 
     def held(self) -> set[str]:
-        """The drives that are on hold: no check passed since."""
+        """The drives that are on hold: no check passed since, and the writing that did it did not fail in a second drive as well."""
         self.changes()
-        return {hold.drive for hold in self.holds() if hold.row > self._checked.get(hold.drive, 0)}
+        return {hold.drive for hold in self.holds() if hold.row > self._checked.get(hold.drive, 0) and not self._is_over(hold)}
+
+    def _is_over(self, hold: Hold) -> bool:
+        disc = self.find(hold.serial)
+        return disc is not None and reader_was_right(disc.rows, hold)
 
     def holds(self) -> list[Hold]:
         """Every hold of a drive."""
@@ -278,6 +283,19 @@ class Lookup:
         number = text.isascii() and text.isdecimal() and len(text) <= _DIGITS and int(text)
         return serial(catalogue, number) if number else text
 
+    def disc_by(self, text: str) -> Disc:
+        """The disc of a serial, or of a number alone where all discs have one catalogue number. UnknownError names the nearest ones."""
+        catalogues = list(dict.fromkeys(batch.catalogue for batch in self.batches()))
+        of_number = [self.full_serial(text, catalogue) for catalogue in catalogues]
+        found = [disc for serial in dict.fromkeys(of_number) if (disc := self.find(serial)) is not None]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise LineError(f"{text}: there is {' and '.join(disc.serial for disc in found)}; give the whole serial")
+        known = list(self.connection.scalars(select(DISCS.c.serial)))
+        near = meant(text, known)
+        raise UnknownError("serial", text, [near] if near else get_close_matches(text, known, 3))
+
     def known_disc(self, serial: str) -> Disc:
         """The disc with this serial. UnknownError when none was handed out."""
         disc = self.find(serial)
@@ -302,7 +320,7 @@ class Lookup:
         of_batch = select(DISCS.c.line).where(DISCS.c.batch == batch.id)
         reads = self.connection.execute(select(READS).where(READS.c.disc.in_(of_batch)).order_by(READS.c.line)).all()
         writings = self.connection.execute(select(WRITINGS).where(WRITINGS.c.disc.in_(of_batch)).order_by(WRITINGS.c.line)).all()
-        about = (EVENTS.c.disc.in_(of_batch), EVENTS.c.kind.in_(("reject", "amend", "take")))
+        about = (EVENTS.c.disc.in_(of_batch), EVENTS.c.kind.in_(_OF_A_DISC))
         events = self.connection.execute(_OF_KIND.add_columns(EVENTS.c.disc).where(*about)).all()
         self._load([row for row in rows if row.serial not in self._discs], reads, writings, events)
         return [self._discs[row.serial] for row in rows]
@@ -396,6 +414,8 @@ def _load_event(disc: Disc, row: Row[Any], batch: Callable[[str], Batch]) -> Non
     elif row.kind == "take":
         rework = batch(line["batch"]).line.get("reworks") == line["from"]
         disc.takes.append(Take(row.line, rework, tuple(line["sides"])))
+    elif row.kind == "disc":
+        disc.life.append(line["what"])
     elif line.get("restore"):
         disc.restores.append(row.line)
 

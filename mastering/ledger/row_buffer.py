@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 _INDEPENDENT = (LOG, LOTS, DRIVES, BATCHES)  # written before the discs that point to them
 _OF_DISCS = (READS, IMAGES, EVENTS, HOLDS)
 _CHANGES = (
-    "batch", "lot", "inner_box", "dropped", "imaged", "verdict", "counts", "rewritten", "first_read", "first_bad", "simulated", "at",
+    "batch", "lot", "inner_box", "dropped", "imaged", "verdict", "state", "counts", "rewritten", "first_read", "first_bad", "simulated",
+    "at",
 )  # fmt: skip
 _UPDATE_DISC = update(DISCS).where(DISCS.c.line == bindparam("_line")).values({key: bindparam(f"_{key}") for key in _CHANGES})
 _COUNT = {name: number for number, name in enumerate(COUNTS)}
@@ -89,6 +90,7 @@ class RowBuffer:
             "dropped": disc.dropped,
             "imaged": disc.imaged,
             "verdict": RANK[standing.verdict],
+            "state": disc.state,
             "counts": _COUNT[_counts_as(disc)],
             "rewritten": any(
                 writing.batch == disc.batch.name and writing.number > disc.rows.first_number(writing.side)
@@ -118,7 +120,6 @@ class RowBuffer:
                 "first": None if first is None else first.row,
                 "first_here": None if first_here is None else first_here.row,
                 "reader": self._lookup.key_of(DRIVES, None if first_here is None else first_here.read_by),
-                "bad": first is not None and first.verdict != "pass",
                 "bad_here": bad_here,
                 "saved": bad_here and passes,
                 "lost": bad_here and side in spent,
@@ -154,7 +155,8 @@ def _of_writing(disc: Disc, writing: "Writing") -> "tuple[Read | None, Read | No
     """A writing's first settling read, the same where no hold unsettles any, and whether others then read it well twice."""
     settled, here = settling(disc.rows, writing), settling(disc.rows, writing, holds=False)
     first, first_here = (each[0].read if each else None for each in (settled, here))
-    well = [each for each in here[1:] if first_here is not None and each.verdict == "pass" and each.read.read_by != first_here.read_by]
+    by = None if first_here is None else first_here.read_by
+    well = [each for each in here[1:] if each.verdict == "pass" and each.read.read_by not in (None, by)]
     return first, first_here, len(well) > 1
 
 

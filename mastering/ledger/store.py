@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import quote
 
 from sqlalchemy import Connection, create_engine, select, text
 from sqlalchemy.exc import DatabaseError, InvalidRequestError
@@ -64,7 +63,7 @@ class Ledger:
         mode = "rwc" if new else "rw"
 
         def connect() -> sqlite3.Connection:
-            return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode={mode}", timeout=PATIENCE, uri=True)
+            return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", timeout=PATIENCE, uri=True)
 
         with _explained(path):
             engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=NullPool, isolation_level="AUTOCOMMIT")
@@ -218,7 +217,7 @@ class Ledger:
 def holds_row(path: Path, digest: str) -> bool:
     """Whether the file is a ledger whose log has a row with this digest. It is left as it is, whatever it is."""
     try:
-        with closing(sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", timeout=PATIENCE, uri=True)) as copy:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", timeout=PATIENCE, uri=True)) as copy:
             return copy.execute("SELECT 1 FROM log WHERE digest = ?", (digest,)).fetchone() is not None
     except sqlite3.Error:
         return False

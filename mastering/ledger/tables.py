@@ -44,6 +44,7 @@ DISCS = Table(
     Column("dropped", Boolean, nullable=False),
     Column("imaged", Boolean, nullable=False),
     Column("verdict", Integer, nullable=False),  # its rank: 0 pass, 1 marginal, 2 open, 3 fail
+    Column("state", Text, nullable=False, index=True),
     Column("counts", Integer, nullable=False),  # how it counts, as in COUNTS
     Column("rewritten", Boolean, nullable=False),
     Column("first_read", Boolean, nullable=False),
@@ -66,8 +67,7 @@ WRITINGS = Table(
     Column("first", Integer, ForeignKey("reads.line")),
     Column("first_here", Integer, ForeignKey("reads.line")),
     Column("reader", Integer, ForeignKey("drives.line")),  # of `first_here`
-    Column("bad", Boolean, nullable=False),  # `first` did not pass
-    Column("bad_here", Boolean, nullable=False),
+    Column("bad_here", Boolean, nullable=False),  # `first_here` did not pass
     Column("saved", Boolean, nullable=False),
     Column("lost", Boolean, nullable=False),
     Column("denied", Boolean, nullable=False),
@@ -169,10 +169,12 @@ Index(
     WRITINGS.c.side,
     WRITINGS.c.batch,
     WRITINGS.c.is_first,
-    WRITINGS.c.bad,
+    WRITINGS.c.bad_here,
     WRITINGS.c.lost,
     WRITINGS.c.simulated,
     WRITINGS.c.first,
+    WRITINGS.c.first_here,
+    WRITINGS.c.drive,
 )
 
 VERSION = 3  # of the schema; each step to the next is a module in `migrations`

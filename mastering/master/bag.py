@@ -89,7 +89,7 @@ def _digested(path: Path, kind: str, entries: Mapping[str, str]) -> tuple[Proble
 def _present(path: Path) -> set[str]:
     """The names of a bag's payload files as they lie there."""
     start = len(f"{path}/")
-    return {f"{folder}/{name}"[start:] for folder, _, names in os.walk(path / "data") for name in names}
+    return {f"{folder}/{name}"[start:].replace(os.sep, "/") for folder, _, names in os.walk(path / "data") for name in names}
 
 
 def _entries(manifest: bytes, name: str) -> dict[str, str]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from formats import registry
+from formats.bounds import SIGNATURE
 from formats.containers import capture
 from formats.errors import Problem, VolumeError
 from formats.model.geometry import Address, Geometry
@@ -72,7 +73,7 @@ def _side(job: Job, plan: SidePlan) -> BuiltSide:
     if plan.free == "numbered":
         _number_free_sectors(job, plan, image)
     dump = bytes(image.dump)
-    if dump.startswith(capture.SIGNATURE):
+    if dump.startswith(SIGNATURE):
         raise VolumeError(
             Problem(f"side.{plan.name}", "its first eight bytes are the signature of a capture, so no dump of it could be told from one")
         )

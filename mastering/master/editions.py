@@ -6,7 +6,7 @@ Serials are numbered by catalogue number, so two editions of one number never ha
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,8 +39,10 @@ class Variant:
         return re.sub(pattern, lambda found: self.origins[found[1]], problem)
 
 
-def build_all(path: Path) -> dict[str, Built]:
+def build_all(path: Path, each: Callable[[Sequence[Variant]], Iterable[Variant]] = iter) -> dict[str, Built]:
     """The job in a file and each of its editions, built, by name; the job itself is `PLAIN` and the first.
+
+    `each` is given all variants and gives them back one by one, to show how far it is.
 
     ProblemsError with every problem of all of them at once; MasteringError when the file is no TOML at all.
     """
@@ -49,7 +51,7 @@ def build_all(path: Path) -> dict[str, Built]:
     made: dict[str, Built] = {}
     editions = list(variants(raw, problems))
     told: dict[str, None] = {}  # what is wrong with the job itself is told once
-    for variant in (Variant(PLAIN, raw), *editions):
+    for variant in each([Variant(PLAIN, raw), *editions]):
         try:
             made[variant.name] = build(load(path, variant.raw))
         except ProblemsError as error:

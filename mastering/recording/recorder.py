@@ -20,6 +20,7 @@ from mastering.master.master import Master
 from mastering.recording.contents import Contents, contents, why_no_drive_gave_it
 from mastering.recording.naming import FileError, Said, named, printable_name
 from mastering.recording.serials_found import with_marker_found
+from mastering.recording.writing import check_writable
 
 if TYPE_CHECKING:
     from mastering.judging.verify import Verifier
@@ -207,6 +208,8 @@ class Recorder:
             return error
         except LineError as error:
             return FileError(judged.source.path, str(error))
+        except MasteringError as error:
+            return error
 
     def discs(self, serials: Iterable[str]) -> Iterator[Disc]:
         """How discs of the batch stand now."""
@@ -282,13 +285,13 @@ class _Pending:
         for serial in self.serials:
             disc = writer.disc(serial, writer.batch(recorder.batch.name))
             for side in disc.batch.sides:
-                fresh = not disc.newest_writing(side) and (serial, side) not in self.rewritten
+                fresh = disc.rows.newest_writing(side) is None and (serial, side) not in self.rewritten
                 if fresh or (serial, side) in self.rewritten:
                     self._add(recorder, writer, disc, side)
 
     def _add(self, recorder: Recorder, writer: LogWriter, disc: Disc, side: str) -> None:
-        check_rewritable(disc, side)
-        drive = recorder.said.wrote or drive_that_writes(disc.batch, side)
+        if (disc.serial, side) in self.rewritten:
+            check_writable(disc)
         writer.add(
             {
                 "kind": "writing",
@@ -296,16 +299,10 @@ class _Pending:
                 "serial": disc.serial,
                 "side": side,
                 "writing": disc.newest_writing(side) + 1,
-                "drive": drive,
+                "drive": None,  # the reads tell it
                 "at": recorder.stamp(writer),
             }
         )
-
-
-def check_rewritable(disc: Disc, side: str) -> None:
-    """LineError for a disc that was rejected: what is written on it now counts for nothing."""
-    if disc.rejected and disc.newest_writing(side):
-        raise LineError(f"{disc.serial}: it was rejected; `batch amend --restore` takes that back, if it was a mistake")
 
 
 def drive_that_writes(batch: Batch, side: str | None) -> str | None:

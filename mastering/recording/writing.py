@@ -7,6 +7,7 @@ from mastering.errors import MasteringError
 from mastering.files import digest
 from mastering.judging.to_write import image_name, short_name
 from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.lines import LineError
 from mastering.ledger.log_writer import LogWriter
 from mastering.master.master import Master
 from mastering.master.serial import serial
@@ -35,14 +36,14 @@ def hand_out(writer: LogWriter, batch: Batch, count: int, at: str) -> list[str]:
 
 
 def check_writable(disc: Disc) -> None:
-    """MasteringError when nothing is ever to be written on this disc again."""
+    """LineError when nothing is ever to be written on this disc again."""
     if not disc.batch.open:
-        raise MasteringError(f"{disc.serial}: batch {disc.batch.name} is closed: what is written now can't be recorded")
+        raise LineError(f"{disc.serial}: batch {disc.batch.name} is closed: what is written now can't be recorded")
     if disc.dropped:
-        raise MasteringError(f"{disc.serial}: dropped; take the next serial")
+        raise LineError(f"{disc.serial}: dropped; take the next serial")
     if disc.rejected:
         why = "it was rejected by eye" if disc.standing.by_eye else "its last writing failed, too"
-        raise MasteringError(f"{disc.serial}: {why}; take another blank and the next serial")
+        raise LineError(f"{disc.serial}: {why}; take another blank and the next serial (`batch amend --restore` takes it back)")
 
 
 def before_writing(disc: Disc, side: str) -> str | None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from formats.containers.capture import SIGNATURE
+from formats.bounds import SIGNATURE
 from formats.model.geometry import Geometry
 from mastering.master.master import Master, Side
 from mastering.simulator import reads

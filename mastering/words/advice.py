@@ -8,6 +8,7 @@ from mastering.deciding import reasons
 from mastering.deciding.advice import Entry
 from mastering.deciding.statistics.comparisons import Left
 from mastering.deciding.statistics.culprits import Culprit
+from mastering.words.layout import Block, Line
 
 _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 
@@ -22,8 +23,18 @@ def line(entry: Entry, *, simulated: bool) -> dict[str, Any]:
 
 
 def sentence(entry: Entry) -> str:
-    """The one sentence of an entry."""
+    """An entry of advice as one sentence: what it is about, the action, the numbers."""
     return f"{_subject(entry)}: {_REASONS[type(entry.reason)](entry, entry.reason)}."
+
+
+def entry_text(entry: Entry, *, simulated: bool, why: bool) -> Iterator[Block]:
+    """An entry for people: its level, its sentence, what to run to find out; `why`: the figures behind it, too."""
+    level = entry.level.upper() if entry.level == "stop" else entry.level
+    yield Line(f"{level}  ", sentence(entry) + (" (simulated)" if simulated else ""))
+    if trial := to_try(entry):
+        yield Line("      ", f"to find out: {trial}")
+    if why:
+        yield from (Line("      ", text) for text in explanation(entry))
 
 
 def to_try(entry: Entry) -> str | None:
@@ -32,7 +43,7 @@ def to_try(entry: Entry) -> str | None:
 
 
 def _subject(entry: Entry) -> str:
-    """What the sentence is about."""
+    """The lot, drive, batch or place that an entry is about."""
     if isinstance(entry.reason, reasons.PlaceStandsOut):
         drive = f", drive {entry.reason.drive}" if entry.reason.drive else ""
         return f"{_tracks(entry.reason.first, entry.reason.last).capitalize()} of {entry.reason.what}{drive}"
@@ -210,7 +221,7 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "since_disc": lambda why: f"It is worse since its disc {why['since_disc']}.",
     "run": lambda why: f"A run of failures explains it with a chance of {_percent(why['run']['chance'])}.",
     "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
-    "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
+    "compared": lambda why: f"{counted(why['compared'], 'thing')} compared at once, which its alarm allows for.",
 }
 
 

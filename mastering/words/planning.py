@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from formats.words import counted
 from mastering.deciding.planning import ENOUGH_LOTS, Need
 from mastering.deciding.schedule import DEFAULTS, DayPlan, Steps
+from mastering.words.times import local_time
 
 _HANDS = 0.9  # of the day: from here on the hands are its limit
 
@@ -63,7 +64,7 @@ def plan_sentences(plan: DayPlan) -> Iterator[str]:
     sides = counted(plan.written * plan.work.sides, "side")
     yield f"{boxes}: {discs}, about {sides} to write; lay out {counted(plan.blanks, 'blank')}."
     busy = f"the hands are busy for {duration(plan.day.hand_minutes)}, the drives for {duration(plan.day.drive_minutes)}"
-    yield f"With {counted(plan.drives, 'drive')} it takes {duration(plan.day.minutes)} and ends at {_ends(plan)} UTC: {busy}."
+    yield f"With {counted(plan.drives, 'drive')} it takes {duration(plan.day.minutes)} and ends at {_ends(plan)}: {busy}."
     limit = ": the limit is the hands, not the drives" if plan.day.hand_minutes > _HANDS * plan.day.minutes else ""
     yield f"One more drive would save {duration(plan.saves) if plan.saves >= 1 else 'nothing'}{limit}."
     if plan.days is not None:
@@ -80,7 +81,7 @@ def _step_times(steps: Steps) -> str:
 
 def _ends(plan: DayPlan) -> str:
     """The time at which the day ends, with its date where that is another one than the start's."""
-    return f"{plan.finish:%H:%M}" if plan.finish.date() == plan.start.date() else f"{plan.finish:%H:%M on %Y-%m-%d}"
+    return local_time(plan.finish, plan.start)
 
 
 def duration(minutes: float) -> str:

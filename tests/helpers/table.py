@@ -95,12 +95,13 @@ _LAID: dict[tuple[object, ...], bytes] = {}  # ledgers laid once and copied for 
 class Table:
     """A shop's folder with a ledger and one open batch."""
 
-    def __init__(self, folder: Path, master: Master, lots=("L-07",), drives=("D1",), discs=4) -> None:
+    def __init__(self, folder: Path, master: Master, lots=("L-07",), drives=("D1",), discs=4, rules=()) -> None:
         self.folder, self.master, self.ledger = folder, master, folder / "ledger.sqlite"
         self.bench = ["--unserialled", "both"]  # its dumps are the master's own: what stamped images change stands in tests of its own
+        self.bench += rules
         self.bench += [word for lot in lots for word in ("--lot", lot)] + [word for drive in drives for word in ("--drive", drive)]
         self.batch, self.serials = "B-0001", serials(discs, master.catalogue)
-        kind = (master.path, lots, drives, discs)
+        kind = (master.path, lots, drives, discs, rules)
         if kind in _LAID:
             self.ledger.write_bytes(_LAID[kind])
             return

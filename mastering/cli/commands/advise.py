@@ -1,18 +1,11 @@
 """`obverse advise`: from rates to decisions."""
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
-
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop
-from mastering.cli.output import json_lines, lines
-
-if TYPE_CHECKING:
-    from mastering.deciding.advice import Entry
+from mastering.cli.output import json_lines, lines, message
 
 _SEED = 20261125  # of the draws that say where harmless discs would have failed: the same ledger gets the same advice
-_TITLES = {"stop": "STOP", "look": "look", "wait": "wait", "fine": "fine"}
 
 
 @click.command(short_help="Say what to stop, what to look at, and what is fine.")
@@ -33,7 +26,7 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
     from mastering.cli.settings import settings
     from mastering.deciding.advice import advise
     from mastering.ledger.outcomes import history, in_use, simulated
-    from mastering.words.advice import line
+    from mastering.words.advice import entry_text, line
 
     with open_ledger(ledger) as opened, opened.read() as known:
         entries = advise(history(known), in_use(known), settings(shop()), np.random.default_rng(_SEED))
@@ -41,17 +34,6 @@ def command(why: bool, ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(line(entry, simulated=(entry.about, entry.name) in unreal) for entry in entries)
     elif entries:
-        lines(text for entry in entries for text in _shown(entry, (entry.about, entry.name) in unreal, why))
+        lines(block for entry in entries for block in entry_text(entry, simulated=(entry.about, entry.name) in unreal, why=why))
     else:
-        click.echo("nothing is in use: no lot, drive or open batch", err=True)
-
-
-def _shown(entry: "Entry", simulated: bool, why: bool) -> Iterator[str]:
-    """An entry for people."""
-    from mastering.words.advice import explanation, sentence, to_try
-
-    yield f"{_TITLES[entry.level]}  {sentence(entry)}" + (" (simulated)" if simulated else "")
-    if trial := to_try(entry):
-        yield f"      to find out: {trial}"
-    if why:
-        yield from (f"      {text}" for text in explanation(entry))
+        message("nothing is in use: no lot, drive or open batch")

@@ -1,4 +1,4 @@
-"""`obverse need`: how many blanks to load."""
+"""`obverse need`: how many blanks to lay out."""
 
 import click
 
@@ -6,7 +6,7 @@ from mastering.cli.options import json_option, ledger_option, open_ledger, shop
 from mastering.cli.output import json_lines, lines
 
 
-@click.command(short_help="Say how many blanks to load for so many good discs.")
+@click.command(short_help="Say how many blanks to lay out for so many good discs.")
 @click.option("--good", type=click.IntRange(1, 100_000), required=True, metavar="N", help="How many good discs are wanted.")
 @click.option("--lot", metavar="L", help="The lot that the blanks are from; else they are from a new one.")
 @click.option("--assurance", type=float, default=0.95, show_default=True, metavar="P", help="How sure it must be that they are enough.")
@@ -17,7 +17,7 @@ from mastering.cli.output import json_lines, lines
 def command(
     good: int, lot: str | None, assurance: float, blank_price: float | None, disc_price: float | None, ledger: str | None, as_json: bool
 ) -> None:
-    """Say how many blanks to load for so many good discs, from what the ledger knows of its lots.
+    """Say how many blanks to lay out for so many good discs, from what the ledger knows of its lots.
 
     With both prices: the cost, and the share of bad blanks from which on buying others is cheaper than going on with these.
     """

@@ -45,7 +45,7 @@ _EDITIONS = """
 # name = "FIRST"
 # source = "side-a/demo.bin"
 #
-# [edition.demo.side.A]       # what else is other on a side; files and places given here are added to the side's
+# [edition.demo.side.A]       # what else differs on a side; files and places given here are added to the side's
 # platform = "the same machine"
 """
 
@@ -136,7 +136,7 @@ image = "{source}"
 
 @click.command(short_help="Make a commented job to start from.")
 @click.argument("folder", type=click.Path(), metavar="DIR")
-@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side; give it twice for two.")
+@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side. Repeat for side B.")
 def command(folder: str, sides: tuple[str, ...]) -> None:
     """Make the folder DIR, which must not exist, with a commented job that builds as it is."""
     from mastering.files import write_folder
@@ -148,7 +148,7 @@ def command(folder: str, sides: tuple[str, ...]) -> None:
 
 
 def _parsed(text: str) -> tuple[str, str, str]:
-    """Side, geometry and volume."""
+    """The side, the geometry's id and the volume's id of a `--side` option."""
     side, equals, rest = text.partition("=")
     geometry, colon, volume = rest.partition(":")
     if side not in ("A", "B") or not equals or not colon:
@@ -157,7 +157,7 @@ def _parsed(text: str) -> tuple[str, str, str]:
 
 
 def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
-    """The job and its first sources."""
+    """The bytes of `job.toml` and of its first sources, by relative name."""
     from formats import registry
 
     if len({side for side, _, _ in sides}) < len(sides) or sides[0][0] != "A":
@@ -180,7 +180,7 @@ def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
 
 
 def _known(kind: str, name: str) -> str:
-    """A name that is declared."""
+    """The name, if something of that kind is declared under it. MasteringError with the nearest one otherwise."""
     from formats import registry
 
     if name not in registry.names(kind):

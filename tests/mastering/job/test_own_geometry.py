@@ -2,14 +2,13 @@
 
 import json
 import re
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 from bench import Copy, found, judge, judge_dump
+from console import run
 
 from formats import registry
 from formats.model.geometry import Address
@@ -326,11 +325,6 @@ def test_tables_that_are_none(tmp_path, text, said):
 
 
 # The command line
-
-
-def run(*arguments: object) -> subprocess.CompletedProcess:
-    words = [sys.executable, "-m", "mastering.cli.main", *map(str, arguments)]
-    return subprocess.run(words, capture_output=True, text=True, check=False)
 
 
 def test_a_thin_speed_margin_is_a_warning_with_the_figure(tmp_path):

@@ -232,11 +232,11 @@ def test_the_command_tells_people_and_programs(shop, capsys):
         "  added     MORE, 300 bytes",
     ]
     assert told[5].endswith(" of 683 sectors differ:")
-    assert told[-1].endswith(" free ones, in the title and revision that their text names")
+    assert told[-1].endswith(" free sectors differ only in the text that fills them")
     assert run(["changes", str(old.path), str(new.path), "--json"]) == 0
     assert [json.loads(line) for line in capsys.readouterr().out.splitlines()] == list(changes(old, new))
     assert run(["changes", str(old.path), str(old.path)]) == 0
-    assert capsys.readouterr().out.splitlines()[1] == "side A: nothing is other"
+    assert capsys.readouterr().out.splitlines()[1] == "side A: no difference"
 
 
 def test_a_side_that_is_gone_is_said_to_be(tmp_path, capsys):

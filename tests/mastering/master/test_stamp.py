@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from table import Table, serials, two_sides
 
 from formats import registry
+from formats.bounds import SIGNATURE
 from formats.containers import capture
 from formats.volumes.shared.image import Image
 from mastering.job.job import load
@@ -235,7 +236,7 @@ def test_every_serial_of_a_batch_gets_its_own(table):
 @pytest.mark.parametrize("name", ["x.capture", "x.CAPTURE"])
 def test_a_name_that_says_capture_gets_one(table, name):
     make(table, FIRST, "A", name)
-    assert (table.folder / name).read_bytes().startswith(capture.SIGNATURE)
+    assert (table.folder / name).read_bytes().startswith(SIGNATURE)
 
 
 def test_a_side_without_a_place_for_it_is_told(table):
@@ -293,7 +294,7 @@ def test_a_side_that_may_be_good_is_written_over_on_purpose_only(table, day, tol
 
 def test_the_next_writing_of_a_failed_side_is_made_and_told_where_it_comes_early(table):
     table.read(FIRST, "A", "fail", tag="1")
-    assert make(table, FIRST, "A", "1.dump").err == [f"obverse: {FIRST}: side A failed; read it again first, as it may be the reading"]
+    assert make(table, FIRST, "A", "1.dump").err == [f"obverse: {FIRST}: side A failed once; read it again first, as it may be the reading"]
     assert make(table, FIRST, "A", "1b.dump", "--again").err == []
     table.read(FIRST, "A", "fail", tag="2")
     answer = make(table, FIRST, "A", "2.dump")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import MasteringError
 from mastering.judging.verdict import sides_text
 
@@ -76,7 +76,7 @@ def command(
             claim(writer, found, made, stamp)
         store()
     for text in early:
-        click.echo(f"obverse: {text}", err=True)
+        warning(f"{text}")
     _print(folder, made, batch, as_json)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from mastering.cli.options import batch_rules, json_option, ledger_option, open_ledger, shop, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import ProblemsError
 from mastering.master.master import open_master
 
@@ -60,7 +60,7 @@ def command(
         for each in list(take_lines(line, discs)):
             writer.add(each)
     for misfit in found:
-        click.echo(f"obverse: {misfit.what}", err=True)
+        warning(f"{misfit.what}")
     if as_json:
         json_lines([{"batch": line["batch"], "digest": line["digest"]}])
         return

@@ -1,21 +1,16 @@
 """`obverse batch record`: judge read-backs and put them into the ledger."""
 
-import sys
-from collections.abc import Iterable, Iterator
-from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
-from mastering.cli.output import json_lines, lines, printable
+from mastering.cli.output import flush, json_lines, lines, message, progress
 from mastering.judging.readback import Source, sources
-from mastering.judging.verdict import Verdict
 from mastering.words.batches import disc_text, progress_text
-from mastering.words.verdicts import filler_text, findings_text, found_text
+from mastering.words.verdicts import recorded_text
 
 if TYPE_CHECKING:
-    from mastering.master.master import Master
     from mastering.recording.recorder import Recorder, Said
 
 _STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
@@ -96,7 +91,7 @@ class _Recording:
 
     def run(self, found: list[Source], as_json: bool) -> int:
         """Records every read-back, then says how their discs stand, and how far the batch is."""
-        for source, result in self.recorder.record_all(_progress(found)):
+        for source, result in self.recorder.record_all(progress(found, "reads")):
             self._one(source, result, as_json)
         discs = list(self.recorder.discs(self.serials))
         if as_json:
@@ -107,54 +102,19 @@ class _Recording:
                 batch = known.batch(self.recorder.batch.name)
                 lines([progress_text(batch, known.counts(batch))])
         if not found:
-            click.echo("no read-back was found", err=True)
+            message("no read-back was found")
             return 2
         return max(self.status, *(_STATUS[disc.verdict] for disc in discs)) if discs else self.status
 
     def _one(self, source: Source, result: Any, as_json: bool) -> None:
         if isinstance(result, Exception):
             self.status = 2
-            with _bar_aside():
-                if as_json:
-                    json_lines([{"readback": source.path, "error": str(result)}])
-                else:
-                    click.echo(printable(f"error     {result}"), err=True)
+            if as_json:
+                json_lines([{"readback": source.path, "error": str(result)}])
+            else:
+                message(f"error     {result}")
             return
         self.serials[result["serial"]] = None
         self.status = max(self.status, _STATUS[result["verdict"]])
-        with _bar_aside():
-            json_lines([result]) if as_json else lines(_read_text(result, self.recorder.master))
-            sys.stdout.flush()
-
-
-def _progress(found: list[Source]) -> Iterable[Source]:
-    """The read-backs, with a bar on a screen while there are several."""
-    if len(found) < 2 or not sys.stderr.isatty():
-        return found
-    from tqdm import tqdm
-
-    bar: Iterable[Source] = tqdm(found, unit=" reads", leave=False, file=sys.stderr)
-    return bar
-
-
-def _bar_aside() -> AbstractContextManager[object]:
-    """Takes the bar off the screen while lines are printed, where there is one."""
-    module = sys.modules.get("tqdm")
-    aside: AbstractContextManager[object] = nullcontext() if module is None else module.tqdm.external_write_mode(sys.stdout)
-    return aside
-
-
-def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
-    """What a read found, where it was not simply good; what to do is its disc's line to say."""
-    verdict = Verdict.from_plain(line)
-    name = line["readback"].rpartition("/")[2]
-    if line.get("again"):
-        yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
-    elif verdict.verdict != "pass":
-        yield f"{name}: {found_text(verdict)}"
-    elif verdict.unproven:
-        yield f"{name}: {filler_text(verdict)}"
-    if line["verdict"] == "marginal" and verdict.verdict == "pass":
-        yield f"{name}: its margin is too small: one fresh turn may lose a sector"
-    if verdict.verdict != "pass" and not verdict.diagnosis:
-        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
+        json_lines([result]) if as_json else lines(recorded_text(result, self.recorder.master))
+        flush()  # an acknowledged read is on the disk; nobody should wait for its line

@@ -3,7 +3,7 @@
 import click
 
 from mastering.cli.options import geometry_list, json_option, ledger_option, open_ledger, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, warning
 
 _USUAL = (48, 96, 100)  # what the declared geometries have; a job's own may have another
 
@@ -42,5 +42,5 @@ def command(
         }  # fmt: skip
         writer.add(line)
     if tpi not in _USUAL:
-        click.echo(f"obverse: drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?", err=True)
+        warning(f"drive {name}: {tpi} tracks per inch, where {', '.join(map(str, _USUAL))} are usual; is that right?")
     json_lines([line]) if as_json else lines([f"drive {name} added"])

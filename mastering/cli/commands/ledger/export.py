@@ -1,10 +1,9 @@
 """`obverse ledger export`."""
 
-import sys
-
 import click
 
 from mastering.cli.options import ledger_option, open_ledger
+from mastering.cli.output import write
 
 
 @click.command(short_help="Print every row as a JSON line.")
@@ -16,4 +15,4 @@ def command(ledger: str | None, _as_json: bool) -> None:
 
     with open_ledger(ledger) as opened:
         for line in exported(opened):
-            sys.stdout.write(f"{line}\n")
+            write(f"{line}\n")

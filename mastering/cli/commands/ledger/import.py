@@ -9,6 +9,7 @@ from typing import BinaryIO
 import click
 
 from mastering.cli.options import ledger_option, open_ledger
+from mastering.cli.output import message
 from mastering.errors import MasteringError
 
 
@@ -25,7 +26,7 @@ def command(file: str, ledger: str | None) -> None:
     name = "standard input" if file == "-" else file
     with open_ledger(ledger) as opened, _opened(file) as stream:
         count = take(opened, _lines(stream, name), name)
-    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+    message(f"{count:,} rows imported" + ("" if count else f": {name} has no line"))
 
 
 def _opened(file: str) -> AbstractContextManager[BinaryIO]:
