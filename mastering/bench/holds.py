@@ -9,8 +9,9 @@ Why = Literal["running", "share"]
 
 @dataclass
 class HoldWatch:
-    """Watches the first read of each side of each disc. `hold_after`: discs running that fail; `hold_share`: the share of a side's tracks in one read.
+    """Watches the first read of each side of each disc.
 
+    `hold_after`: discs running that fail; `hold_share`: the share of a side's tracks that are bad in one read.
     A first read that fails counts against the drive that read and, where another wrote, against that one too. Discs of stopped lots don't
     count. One writing puts a drive on hold at most once.
     """

@@ -1,7 +1,6 @@
 """`bench.toml`: what stands on this table. Read into frozen values, with all problems at once, each with its dotted place."""
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,13 +8,15 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from mastering.errors import MasteringError, ProblemsError, unknown
+from formats.errors import Problem
+from formats.volumes.shared.problems import Problems
+from mastering.errors import ProblemsError, unknown
 from mastering.job.schema import Keys, Text, parse
+from mastering.toml import read_toml
 
 Arguments = Annotated[list[Text], Field(min_length=1, max_length=100)]
 LabelWhen = Literal["before-last-look", "on-pass", "after"]
 
-LARGEST = 1 << 20  # bytes of a bench.toml
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _OF_A_DRIVE = ("dump", "capture", "side", "serial", "drive", "output", "tracks")
 _KNOWN: Mapping[str, Sequence[str]] = {
@@ -99,44 +100,39 @@ class Bench:
 
 def load(path: Path) -> Bench:
     """The bench that a file describes. ProblemsError names everything that is wrong in it, MasteringError a file that can't be read."""
-    try:
-        if path.stat().st_size > LARGEST:
-            raise MasteringError(f"{path}: larger than the {LARGEST:,} bytes that a bench file may have")
-        raw = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise MasteringError(f"{path}: can't be read: {error.strerror or error}") from error
-    except (ValueError, RecursionError) as error:
-        raise MasteringError(f"{path}: {error}") from error
-    problems: list[str] = []
+    raw = read_toml(path, "a bench file")
+    problems = Problems()
     bench = _bench(path.absolute().parent, raw, problems)
     if problems:
-        raise ProblemsError([f"{path}: {problem}" for problem in problems])
+        raise ProblemsError(problems, path)
     return bench
 
 
-def _bench(folder: Path, raw: dict[str, Any], problems: list[str]) -> Bench:
+def _bench(folder: Path, raw: dict[str, Any], problems: Problems) -> Bench:
     """What the tables of a bench file say; what is wrong is added to `problems`."""
-    problems += [f"{key}: {unknown(key, ('bench', 'drive'))}" for key in raw if key not in ("bench", "drive")]
+    for key in raw:
+        if key not in ("bench", "drive"):
+            problems.add(key, unknown(key, ("bench", "drive")))
     table = _table(raw.get("bench", {}), "bench", problems)
     keys = parse(BenchKeys, table, "bench", problems) or BenchKeys()
     for command in ("hands", "label"):
         problems += _command_problems(command, getattr(keys, command), f"bench.{command}")
     drives = _table(raw.get("drive", {}), "drive", problems)
     if not drives:
-        problems.append("drive: no drive is named; a table [drive.D1] says how to reach one")
+        problems.add("drive", "no drive is named; a table [drive.D1] says how to reach one")
     made = [_drive(folder, name, _table(value, f"drive.{name}", problems), problems) for name, value in drives.items()]
     hands, label = tuple(keys.hands or ()), tuple(keys.label or ())
     return Bench(folder, {drive.name: drive for drive in made}, keys.hold_after, keys.hold_share, hands, label, keys.label_when)
 
 
-def _table(value: Any, where: str, problems: list[str]) -> dict[str, Any]:
+def _table(value: Any, where: str, problems: Problems) -> dict[str, Any]:
     if isinstance(value, dict):
         return value
-    problems.append(f"{where}: must be a table, not {value!r}")
+    problems.add(where, f"must be a table, not {value!r}")
     return {}
 
 
-def _drive(folder: Path, name: str, raw: dict[str, Any], problems: list[str]) -> Drive:
+def _drive(folder: Path, name: str, raw: dict[str, Any], problems: Problems) -> Drive:
     """One drive; as far as its keys are right."""
     where = f"drive.{name}"
     if "by_hand" in raw:
@@ -159,51 +155,51 @@ def _drive(folder: Path, name: str, raw: dict[str, Any], problems: list[str]) ->
     )  # fmt: skip
 
 
-def _command_problems(command: str, arguments: Sequence[str] | None, where: str) -> Iterator[str]:
+def _command_problems(command: str, arguments: Sequence[str] | None, where: str) -> Iterator[Problem]:
     """What is wrong with a command's placeholders."""
     if not arguments:
         return
     used = {name for argument in arguments for name in _PLACEHOLDER.findall(argument)}
     for name in sorted(used - set(_KNOWN[command])):
-        yield f"{where}: {{{name}}}: {unknown(name, _KNOWN[command])}"
+        yield Problem(where, f"{{{name}}}: {unknown(name, _KNOWN[command])}")
     if not used & set(_NEEDED[command]):
         needed = " or ".join(f"{{{name}}}" for name in _NEEDED[command])
-        yield f"{where}: {needed} is missing: without it the program doesn't know what to {_PURPOSE[command]}"
+        yield Problem(where, f"{needed} is missing: without it the program doesn't know what to {_PURPOSE[command]}")
 
 
 _PURPOSE = {"write": "write", "read": "leave its read-back in", "probe": "leave its read-back in", "hands": "do", "label": "print"}
 
 
-def _output_problems(keys: DriveKeys, where: str) -> Iterator[str]:
+def _output_problems(keys: DriveKeys, where: str) -> Iterator[Problem]:
     """Keys that contradict each other."""
     if keys.write is None and keys.read is None:
-        yield f"{where}: neither `write` nor `read` is there; a drive with a screen of its own has `by_hand` instead"
+        yield Problem(where, "neither `write` nor `read` is there; a drive with a screen of its own has `by_hand` instead")
     if keys.probe is not None and keys.read is None:
-        yield f"{where}.probe: a drive that is probed needs `read` too"
+        yield Problem(f"{where}.probe", "a drive that is probed needs `read` too")
     if keys.output == ".capture":
         for key in ("report_line", "clean_line"):
             if getattr(keys, key) is not None:
-                yield f'{where}.{key}: is for dumps; this drive\'s `output` is ".capture"'
+                yield Problem(f"{where}.{key}", 'is for dumps; this drive\'s `output` is ".capture"')
         if keys.report:
-            yield f'{where}.report: a report lies beside a dump; this drive\'s `output` is ".capture"'
+            yield Problem(f"{where}.report", 'a report lies beside a dump; this drive\'s `output` is ".capture"')
     if keys.report and keys.report_line is not None:
-        yield f"{where}.report_line: this reader leaves a report of its own (`report = true`); one of the two must go"
+        yield Problem(f"{where}.report_line", "this reader leaves a report of its own (`report = true`); one of the two must go")
 
 
-def _pattern(text: str | None, where: str, problems: list[str]) -> re.Pattern[str] | None:
+def _pattern(text: str | None, where: str, problems: Problems) -> re.Pattern[str] | None:
     if text is None:
         return None
     try:
         return re.compile(text)
     except re.error as error:
-        problems.append(f"{where}: is no regular expression: {error}")
+        problems.add(where, f"is no regular expression: {error}")
         return None
 
 
-def _group_problems(pattern: re.Pattern[str], where: str) -> Iterator[str]:
+def _group_problems(pattern: re.Pattern[str], where: str) -> Iterator[Problem]:
     groups = set(pattern.groupindex)
     for name in ("track", "sector"):
         if name not in groups:
-            yield f"{where}: has no group (?P<{name}>...), so no line says which sector it is about"
+            yield Problem(where, f"has no group (?P<{name}>...), so no line says which sector it is about")
     for name in sorted(groups - set(_GROUPS)):
-        yield f"{where}: group {name}: {unknown(name, _GROUPS)}"
+        yield Problem(where, f"group {name}: {unknown(name, _GROUPS)}")
