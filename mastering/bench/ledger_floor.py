@@ -7,7 +7,8 @@ from typing import Any
 from mastering.bench.drives import Stranger
 from mastering.bench.floor import BatchWork, DiscState, Rules, SideState, Station
 from mastering.bench.holds import HoldWatch
-from mastering.ledger.entities import Batch, Disc
+from mastering.ledger.entities import Disc
+from mastering.ledger.in_use import stopped_lots
 from mastering.ledger.log_writer import LogWriter
 from mastering.ledger.lookup import Lookup
 from mastering.ledger.store import Ledger
@@ -39,9 +40,11 @@ class LedgerFloor:
 
     def hand_out(self, batch: str) -> str | None:
         """The next disc's serial, and its lot where the batch has several; None where no lot may be used."""
+        with self.ledger.read() as known:
+            stopped = stopped_lots(known)
         with self.ledger.write() as writer:
             found = writer.batch(batch)
-            lots = usable_lots(writer, found)
+            lots = [lot for lot in found.lots if lot not in stopped]
             if not lots:
                 return None
             [serial] = hand_out(writer, found, 1, self.stamp(writer))
@@ -89,7 +92,7 @@ class LedgerFloor:
     def hold_after(self, line: Mapping[str, Any], tracks: int) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
         """Puts drives on hold where a read says so: their names, and the discs' sides that are to be read again elsewhere."""
         with self.ledger.read() as known:
-            why = self.watch.after(line, tracks, known.lot_stopped(line["lot"]))
+            why = self.watch.after(line, tracks, line["lot"] in stopped_lots(known))
         again: list[tuple[str, str]] = []
         with self.ledger.write() as writer:
             for drive, reason in why.items():
@@ -140,11 +143,6 @@ def batch_work(known: Lookup, name: str, drives: Sequence[str], rules: Rules) ->
     open_discs = [disc for disc in known.discs(batch) if not (disc.dropped or disc.rejected or disc.verdict == "pass")]
     begun = sorted(open_discs, key=lambda disc: not disc.begun)
     return BatchWork(name, tuple(batch.sides), int(batch.line["good"]), rules, stations, tuple(disc.serial for disc in begun))
-
-
-def usable_lots(known: Lookup, batch: Batch) -> list[str]:
-    """The lots of a batch that are not stopped."""
-    return [lot for lot in batch.lots if not known.lot_stopped(lot)]
 
 
 def reads_since_last_pass(known: Lookup, drive: str, but: str) -> list[tuple[str, str]]:

@@ -167,15 +167,6 @@ class Lookup:
         """What is known of a drive by now. UnknownError when there is none."""
         return self._changed("drive", name, self.line(self.id_of(DRIVES, "drive", name)))
 
-    def lot_stopped(self, lot: str) -> bool:
-        """Whether a whole lot was stopped and not released since."""
-        of_lot = EVENTS.c.lot == self.id_of(LOTS, "lot", lot)
-        newest = (
-            select(LOG.c.text).join(EVENTS, LOG.c.number == EVENTS.c.line).where(of_lot, EVENTS.c.kind.in_(("lot-stop", "lot-release")))
-        )
-        rows = (logged(text) for text in self.connection.scalars(newest.order_by(EVENTS.c.line.desc())).all())
-        return next((row["kind"] == "lot-stop" for row in rows if row.get("inner") is None), False)
-
     def master_state(self, digest: str) -> str | None:
         """What was decided last of a master: `hold`, `release`, `approve` or `supersede`; None when nothing was."""
         state = select(EVENTS.c.what).where(EVENTS.c.kind == "master", EVENTS.c.name == digest, EVENTS.c.what != "approve")

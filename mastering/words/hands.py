@@ -1,7 +1,10 @@
 """What the bench says to the person with a disc in each hand: the action first, which drive, which face up; why comes last."""
 
 from collections.abc import Mapping
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from mastering.bench.checking import Tried
 
 
 class Action(Protocol):
@@ -103,3 +106,25 @@ _WHY: Mapping[str, str] = {
     "look": "A disc that sheds its coating fouls the head and spoils the next discs. Clean heads only as the drive's manual permits.",
     "take-out-bad": "Its last allowed writing failed, or it was rejected by eye. The red dot keeps it out of every drive.",
 }
+
+
+def tried_text(tried: "Tried") -> list[str]:
+    """What a drive's command gave, for who writes a bench file."""
+    ended = tried.ended
+    rows = [f"ran: {' '.join(tried.arguments)}"]
+    if ended.why != "not-started":
+        status = f"status {ended.status}" if ended.status is not None else ended.why
+        rows.append(f"ended: {status} after {ended.seconds:.1f} seconds; {len(ended.console.splitlines())} lines on its console")
+    if tried.problem:
+        return [*rows, f"{tried.key}: {tried.problem}"]
+    rows.append(f"left: {tried.output.name}, {tried.output.stat().st_size:,} bytes")
+    identified = tried.identified
+    if identified is not None and identified.matches:
+        best = identified.matches[0]
+        serial = f", serial {identified.serial}" if identified.serial else ""
+        return [*rows, f"would be taken for: {best.label}{serial}, {best.equal} of {best.of} sectors"]
+    if identified is not None and identified.recorded:
+        name, sound, of = identified.recorded
+        return [*rows, f"would be taken for: no master at hand; {sound} of {of} sectors of {name} are sound"]
+    blank = identified is not None and identified.blank
+    return [*rows, f"would be taken for: {'a disc on which nothing is recorded' if blank else 'nothing that is known'}"]
