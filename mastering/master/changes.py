@@ -43,7 +43,7 @@ def changes(old: Master, new: Master) -> Iterator[Change]:
 
 def _title(master: Master) -> dict[str, Any]:
     """What a master says of its title; one of version 1 says no edition and no number of discs."""
-    return {"edition": master.edition, "disc": master.disc, "discs": master.discs} | master.record["title"]
+    return {"edition": master.edition, "disc": master.disc, "discs": master.discs, **master.record["title"]}
 
 
 def _change(kind: str, side: str | None, old: Any, new: Any) -> Change:
