@@ -24,6 +24,7 @@ def _lot(writer: "LogWriter", number: int, line: Line) -> None:
     _check_new(writer, LOTS, "lot", line["name"])
     writer.rows.row(LOTS, number, name=line["name"])
     writer.remember(LOTS, line["name"], number)
+    writer.remember_line(number, line)
 
 
 def _drive(writer: "LogWriter", number: int, line: Line) -> None:
