@@ -5,16 +5,17 @@ import gc
 import io
 import os
 import sys
+import warnings
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
-from formats.errors import FormatsError
+from formats.errors import DeclarationWarning, FormatsError
 from mastering.cli import output
-from mastering.errors import MasteringError, ProblemsError
+from mastering.errors import MasteringError, ProblemsError, unknown
 
 _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 INTERRUPTED = 130
@@ -29,12 +30,18 @@ class Commands(click.Group):
         self._package, self._folder = package, folder
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Their names."""
+        """The commands' and groups' names."""
         files = {path.stem for path in self._folder.glob("*.py")} - {"__init__"}
         return sorted(files | {path.parent.name for path in self._folder.glob("*/__init__.py")})
 
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that was named. UsageError when there is none of that name, with the nearest one."""
+        if args and not args[0].startswith("-") and args[0] not in (names := self.list_commands(ctx)):
+            raise click.UsageError(unknown(args[0], names), ctx)
+        return super().resolve_command(ctx, args)
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """One of them, None when there is none of that name."""
+        """The command or group of that name, None when there is none."""
         if cmd_name not in self.list_commands(ctx):
             return None
         module = import_module(f"{self._package}.{cmd_name}")
@@ -62,6 +69,7 @@ def main() -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """The exit status of a command line; messages go to standard error. Nothing but an exit of the process itself is raised."""
+    warnings.showwarning = _show_warning
     try:
         _ready_output()
         status = _status(sys.argv[1:] if arguments is None else arguments)
@@ -87,6 +95,14 @@ def _status(arguments: list[str]) -> int:
     return status if isinstance(status, int) else 0
 
 
+def _show_warning(
+    message: Warning | str, category: type[Warning], filename: str, lineno: int, file: TextIO | None = None, line: str | None = None
+) -> None:
+    """A warning of ours on a line of its own, as any message; any other with its place in the program."""
+    text = str(message) if category is DeclarationWarning else warnings.formatwarning(message, category, filename, lineno, line)
+    output.warning(text)
+
+
 def _ready_output() -> None:
     """Makes the streams fit to print to. OSError when standard output was closed by the caller."""
     if sys.stderr is None:  # messages have nowhere to go then, and must not go to standard output
@@ -98,7 +114,7 @@ def _ready_output() -> None:
 
 
 def _failed(error: BaseException) -> int:
-    """Says on standard error what stopped a command; the exit status."""
+    """Prints on standard error what stopped a command. Returns the exit status."""
     if isinstance(error, OSError):
         output.to_nowhere(sys.stdout)  # what it still holds back can't be written either
     status = INTERRUPTED if isinstance(error, (click.Abort, KeyboardInterrupt)) else FAILED
@@ -111,7 +127,7 @@ def _failed(error: BaseException) -> int:
 
 
 def _words(error: BaseException) -> Iterator[str]:
-    """A line for each thing that is wrong."""
+    """What an error says to people, a line for each thing that is wrong."""
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         error.show()
     elif isinstance(error, click.ClickException):
@@ -120,7 +136,7 @@ def _words(error: BaseException) -> Iterator[str]:
     elif isinstance(error, (click.Abort, KeyboardInterrupt)):
         yield "interrupted"
     elif isinstance(error, ProblemsError):
-        yield from error.problems
+        yield from error.lines
     elif isinstance(error, (MasteringError, FormatsError)):
         yield str(error)
     elif isinstance(error, MemoryError):

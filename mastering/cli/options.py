@@ -22,39 +22,40 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def ledger_option(command: Command) -> Command:
-    """`--ledger`."""
+    """Adds the option `--ledger` to a command."""
     return click.option(
         "--ledger", metavar="FILE", help="The ledger; else OBVERSE_LEDGER, else the one of the shop that this folder lies in."
     )(command)
 
 
 def reason_option(text: str) -> Callable[[Command], Command]:
-    """`--reason`, which must say something; `text` says what of. Lines from elsewhere may lack one."""
+    """Adds the option `--reason`, which must not be empty; `text`: its help. Lines that are imported may lack a reason."""
 
-    def said(_ctx: click.Context, _option: click.Parameter, reason: str) -> str:
+    def checked(_ctx: click.Context, _option: click.Parameter, reason: str) -> str:
         if not reason.strip():
             raise click.UsageError("--reason says nothing: it is kept with the disc for good, so say what was seen")
         return reason
 
-    return click.option("--reason", required=True, metavar="TEXT", callback=said, help=text)
+    return click.option("--reason", required=True, metavar="TEXT", callback=checked, help=text)
 
 
 def json_option(text: str) -> Callable[[Command], Command]:
-    """`--json`; `text` says what is printed."""
+    """Adds the option `--json`; `text`: its help, which says what is printed."""
     return click.option("--json", "as_json", is_flag=True, help=text)
 
 
 def job_geometries(path: Path) -> "dict[str, Geometry]":
     """The geometries that a job declares, given by its file or its folder. ProblemsError with all that is wrong with them."""
+    from formats.volumes.shared.problems import Problems
     from mastering.job.job import parse_file
     from mastering.job.own_geometry import own_geometries
 
     if path.is_dir():
         path /= "job.toml"
-    problems: list[str] = []
+    problems = Problems()
     made = own_geometries(parse_file(path).get("geometry"), problems)
     if problems:
-        raise ProblemsError([f"{path}: {problem}" for problem in problems])
+        raise ProblemsError(problems, path)
     return {name: each for name, each in made.items() if each is not None}
 
 

@@ -75,7 +75,7 @@ def write(text: str, stream: TextIO | None = None) -> None:
 
 
 def flush() -> None:
-    """Prints what is still held back. OSError when it can't be written."""
+    """Writes what standard output still holds back. OSError when it can't be written."""
     try:
         if sys.stdout is not None:
             sys.stdout.flush()

@@ -54,7 +54,7 @@ class Evening:
         self.renderer, self.judge = Renderer(self.master), Judge(self.master)
 
     def clock(self) -> str:
-        """The simulated evening's time."""
+        """The time of the simulated evening, as the ledger spells it."""
         return spelled(self.time)
 
     def open(self) -> Batch:
@@ -92,7 +92,7 @@ class Evening:
         return disc
 
     def called(self, path: str) -> str:
-        """A file as the ledger calls it: by its place in the shop, wherever that will lie."""
+        """The name that the ledger gives a file: its path within the shop, wherever the shop will lie."""
         return str(Path(path).relative_to(self.shop))
 
     def _write(self, name: str, side: str, writing: Writing) -> None:

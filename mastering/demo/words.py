@@ -46,7 +46,7 @@ def _master_text(demo: Demo, target: Path) -> Iterator[Block]:
 
 def _copies_text(demo: Demo) -> Iterator[Block]:
     """Every copy, what happened to it, its verdict and what to do with the disc; and which discs can be boxed."""
-    copies, verdicts, sides = demo.copies, demo.verdicts, len(demo.master.sides)
+    copies, verdicts, sides = demo.copies, demo.verdicts, demo.master.sides
     yield f"2. Read-backs of {len({copy.disc for copy in copies})} practice discs, most of them bad, held against the master"
     for copy, verdict in zip(copies, verdicts, strict=True):
         yield Line(f"   {copy.name:24} ", copy.story)
@@ -59,7 +59,7 @@ def _copies_text(demo: Demo) -> Iterator[Block]:
     summary = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail"))
     yield f"   {len(copies)} read-backs: {summary}. Each came out as it should."
     passed = Counter(copy.disc for copy, verdict in zip(copies, verdicts, strict=True) if verdict.verdict == "pass")
-    good = [disc for disc, count in passed.items() if count == sides]
+    good = [disc for disc, count in passed.items() if count == len(sides)]
     yield f"   A disc is boxed when both its sides pass. Of these: {', '.join(good)}."
 
 

@@ -1,6 +1,7 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -10,6 +11,7 @@ from formats.containers.sector_report import Report
 from formats.model.geometry import Address, Geometry
 from mastering.judging.sightings import Sighted
 from mastering.judging.verdict import KINDS, NUMBER, Finding, Looks
+from mastering.judging.volatile import volatile_sectors
 from mastering.master.master import Side
 from mastering.master.serial import read_slot
 
@@ -50,6 +52,12 @@ class Target:
         return np.array(self.side.unproven, np.int64)
 
     @cached_property
+    def volatile(self) -> frozenset[int]:
+        """Places of the sectors that a customer's machine may change."""
+        sectors = volatile_sectors(self.side)
+        return frozenset(place for place, address in enumerate(self.geometry.addresses) if address in sectors) if sectors else frozenset()
+
+    @cached_property
     def slot(self) -> tuple[int, int, int] | None:
         """The serial slot: place of its sector, first and behind-last byte in it."""
         slot = self.side.slot
@@ -83,7 +91,7 @@ class Judged:
 
     `kinds`: number of the finding's kind; `equal`: sound, and the master's bytes (around the slot); `known`: `rows` holds bytes
     that were read; elsewhere they are the master's. `slot`: what the serial slot holds where its sector has the finding `serial`, each
-    text once (a byte is a character).
+    text once (a byte is a character). `rescued`: how failing sectors of a capture of times could be read after all.
     """
 
     target: Target
@@ -93,6 +101,7 @@ class Judged:
     rows: Bytes
     serial: str | None
     slot: tuple[str, ...] = ()
+    rescued: Mapping[int, Looks] = field(default_factory=dict)
 
     @cached_property
     def differing(self) -> Places:
@@ -106,6 +115,8 @@ class Judged:
         return {place: look for place in self.differing.tolist() if (look := self._look(place)) is not None}
 
     def _look(self, place: int) -> Looks | None:
+        if place in self.target.volatile:
+            return "volatile"
         row = self.rows[place].tobytes()
         if self.shifts(place):
             return "shifted"
@@ -128,7 +139,7 @@ class Judged:
     def findings(self) -> tuple[Finding, ...]:
         """Every sector's finding, in the order of the dump."""
         places = self.kinds.nonzero()[0].tolist()
-        looks = self.looks
+        looks = {**self.looks, **self.rescued}
         addresses = self.target.geometry.addresses
         return tuple(Finding(*addresses[place], KINDS[self.kinds[place]], looks.get(place)) for place in places)
 

@@ -4,40 +4,16 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-# A finding's kinds in the order in which one sector's sightings are judged; a kind's place is its number in arrays, 0 is none.
-KINDS = (
-    "",
-    "differs",
-    "data-mark",
-    "identity",
-    "serial",
-    "soft",
-    "density",
-    "block-check",
-    "no-block",
-    "identifier-check",
-    "misplaced",
-    "absent",
-    "unread",
-    "not-tried",
-)
-NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+from mastering.judging.kinds import DIAGNOSES, FINDINGS, Action
 
-Looks = Literal["shifted", "repeats-previous", "filled"]
+KINDS = ("", *(kind.id for kind in FINDINGS))  # a kind's place is its number in arrays, 0 is none
+NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+DIAGNOSED = {diagnosis.id: diagnosis for diagnosis in DIAGNOSES}
+
+Looks = Literal["volatile", "shifted", "repeats-previous", "filled", "combined", "cleaned"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
-Diagnosis = Literal["blank", "other-side", "other-master", "other-geometry", "shifted", "short"]
-Action = Literal["box", "read-again", "turn-over", "write-again", "ask"]
-
-_BY_DIAGNOSIS: dict[Diagnosis, Action] = {
-    "other-side": "turn-over",
-    "other-master": "ask",
-    "other-geometry": "ask",
-    "blank": "write-again",
-    "shifted": "read-again",
-    "short": "read-again",
-}
-_WRITTEN_WRONG = {"data-mark", "identity", "serial", "density"}  # reading once more can't change these
+_WRITTEN_WRONG = {kind.id for kind in FINDINGS if kind.written_wrong}
 
 
 def sides_text(names: Collection[str]) -> str:
@@ -47,7 +23,7 @@ def sides_text(names: Collection[str]) -> str:
 
 @dataclass(frozen=True)
 class Finding:
-    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what a differing sector looks like."""
+    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what it looks like, or how it was read after all."""
 
     track: int
     head: int
@@ -70,6 +46,7 @@ class Finding:
 class Verdict:
     """The judgement of one read-back; `good` is None when no side could be told.
 
+    `margin`, `margins`, `drive`: with evidence `flux`, how close the sectors are to failing and what the drive shows, as section 6 has it.
     `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
     """
 
@@ -77,7 +54,7 @@ class Verdict:
     side: str | None
     serial: str | None
     evidence: Evidence
-    diagnosis: Diagnosis | None
+    diagnosis: str | None
     expected: int
     good: int | None
     unproven: int
@@ -85,6 +62,9 @@ class Verdict:
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
     slot: tuple[str, ...] = ()
+    margin: Mapping[str, Any] | None = None
+    margins: tuple[Mapping[str, Any], ...] | None = None
+    drive: Mapping[str, float] | None = None
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
@@ -94,7 +74,7 @@ class Verdict:
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
-            tuple(line.get("slot", ())),
+            tuple(line.get("slot", ())), line.get("margin"), None, line.get("drive"),
         )  # fmt: skip
 
     @property
@@ -110,16 +90,28 @@ class Verdict:
         if self.verdict != "fail":
             return "box" if self.verdict == "pass" else "read-again"
         if self.diagnosis:
-            return _BY_DIAGNOSIS[self.diagnosis]
-        if self.side is None:
+            return DIAGNOSED[self.diagnosis].asks_for(self.evidence)[0]
+        if self.side is None or self.overwritten or self.changed_by_right:
             return "ask"
         kinds = {finding.kind for finding in self.findings}
         rewrite = kinds & _WRITTEN_WRONG or ("differs" in kinds and self.evidence != "dump")
         return "write-again" if rewrite else "read-again"
 
+    @property
+    def overwritten(self) -> bool:
+        """Whether most sectors are sound and another program's: another disc was written over it. A dump's may be a reader's filler."""
+        differing = sum(finding.kind == "differs" for finding in self.findings)
+        return self.diagnosis is None and self.evidence != "dump" and 2 * differing > self.expected
+
+    @property
+    def changed_by_right(self) -> bool:
+        """Whether nothing is wrong but what a customer's machine may change: sectors of volatile files."""
+        by_right = all(finding.kind == "differs" and finding.looks == "volatile" for finding in self.findings)
+        return self.diagnosis is None and bool(self.findings) and by_right
+
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""
-        made = {
+        made: dict[str, Any] = {
             "readback": self.readback,
             "side": self.side,
             "serial": self.serial,
@@ -132,4 +124,8 @@ class Verdict:
             "simulated": self.simulated,
             "findings": [finding.plain() for finding in self.findings],
         }
-        return made | {"matches": list(self.matches)} if self.diagnosis in ("other-side", "other-master") else made
+        if self.diagnosis in ("other-side", "other-master"):
+            made["matches"] = list(self.matches)
+        if self.margin is not None:
+            made |= {"margin": self.margin, "drive": self.drive}
+        return made if self.margins is None else made | {"margins": list(self.margins)}

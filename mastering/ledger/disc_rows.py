@@ -48,7 +48,8 @@ def _writing(writer: "LogWriter", number: int, line: Line) -> None:
         raise LineError(f"{disc.serial}: writing {line['writing']} of side {side}, whose newest one is {disc.newest_writing(side)}")
     if line["drive"] is not None:
         _of_batch(disc, "drive", line["drive"], disc.batch.drives)
-    _begin(writer, number, disc, side, line["writing"], line["drive"], line.get("bench", False))
+    by_bench = line.get("bench", line["drive"] is not None)  # a command enters no drive: the read that follows tells it
+    _begin(writer, number, disc, side, line["writing"], line["drive"], by_bench)
     writer.changed(disc)
 
 
@@ -139,9 +140,10 @@ def _void_reads_of_a_drive(writer: "LogWriter", number: int, line: Line) -> None
     batch, since = writer.batch(line["batch"]), moment(line["since"], "since")
     drive = writer.id_of(DRIVES, "drive", line["read_by"])
     writer.flush()
-    for disc in writer.discs_read_by(drive, 0, batch.id):
+    for disc in writer.discs_read_by(drive, 0):
         for read in tuple(disc.reads):
-            if read.read_by == line["read_by"] and not read.void and moment(disc.times[read.number], "at") >= since:
+            made_since = read.read_by == line["read_by"] and not read.void and moment(disc.times[read.number], "at") >= since
+            if made_since and writer.line(read.row)["batch"] == batch.name:  # a disc that was taken over has reads of several
                 _void(writer, disc, read)
         writer.changed(disc)
     writer.rows.row(EVENTS, number, kind="amend", what=None, name=None, disc=None, drive=drive, lot=None, batch=batch.id)

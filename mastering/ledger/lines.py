@@ -8,7 +8,8 @@ from typing import Any, NoReturn, get_args
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
-from mastering.judging.verdict import KINDS, Action, Diagnosis, Evidence, Looks, State
+from mastering.judging.kinds import Action
+from mastering.judging.verdict import DIAGNOSED, KINDS, Evidence, Looks, State
 from mastering.ledger.shapes import CHOICES, FURTHER, SHAPES, WORDS, Types
 
 Line = Mapping[str, Any]
@@ -21,7 +22,7 @@ EVIDENCE = tuple(dict.fromkeys((*get_args(Evidence), "sums")))  # `sums`: check 
 _VALUES: Mapping[str, tuple[str | None, ...]] = {
     "evidence": EVIDENCE,
     "verdict": get_args(State),
-    "diagnosis": (None, *get_args(Diagnosis)),
+    "diagnosis": (None, *DIAGNOSED),
     "side": (None, "A", "B"),
 }
 LONGEST_LINE = 4 << 20  # characters; the largest read of the largest disc has less than a tenth

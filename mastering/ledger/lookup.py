@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
 from mastering.judging.actions import Drive
-from mastering.judging.standing import Hold, Read, Take, Writing
+from mastering.judging.standing import Hold, Read, Take, Writing, reader_was_right
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.geometries import served_sides
 from mastering.ledger.lines import Line, LineError, logged
@@ -211,9 +211,13 @@ class Lookup:
             self._serve(batch)
 
     def held(self) -> set[str]:
-        """The drives that are on hold: no check passed since."""
+        """The drives that are on hold: no check passed since, and the writing that did it did not fail in a second drive as well."""
         self.changes()
-        return {hold.drive for hold in self.holds() if hold.row > self._checked.get(hold.drive, 0)}
+        return {hold.drive for hold in self.holds() if hold.row > self._checked.get(hold.drive, 0) and not self._is_over(hold)}
+
+    def _is_over(self, hold: Hold) -> bool:
+        disc = self.find(hold.serial)
+        return disc is not None and reader_was_right(disc.rows, hold)
 
     def holds(self) -> list[Hold]:
         """Every hold of a drive."""

@@ -48,7 +48,7 @@ def _by_disc(lookup: Lookup, by: By) -> list[Rate]:
             _sum(and_(decided, DISCS.c.rewritten)).label("rewritten"),
             _sum(DISCS.c.first_read).label("first_read"),
             _sum(DISCS.c.first_bad).label("first_bad"),
-            _sum(and_(DISCS.c.simulated, DISCS.c.counts.in_((_WORKING, _GOOD, _BAD, _ABANDONED)))).label("simulated"),
+            _sum(and_(decided, DISCS.c.simulated)).label("simulated"),
         )
         .where(*(column.is_not(None) for column in group))
         .group_by(*group)
@@ -139,11 +139,11 @@ def _by_side(lookup: Lookup) -> list[Rate]:
         select(
             WRITINGS.c.side.label("grp"),
             func.count().label("discs"),
-            _sum(WRITINGS.c.bad).label("bad"),
+            _sum(WRITINGS.c.bad_here).label("bad"),
             _sum(WRITINGS.c.lost).label("lost"),
             _sum(WRITINGS.c.simulated).label("simulated"),
         )
-        .where(WRITINGS.c.is_first, WRITINGS.c.first.is_not(None))
+        .where(WRITINGS.c.is_first, WRITINGS.c.first_here.is_not(None), WRITINGS.c.drive.is_not(None))  # the units of the drives that wrote
         .group_by(WRITINGS.c.side)
     )
     found = sorted(lookup.connection.execute(query), key=lambda row: str(row.grp))
@@ -161,25 +161,26 @@ def _by_track(lookup: Lookup) -> Iterator[Rate]:
     zones: dict[tuple[int, str], Zones] = {}
     discs: dict[_Track, int] = defaultdict(int)
     bad: dict[_Track, int] = defaultdict(int)
-    simulated: dict[tuple[str, str], bool] = defaultdict(bool)
+    simulated: dict[_Track, int] = defaultdict(int)
     for row in lookup.connection.execute(_FIRST_READS):
         batch, side = batches[row.batch], row.side
         zones[row.batch, side] = zones_of(batch, side)
-        simulated[side, batch.sides[side]] |= bool(row.simulated)
         for head, track in _tracks(zones[row.batch, side]):
             discs[side, batch.sides[side], head, track] += row.discs
+            simulated[side, batch.sides[side], head, track] += row.simulated
     for row in lookup.connection.execute(_FIRST_FINDINGS):
         key = (row.side, batches[row.batch].sides[row.side], row.head, row.track)
         left_out = row.not_tried > 0 and row.not_tried >= _sectors(zones[row.batch, row.side], row.head, row.track)
         if left_out:
             discs[key] -= row.discs
+            simulated[key] -= row.simulated
         elif key in discs:
             bad[key] += row.discs
     for key in sorted(discs):
         side, geometry, head, track = key
         if discs[key] > 0:
             group = f"{side}/{head}/{track}"
-            yield Rate("track", group, discs[key], bad[key], simulated[side, geometry], after={"geometry": geometry})
+            yield Rate("track", group, discs[key], bad[key], simulated[key] > 0, after={"geometry": geometry})
 
 
 _FIRST = (WRITINGS.c.is_first, WRITINGS.c.first.is_not(None))
@@ -190,7 +191,15 @@ _FIRST_READS = (
 )
 
 _FIRST_FINDINGS = (
-    select(WRITINGS.c.side, WRITINGS.c.batch, FINDINGS.c.head, FINDINGS.c.track, FINDINGS.c.not_tried, func.count().label("discs"))
+    select(
+        WRITINGS.c.side,
+        WRITINGS.c.batch,
+        FINDINGS.c.head,
+        FINDINGS.c.track,
+        FINDINGS.c.not_tried,
+        func.count().label("discs"),
+        _sum(WRITINGS.c.simulated).label("simulated"),
+    )
     .join(READS, READS.c.line == FINDINGS.c.read)
     .join(WRITINGS, and_(WRITINGS.c.disc == READS.c.disc, WRITINGS.c.side == READS.c.side, WRITINGS.c.first == READS.c.line))
     .where(*_FIRST, (FINDINGS.c.bad > 0) | (FINDINGS.c.not_tried > 0))

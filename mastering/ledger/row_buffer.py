@@ -120,7 +120,6 @@ class RowBuffer:
                 "first": None if first is None else first.row,
                 "first_here": None if first_here is None else first_here.row,
                 "reader": self._lookup.key_of(DRIVES, None if first_here is None else first_here.read_by),
-                "bad": first is not None and first.verdict != "pass",
                 "bad_here": bad_here,
                 "saved": bad_here and passes,
                 "lost": bad_here and side in spent,
@@ -156,7 +155,8 @@ def _of_writing(disc: Disc, writing: "Writing") -> "tuple[Read | None, Read | No
     """A writing's first settling read, the same where no hold unsettles any, and whether others then read it well twice."""
     settled, here = settling(disc.rows, writing), settling(disc.rows, writing, holds=False)
     first, first_here = (each[0].read if each else None for each in (settled, here))
-    well = [each for each in here[1:] if first_here is not None and each.verdict == "pass" and each.read.read_by != first_here.read_by]
+    by = None if first_here is None else first_here.read_by
+    well = [each for each in here[1:] if each.verdict == "pass" and each.read.read_by not in (None, by)]
     return first, first_here, len(well) > 1
 
 

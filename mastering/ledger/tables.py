@@ -67,8 +67,7 @@ WRITINGS = Table(
     Column("first", Integer, ForeignKey("reads.line")),
     Column("first_here", Integer, ForeignKey("reads.line")),
     Column("reader", Integer, ForeignKey("drives.line")),  # of `first_here`
-    Column("bad", Boolean, nullable=False),  # `first` did not pass
-    Column("bad_here", Boolean, nullable=False),
+    Column("bad_here", Boolean, nullable=False),  # `first_here` did not pass
     Column("saved", Boolean, nullable=False),
     Column("lost", Boolean, nullable=False),
     Column("denied", Boolean, nullable=False),
@@ -170,10 +169,12 @@ Index(
     WRITINGS.c.side,
     WRITINGS.c.batch,
     WRITINGS.c.is_first,
-    WRITINGS.c.bad,
+    WRITINGS.c.bad_here,
     WRITINGS.c.lost,
     WRITINGS.c.simulated,
     WRITINGS.c.first,
+    WRITINGS.c.first_here,
+    WRITINGS.c.drive,
 )
 
 VERSION = 3  # of the schema; each step to the next is a module in `migrations`

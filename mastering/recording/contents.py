@@ -4,8 +4,9 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from formats.bounds import LARGEST_CAPTURE, LARGEST_REPORT, SIGNATURE
 from mastering.files import digest
-from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.readback import REPORT, ReadBackError, Source, read_bounded
 from mastering.master.master import Master
 
 

@@ -3,8 +3,9 @@
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
+from formats.bounds import LARGEST_CAPTURE
 from mastering.files import digest
-from mastering.judging.readback import LARGEST_CAPTURE, ReadBackError, read_bounded, report_path
+from mastering.judging.readback import ReadBackError, read_bounded, report_path
 from mastering.ledger.lines import Line, logged
 from mastering.ledger.store import Ledger
 

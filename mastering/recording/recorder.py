@@ -285,14 +285,13 @@ class _Pending:
         for serial in self.serials:
             disc = writer.disc(serial, writer.batch(recorder.batch.name))
             for side in disc.batch.sides:
-                fresh = not disc.newest_writing(side) and (serial, side) not in self.rewritten
+                fresh = disc.rows.newest_writing(side) is None and (serial, side) not in self.rewritten
                 if fresh or (serial, side) in self.rewritten:
                     self._add(recorder, writer, disc, side)
 
     def _add(self, recorder: Recorder, writer: LogWriter, disc: Disc, side: str) -> None:
         if (disc.serial, side) in self.rewritten:
             check_writable(disc)
-        drive = recorder.said.wrote or drive_that_writes(disc.batch, side)
         writer.add(
             {
                 "kind": "writing",
@@ -300,7 +299,7 @@ class _Pending:
                 "serial": disc.serial,
                 "side": side,
                 "writing": disc.newest_writing(side) + 1,
-                "drive": drive,
+                "drive": None,  # the reads tell it
                 "at": recorder.stamp(writer),
             }
         )

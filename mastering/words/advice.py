@@ -24,7 +24,7 @@ def line(entry: Entry, *, simulated: bool) -> dict[str, Any]:
 
 
 def sentence(entry: Entry) -> str:
-    """The one sentence of an entry."""
+    """An entry of advice as one sentence: what it is about, the action, the numbers."""
     return f"{_subject(entry)}: {_REASONS[type(entry.reason)](entry, entry.reason)}."
 
 
@@ -44,7 +44,7 @@ def to_try(entry: Entry) -> str | None:
 
 
 def _subject(entry: Entry) -> str:
-    """What the sentence is about."""
+    """The lot, drive, batch or place that an entry is about."""
     if isinstance(entry.reason, reasons.PlaceStandsOut):
         drive = f", drive {entry.reason.drive}" if entry.reason.drive else ""
         return f"{_tracks(entry.reason.first, entry.reason.last).capitalize()} of {entry.reason.what}{drive}"
@@ -278,7 +278,7 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
         f"Of {why['again']['written']} discs that failed and were written again on another drive {why['again']['failed']} failed again."
     ),
     "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
-    "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
+    "compared": lambda why: f"{counted(why['compared'], 'thing')} compared at once, which its alarm allows for.",
 }
 
 

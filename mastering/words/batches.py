@@ -33,7 +33,7 @@ _SHOWN = 12
 
 
 def batch_plain(batch: Batch, counts: Mapping[str, int]) -> dict[str, Any]:
-    """A batch line."""
+    """A batch as a line of JSON: its name, state, master and how many of its discs stand how."""
     line = batch.line
     return {
         "batch": batch.name,
@@ -45,7 +45,7 @@ def batch_plain(batch: Batch, counts: Mapping[str, int]) -> dict[str, Any]:
 
 
 def counts_text(counts: Mapping[str, int]) -> str:
-    """How many discs stand how."""
+    """How many discs are good, in doubt, bad and unfinished."""
     words = (("pass", "good"), ("marginal", "in doubt"), ("fail", "bad"), ("open", "unfinished"))
     return ", ".join(f"{counts[standing]} {word}" for standing, word in words)
 
@@ -81,7 +81,7 @@ def action_text(disc: Disc) -> str:
 
 
 def _of_sides(disc: Disc, step: Step) -> str:
-    """An action that is about some of a disc's sides."""
+    """An action in words that is about some of a disc's sides."""
     if step.action in _AGAIN:
         first, *others = (f"side {side}{{}}{_where(disc, step, side)}" for side in step.sides)
         return f"{_AGAIN[step.action]} {first.format(' again')}" + "".join(f"; then {each.format('')}" for each in others)
@@ -114,7 +114,7 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> It
     line = batch.line
     yield f"batch {batch.name} ({'open' if batch.open else 'closed'}), {line['master']}: {counts['pass']} good of {line['good']} wanted"
     simulated = "; simulated" if any(read.simulated for disc in discs for read in disc.reads) else ""
-    yield f"  {counts_text(counts)}; lots {', '.join(batch.lots)}; drives {', '.join(batch.drives)}{simulated}"
+    yield f"  {counts_text(counts)}; {_named('lot', batch.lots)}; {_named('drive', batch.drives)}{simulated}"
     if batch.open:
         yield f"  next: {_next_text(batch, discs, counts)}"
     yield from indented(disc_text(disc) for disc in discs if _waits(disc))
@@ -126,6 +126,11 @@ def batch_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> It
 def progress_text(batch: Batch, counts: Mapping[str, int]) -> str:
     """How far a batch is."""
     return f"batch {batch.name}: {counts['pass']} good of {batch.line['good']} wanted"
+
+
+def _named(word: str, names: Sequence[str]) -> str:
+    """The names of a batch's lots or drives."""
+    return f"{word}{'s' if len(names) > 1 else ''} {', '.join(names)}"
 
 
 def _next_text(batch: Batch, discs: list[Disc], counts: Mapping[str, int]) -> str:
@@ -174,7 +179,7 @@ def disc_story(disc: Disc, corrections: Iterable[LedgerLine]) -> Iterator[Block]
 
 
 def _correction_text(line: LedgerLine) -> str:
-    """What a reject or a correction says, when and why."""
+    """A reject or a correction in words: what it changed, when and why."""
     if line["kind"] == "reject":
         return f"rejected by eye {local_time(line['at'])}: {line['reason']}"
     said = [f"from lot {line['lot']}"] if line["lot"] else []

@@ -54,7 +54,7 @@ _NOTHING = "nothing is on it that any known geometry reads: it is blank, erased,
 
 
 def _doubts(found: "Identified") -> Iterator[str]:
-    """What speaks against the best match, or for another one."""
+    """Sentences that say what speaks against the best match, or for another one."""
     best, mixed = found.matches[0], found.mixed
     if best.foreign >= best.equal:
         yield f"not sure: {best.foreign} of its sectors hold something else; perhaps a program that has only a part in common with it"

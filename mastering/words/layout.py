@@ -11,7 +11,7 @@ from textwrap import TextWrapper
 
 TIE = "\N{NO-BREAK SPACE}"  # a space at which no line is broken; shown as a plain one
 COLUMNS = 80
-_NARROWEST = 24  # columns that a text needs beside what stands in front of it; with fewer it goes onto the next line
+_NARROWEST = 40  # columns that a text needs beside what stands in front of it; with fewer it goes onto the next line
 _CELL = 24  # a table breaks no word that is shorter
 _GAP = "  "
 _NUMBER = re.compile(r"[\d?][\d.,/-]*([ \u00A0]%)?( to [\d.,]+[ \u00A0]%)?")  # or several, or the limits of one
@@ -64,7 +64,7 @@ def _escaped(character: str) -> str:
 
 
 def indented(blocks: Iterable[Block], by: str = "  ") -> Iterator[Block]:
-    """The blocks, so much further in."""
+    """The same blocks, indented by some more spaces."""
     for block in blocks:
         if isinstance(block, str):
             yield by + block
@@ -98,7 +98,9 @@ def _wrapped(line: Line, columns: int, hanging: int = 0) -> Iterator[str]:
     if columns - start < min(_NARROWEST, len(text)):
         if lead.strip():
             yield from _pieces(lead.rstrip(), columns, _indent(lead), _indent(lead) + "  ")
-        start = min(len(_indent(lead)) + 4, columns // 4)
+            start = min(len(_indent(lead)) + 4, columns // 4)
+        else:  # a further line of a text whose lead was as long
+            start = min(len(lead), 6)
         lead = " " * start
     yield from _pieces(text, columns, lead, " " * (start + hanging))
 
@@ -143,11 +145,11 @@ def _table(table: Table, columns: int) -> Iterator[str]:
         yield from _records(rows, table.indent, columns)
         return
     rights = [_is_of_numbers(column) for column in by_column]
-    for row in rows:
+    for number, row in enumerate(rows):
         if len(row) < len(widths):
             yield from _wrapped(Line(table.indent, row[0]), columns)
             continue
-        for cells in _lines_of(row, widths, rights):
+        for cells in _lines_of(row, widths, rights, bottom=number == 0):
             yield _shown(table.indent + _GAP.join(cells))
 
 
@@ -174,16 +176,17 @@ def _widths(by_column: Sequence[Sequence[str]], room: int) -> list[int] | None:
 def _least(column: Sequence[str]) -> int:
     """The narrowest that a column may get: as wide as its numbers, and as the words of its head."""
     numbers = [len(cell) for cell in column[1:] if _NUMBER.fullmatch(cell)]
-    words = [len(word) for word in column[0].split()]
-    texts = [min(_CELL, max(map(len, cell.split()))) for cell in column[1:] if cell.strip() and not _NUMBER.fullmatch(cell)]
+    words = [len(word) for word in column[0].split(" ")]
+    texts = [min(_CELL, max(map(len, cell.split(" ")))) for cell in column[1:] if cell.strip() and not _NUMBER.fullmatch(cell)]
     return max([0, *numbers, *words, *texts])
 
 
-def _lines_of(row: Sequence[str], widths: Sequence[int], rights: Sequence[bool]) -> Iterator[list[str]]:
-    """A row in as many lines as its highest cell needs."""
+def _lines_of(row: Sequence[str], widths: Sequence[int], rights: Sequence[bool], *, bottom: bool) -> Iterator[list[str]]:
+    """A row in as many lines as its highest cell needs; `bottom`: lower cells stand at the last line, as heads do."""
     cells = [_cell(cell, width) for cell, width in zip(row, widths, strict=True)]
-    for number in range(max(map(len, cells))):
-        pieces = [lines[number] if number < len(lines) else "" for lines in cells]
+    height = max(map(len, cells))
+    filled = [[""] * (height - len(lines)) + lines if bottom else lines + [""] * (height - len(lines)) for lines in cells]
+    for pieces in zip(*filled, strict=True):
         yield [piece.rjust(width) if right else piece.ljust(width) for piece, width, right in zip(pieces, widths, rights, strict=True)]
 
 

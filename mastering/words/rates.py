@@ -6,7 +6,7 @@ from mastering.deciding.rates import Rate, wilson
 from mastering.words.layout import TIE, Block, Table, rendered
 
 TOO_FEW = 20  # discs below which a rate says little
-_BARS = (20, 12, 8)  # columns of a bar, as there is room
+_BARS = (20, 16, 12, 10, 8)  # columns of a bar, as there is room
 _HEADS = {  # of the columns that a grouping has beside its rate
     "working": "unfinished",
     "abandoned": "abandoned",
@@ -32,7 +32,7 @@ def rates_text(rates: Sequence[Rate], columns: int, indent: str = "") -> Iterato
 
 
 def rates_table(rates: Sequence[Rate], bar_length: int, indent: str = "") -> Table:
-    """A row a rate; without bars where their length is 0."""
+    """Rates in a table, a row each; without bars where `bar_length` is 0."""
     scale = f"0{TIE * (bar_length - 6)}100{TIE}%" if bar_length else ""
     counts = [_counts(rate) for rate in rates]
     keys = [key for key in _HEADS if any(count.get(key) for count in counts)]
@@ -55,7 +55,7 @@ def _counts(rate: Rate) -> dict[str, str]:
 def _row(rate: Rate, counts: Sequence[str], bar_length: int) -> tuple[str, ...]:
     low, high = wilson(rate.bad, rate.discs)
     return (
-        rate.group,
+        _group(rate),
         f"{rate.discs:,}",
         f"{rate.bad:,}",
         percent(rate.bad / rate.discs),
@@ -66,8 +66,16 @@ def _row(rate: Rate, counts: Sequence[str], bar_length: int) -> tuple[str, ...]:
     )
 
 
+def _group(rate: Rate) -> str:
+    """A group's name; of a track its side and number, and its head where that is not the first."""
+    if rate.by != "track" or rate.group.count("/") != 2:
+        return rate.group
+    side, head, track = rate.group.split("/")
+    return f"side {side},{f' head {head},' if head != '0' else ''} track {track}".replace(" ", TIE)
+
+
 def percent(share: float) -> str:
-    """A share in percent, its sign not parted from it."""
+    """A share in percent; the number and its sign stay on one line."""
     return f"{100 * share:.1f}{TIE}%"
 
 

@@ -1,59 +1,54 @@
 """Verdicts in words, for the person with the disc in hand."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from formats.model.geometry import Address
 from formats.words import counted
-from mastering.judging.verdict import Finding, Verdict
+from mastering.judging.kinds import FINDINGS
+from mastering.judging.verdict import DIAGNOSED, Finding, Verdict
+from mastering.judging.volatile import volatile_sectors
 from mastering.master.serial import slot_words
 from mastering.words.layout import Block, Line
 
 if TYPE_CHECKING:
     from mastering.master.master import Master, Side
 
-KIND_WORDS = {
-    "differs": "other bytes than the master's",
-    "data-mark": "marked as deleted data",
-    "identity": "its identifier names another disc",
-    "serial": "no serial of this title in its place",  # `slot_words` says what is there instead
-    "soft": "good only some of the time",
-    "density": "right, but at a density that no such machine reads",
-    "block-check": "its data fails its check",
-    "no-block": "an identifier without data after it",
-    "identifier-check": "its identifier fails its check",
-    "misplaced": "numbered as on another track",
-    "absent": "never met",
-    "unread": "the reader gave up on it",
-    "not-tried": "not read at all",
-}
+KIND_WORDS = {kind.id: kind.words for kind in FINDINGS}  # for `serial`, `slot_words` says what is there instead
 LOOKS_WORDS = {
+    "volatile": " (of a file that the customer's machine may change)",
     "shifted": " (those of a later sector)",
     "repeats-previous": " (those of the sector before)",
     "filled": " (one value throughout: filled in by the reader?)",
+    "combined": "; right only when several turns are put together, which no customer's drive does",
+    "cleaned": "; right only when suspected noise is left out",
 }
 _SHOWN = 6
 
 
-def hands_text(verdict: Verdict, sides: int) -> str:
-    """What to do with the disc, in a sentence or two; `sides`: how many its master has."""
+def hands_text(verdict: Verdict, sides: "Mapping[str, Side]") -> str:
+    """What to do with the disc, in a sentence or two; `sides`: its master's."""
     if verdict.verdict == "pass":
-        good = f"Side {verdict.side} is good; box the disc when both sides are." if sides > 1 else "Good: box it."
+        good = f"Side {verdict.side} is good; box the disc when both sides are." if len(sides) > 1 else "Good: box it."
         return good + (f" ({filler_text(verdict)})" if verdict.unproven else "")
     if verdict.verdict == "marginal":
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
-    if verdict.diagnosis == "blank" and verdict.evidence != "cells":
+    if verdict.diagnosis == "blank" and verdict.evidence not in ("cells", "flux"):
         return "Every sector reads as one value. Check the drive with a good disc, then write this one."
     if verdict.diagnosis:
-        return _DIAGNOSED[verdict.diagnosis].hands.format(_matches(verdict))
+        return DIAGNOSED[verdict.diagnosis].asks_for(verdict.evidence)[1].format(_matches(verdict))
     if verdict.side is None:
         return "Can't tell which side this is: name it with --side."
-    return _failed_text(verdict)
+    return _failed_text(verdict, sides[verdict.side])
 
 
-def _failed_text(verdict: Verdict) -> str:
-    """What to do with a disc that failed without a diagnosis."""
+def _failed_text(verdict: Verdict, side: "Side") -> str:
+    """What to do with a disc that failed without a diagnosis; `side`: its master's."""
     bad, share = _bad(verdict)
+    if verdict.changed_by_right:
+        return f"Ask where it was: {_changed_files(verdict, side)}."
+    if verdict.overwritten:
+        return f"Ask where it came from: another disc was written over it ({share} hold something else)."
     if verdict.action == "write-again":
         return f"Write it again: {share} {_was(bad)} written wrong."
     if all(finding.kind == "differs" for finding in bad):
@@ -61,15 +56,31 @@ def _failed_text(verdict: Verdict) -> str:
     return f"Read it again: {share} can't be read."
 
 
-def read_text(verdict: Verdict) -> str:
-    """What is wrong with a read-back, without what to do with the disc: that is its disc's line to say."""
+def _changed_files(verdict: Verdict, side: "Side") -> str:
+    """Which files a customer's machine changed."""
+    names = volatile_sectors(side)
+    changed = dict.fromkeys(names.get(Address(each.track, each.head, each.sector), "a file") for each in verdict.findings)
+    return f"the customer's machine changed {' and '.join(changed)}"
+
+
+def read_text(verdict: Verdict, sides: "Mapping[str, Side]") -> str:
+    """What is wrong with a read-back, without what to do with the disc: that is its disc's line to say; `sides`: its master's."""
     if verdict.verdict == "marginal":
         return f"{_sectors(len(verdict.findings))} came right at some turns only"
     if verdict.diagnosis:
-        return _DIAGNOSED[verdict.diagnosis].read.format(_matches(verdict))
+        return DIAGNOSED[verdict.diagnosis].read.format(_matches(verdict))
     if verdict.side is None:
         return "can't tell which side this is; name it with --side"
+    return _wrong_text(verdict, sides[verdict.side])
+
+
+def _wrong_text(verdict: Verdict, side: "Side") -> str:
+    """What is wrong with a read-back that failed without a diagnosis; `side`: its master's."""
     bad, share = _bad(verdict)
+    if verdict.changed_by_right:
+        return _changed_files(verdict, side)
+    if verdict.overwritten:
+        return f"another disc was written over it: {share} hold something else"
     if verdict.action == "write-again":
         return f"{share} {_was(bad, 'is', 'are')} recorded, but not as the master's"
     differ = all(finding.kind == "differs" for finding in bad)
@@ -83,7 +94,7 @@ def recorded_text(line: Mapping[str, Any], master: "Master") -> Iterator[Block]:
     if line.get("again"):
         yield Line(f"{name}: ", f"recorded before, as read {line['read']}; nothing was changed")
     elif verdict.verdict != "pass":
-        yield Line(f"{name}: ", read_text(verdict))
+        yield Line(f"{name}: ", read_text(verdict, master.sides))
     elif verdict.unproven:
         yield Line(f"{name}: ", filler_text(verdict))
     if line["verdict"] == "marginal" and verdict.verdict == "pass":
@@ -105,7 +116,7 @@ def verdict_text(verdict: Verdict, name: str, width: int, master: "Master") -> I
 def verdict_sentence(verdict: Verdict, master: "Master") -> str:
     """What to do with the disc, and whether it lacks its serial."""
     marker = " It carries the master's marker, no serial." if holds_marker(verdict, master.sides) else ""
-    return hands_text(verdict, len(master.sides)) + marker
+    return hands_text(verdict, master.sides) + marker
 
 
 def summary_text(counts: Mapping[str, int]) -> str:
@@ -126,7 +137,7 @@ def holds_marker(verdict: Verdict, sides: "Mapping[str, Side]") -> bool:
 
 
 def _bad(verdict: Verdict) -> tuple[list[Finding], str]:
-    """The findings that fail a read-back, and how many of its sectors they are."""
+    """The findings that make a read-back fail, and how many of its sectors that is, in words."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]
     return bad, f"{len(bad):,} of {_sectors(verdict.expected)}"
 
@@ -145,27 +156,6 @@ def _sectors(count: int) -> str:
 
 
 _AGAIN = "If the next read says the same, set it aside: it may be another title."
-
-
-@dataclass(frozen=True)
-class _Diagnosed:
-    """A diagnosis in words: what to do with the disc, and what the read-back is."""
-
-    hands: str
-    read: str
-
-
-_DIAGNOSED = {
-    "blank": _Diagnosed("Write it: nothing is recorded on it.", "nothing is recorded on it, or its reader met nothing"),
-    "other-side": _Diagnosed("Turn it over: this is {}.", "it was the wrong way up: this is {}, so this read does not count"),
-    "other-master": _Diagnosed("Ask where it came from: this is {}.", "it carries {}: put this one aside and ask where it came from"),
-    "other-geometry": _Diagnosed(
-        "Ask where it came from: it is recorded for another machine.",
-        "it is recorded for another machine: put this one aside and ask where it came from",
-    ),
-    "shifted": _Diagnosed("Read it again: the reader left sectors out.", "the reader left sectors out"),
-    "short": _Diagnosed("Read it again: the reading ended early.", "the reading ended early, so this read does not count"),
-}
 
 
 def findings_text(verdict: Verdict, catalogue: str, shown: int = _SHOWN) -> Iterator[str]:

@@ -3,29 +3,27 @@
 import os
 import re
 import shlex
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
 import click
 import pytest
+from console import run
 
 from mastering.cli import main
 
 REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
 GROUPS = {path.name for path in (REPO / "mastering/cli/commands").iterdir() if path.is_dir()}
-ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "80", "TZ": "UTC"}
 
 
 def obverse(line: str, cwd: Path) -> str:
     """What a command line of the README prints, standard error behind standard output."""
     words = shlex.split(line)
     assert words[0] == "obverse"
-    done = subprocess.run(
-        [sys.executable, "-m", "mastering.cli.main", *words[1:]], capture_output=True, text=True, check=False, cwd=cwd, env=ENVIRONMENT
-    )
+    with patch.dict(os.environ, {"COLUMNS": "80"}):
+        done = run(*words[1:], cwd=cwd)
     return done.stdout + done.stderr
 
 
@@ -116,6 +114,17 @@ def test_developers_md_names_only_files_that_exist():
     missing = [str(path) for path in named if not path.exists()]
     assert missing == []
     assert len(named) > 20
+
+
+def test_every_decision_is_one_line_with_its_reason_and_the_test_that_holds_it():
+    tests = {path.name: path.read_text() for path in (REPO / "tests").rglob("test_*.py")}
+    section = re.search(r"## Decisions\n(.*?)\n## ", (REPO / "DEVELOPERS.md").read_text(), re.DOTALL)[1]
+    decisions = [line for line in section.splitlines() if line and not line.startswith(("#", "A line each"))]
+    assert section.count("### ") == 6 and len(decisions) > 50
+    for line in decisions:
+        match = re.fullmatch(r"- .+ because .+: `(test_\w+\.py)(?:::(test_\w+))?`\.", line)
+        assert match is not None, line
+        assert f"def {match[2] or 'test_'}" in tests[match[1]], line
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "pyproject.toml"])

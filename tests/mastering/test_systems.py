@@ -64,21 +64,17 @@ def test_judging_says_the_same(shops, arguments):
 
 def test_a_batch_is_kept_without_it(shops):
     """The ledger's queue, its backup's name, the master's folder: each has its fallback."""
-    said = []
-    for code, folder in zip((PLAIN, WITHOUT), shops, strict=True):
-        shop, copies = folder / SHOP, []
-        for line in (
-            ("lot", "add", "L-900", "--supplier", "Fenwick", "--count", "10"),
-            ("batch", "list", "--json"),
-            ("rates", "--json"),
-            ("ledger", "backup", "copy.sqlite"),
-            ("ledger", "backup", "copy.sqlite"),
-            ("ledger", "check"),
-            ("build", "job.toml", "--out", "again"),
-            ("build", "job.toml", "--out", "again"),
-        ):
-            copies.append(run(code, shop, *line))
-        said.append(copies)
+    lines = (
+        ("lot", "add", "L-900", "--supplier", "Fenwick", "--count", "10"),
+        ("batch", "list", "--json"),
+        ("rates", "--json"),
+        ("ledger", "backup", "copy.sqlite"),
+        ("ledger", "backup", "copy.sqlite"),
+        ("ledger", "check"),
+        ("build", "job.toml", "--out", "again"),
+        ("build", "job.toml", "--out", "again"),
+    )
+    said = [[run(code, folder / SHOP, *line) for line in lines] for code, folder in zip((PLAIN, WITHOUT), shops, strict=True)]
     assert [status for status, _, _ in said[1]] == [0, 0, 0, 0, 2, 0, 0, 2]
     assert said[0] == said[1]
 

@@ -30,29 +30,32 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     if edition is not None and every:
         raise click.UsageError("give either --edition NAME or --all")
     from mastering.files import refuse_existing
+    from mastering.job.editions import PLAIN
     from mastering.job.own_geometry import thin_margins
-    from mastering.master.editions import PLAIN, build_all
+    from mastering.master.all_editions import build_all
+    from mastering.master.doubts import doubts
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
-    made = build_all(Path(job), lambda variants: progress(variants, "editions"))
-    if edition is not None and edition not in (names := [name for name in made if name != PLAIN]):
+    built = build_all(Path(job), lambda variants: progress(variants, "editions"))
+    if edition is not None and edition not in (names := [name for name in built if name != PLAIN]):
         raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
-    chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
+    chosen = built if every else {name: built[name] for name in [edition or PLAIN]}
     written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
-    sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
-    for margin in dict.fromkeys(thin_margins(sides)):
-        warning(f"{job}: {margin}")
-    for name, built in chosen.items():
+    sides = [side.plan.geometry for master in chosen.values() for side in master.sides.values()]
+    overlooked = (str(doubt) for master in chosen.values() for doubt in doubts(master))
+    for text in dict.fromkeys((*thin_margins(sides), *overlooked)):
+        warning(f"{job}: {text}")
+    for name, master in chosen.items():
         named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
         if as_json:
-            json_lines([_plain(built, *written[name]) | named])
+            json_lines([_plain(master, *written[name]) | named])
         else:
-            lines(built_text(built, *written[name]))
+            lines(built_text(master, *written[name]))
 
 
 def _written(chosen: "dict[str, Built]", out: Path, every: bool) -> dict[str, tuple[str | None, str | None]]:
-    """Writes the masters, all or none; where each one lies, and its digest."""
+    """Writes the masters, all or none. Returns for each its folder and its digest, by name."""
     from mastering.master.builder import payload, record
     from mastering.master.master import write_master, write_masters
 

@@ -71,7 +71,7 @@ def _of_master(path: Path) -> Iterator[Side]:
 
 
 def _of_dump(path: Path, geometry: str, volume: str, order: str | None, own: "Mapping[str, Geometry]") -> Iterator[Side]:
-    """A dump's one side. `own`: geometries that a job declares, which the dump may be of too."""
+    """The side of a dump. `own`: the geometries that a job declares, by id, of which the dump may be one."""
     from formats import registry
     from formats.volumes.shared.image import Image, order_names
     from mastering.judging.readback import read_bounded
@@ -105,7 +105,7 @@ def _read(volume: str, image: "Image", where: str) -> "VolumeOut":
 
 
 def _text(name: bytes) -> str:
-    from mastering.master.builder import text_of
+    from mastering.master.names import text_of
 
     return text_of(name)
 
@@ -118,12 +118,12 @@ def _file(side: str, file: "FileOut") -> dict[str, Any]:
 
 
 def _extract(target: Path, sides: list[Side]) -> None:
-    """The files' own bytes, in a folder that did not exist. Where this machine's names know no case, names that differ in it meet.
+    """Writes the files' own bytes into a new folder. MasteringError where two names differ only in case and this machine's names know none.
 
     Further files of one name have ~2, ~3 behind it, which no name has of its own: its ~ would be %7E.
     """
     from mastering.files import write_folder
-    from mastering.master.builder import safe_name
+    from mastering.master.names import safe_name
 
     files: dict[str, bytes] = {}
     seen: Counter[tuple[str, str]] = Counter()
@@ -146,9 +146,10 @@ def _extract(target: Path, sides: list[Side]) -> None:
 
 
 def _recognise(path: Path, job: str | None, as_json: bool) -> int:
-    """Says what a file may be, of a geometry that a job declares too; the exit status."""
+    """Prints what a file may be, also of the geometries that a job declares. Returns the exit status."""
     from formats import registry
-    from mastering.judging.readback import SIGNATURE, read_bounded
+    from formats.bounds import SIGNATURE
+    from mastering.judging.readback import read_bounded
     from mastering.judging.recognise import geometries_of, guesses
 
     own = list(job_geometries(Path(job)).values()) if job is not None else []

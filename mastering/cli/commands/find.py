@@ -57,7 +57,7 @@ def command(masters: tuple[str, ...], file: str | None, digits: str | None, text
 
 
 def _pieces(file: str | None, digits: str | None, text: str | None) -> list[bytes]:
-    """The spellings of the piece that was given in one of the three ways."""
+    """The bytes to look for: one spelling of a file or of hexadecimal digits, two of a text (with and without bit 7)."""
     if [file, digits, text].count(None) != 2:
         raise click.UsageError("give the piece in one way: --bytes FILE, --hex BYTES or --text TEXT")
     if file is not None:
@@ -80,7 +80,7 @@ def _pieces(file: str | None, digits: str | None, text: str | None) -> list[byte
 
 
 def _folders(masters: Sequence[str], wrong: list[str]) -> Iterator[Path]:
-    """The masters named, folders by those in them; what is none and holds none is added to `wrong`."""
+    """The folders of the masters that were named, or that lie in a folder that was. A path that holds no master is told in `wrong`."""
     for path in dict.fromkeys(map(Path, masters)):
         try:
             found = masters_at(path)
@@ -93,7 +93,7 @@ def _folders(masters: Sequence[str], wrong: list[str]) -> Iterator[Path]:
 
 
 def _searched(searcher: "Searcher", folder: Path) -> tuple[str, str]:
-    """A master's lines; or "error" and what is wrong with it."""
+    """The JSON lines of a master that was searched, with "searched"; or what is wrong with it, with "error"."""
     try:
         return "searched", "\n".join(map(json.dumps, searcher.lines(open_master(folder, whole=False))))
     except MasteringError as error:

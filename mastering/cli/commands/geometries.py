@@ -35,11 +35,11 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
     if as_json:
         json_lines(map(_plain, chosen))
     elif geometry is not None:
-        from mastering.words.picture import geometry_text
+        from mastering.words.geometries import geometry_text
 
         lines(block for each in chosen for block in geometry_text(each, columns(sys.stdout)))
     elif chosen:
-        from mastering.words.picture import geometries_table
+        from mastering.words.geometries import geometries_table
 
         lines([geometries_table(chosen)])
     for error in broken:
@@ -51,7 +51,7 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
 
 
 def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[DefinitionError]]":
-    """The declared geometries, or the one of that name; and what is wrong with those of other packages that can't be."""
+    """The declared geometries by id, or only the one of that name; and the faults of those that other packages declare."""
     from formats import registry
 
     if name in registry.names("geometries"):
@@ -61,7 +61,7 @@ def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[Definiti
 
 
 def _plain(geometry: "Geometry") -> dict[str, Any]:
-    """The contract's line."""
+    """A line of `geometries --json`."""
     cylinders = range(geometry.cylinders)
     return {
         "id": geometry.id,

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from formats.bounds import LARGEST_CAPTURE
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, shop
 from mastering.cli.output import json_lines, lines, message, progress
 from mastering.errors import MasteringError
 from mastering.files import digest
-from mastering.judging.readback import LARGEST_CAPTURE, NAMED, ReadBackError, read_bounded, sources
+from mastering.judging.readback import NAMED, ReadBackError, read_bounded, sources
 from mastering.judging.to_write import Guard
 from mastering.master.master import Master
 from mastering.words.identified import identified_text
@@ -40,7 +41,7 @@ def command(readbacks: tuple[str, ...], shelf: str | None, ledger: str | None, a
 
 
 def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> list[Master]:
-    """The masters at hand: a folder's, the shop's, the ledger's; each once."""
+    """The masters to compare with, each once: those of a folder, of the shop and of the ledger's batches."""
     from mastering.recording.masters import AtHand
 
     found = list(AtHand(ledger, batches, shelves(shelf), whole=False))
@@ -50,7 +51,7 @@ def _masters(shelf: str | None, ledger: Path, batches: "tuple[Line, ...]") -> li
 
 
 def _identify(readbacks: tuple[str, ...], masters: list[Master], known: "Questions | None", as_json: bool) -> int:
-    """Identifies the read-backs, after all of them prints what each is; the exit status."""
+    """Identifies all read-backs, then prints what each is, as one disc's sides tell of each other. Returns the exit status."""
     from formats.errors import ContainerError
     from formats.tracks.known_fields import KnownFields
     from mastering.judging.evidence import load
@@ -109,7 +110,7 @@ def _disc(serial: str | None, known: "Questions | None") -> Any:
 
 
 def _plain(found: "Identified", other: str | None, disc: Any) -> Mapping[str, Any]:
-    """A JSON line."""
+    """A line of `identify --json`."""
     matches = [{"master": m.master.label, "digest": m.master.digest, "side": m.target.name, "share": m.share} for m in found.matches]
     line = {"readback": found.readback, "matches": matches, "serial": found.serial, "evidence": found.evidence}
     more: dict[str, Any] = {"certain": found.certain, "unsure": found.unsure, "by_other_side": other}

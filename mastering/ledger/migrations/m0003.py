@@ -175,7 +175,6 @@ STATEMENTS = (
         first INTEGER,
         first_here INTEGER,
         reader INTEGER,
-        bad BOOLEAN NOT NULL,
         bad_here BOOLEAN NOT NULL,
         saved BOOLEAN NOT NULL,
         lost BOOLEAN NOT NULL,
@@ -209,6 +208,6 @@ STATEMENTS = (
     "CREATE INDEX reads_by_sha256 ON reads (sha256)",
     "CREATE INDEX reads_with_a_margin ON reads (margin) WHERE margin IS NOT NULL",
     "CREATE INDEX writings_by_reader ON writings (reader, is_first, bad_here, saved, lost, denied, simulated, first_here)",
-    "CREATE INDEX writings_by_side ON writings (side, batch, is_first, bad, lost, simulated, first)",
+    "CREATE INDEX writings_by_side ON writings (side, batch, is_first, bad_here, lost, simulated, first, first_here, drive)",
     "CREATE INDEX writings_by_writer ON writings (drive, is_first, bad_here, saved, lost, denied, simulated, first_here)",
 )

@@ -88,7 +88,7 @@ def test_an_import_from_standard_input(table, monkeypatch):
 
     taken(table, [])
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(LOT.encode())))
-    assert said("ledger", "import", "-", "--ledger", table.folder / "other.sqlite").err == ["1 rows imported"]
+    assert said("ledger", "import", "-", "--ledger", table.folder / "other.sqlite").err == ["1 row imported"]
 
 
 def wrong_at(text: list[str], place: int, line: str) -> list[str]:

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from formats import registry
 from formats.model.record import Record
+from mastering.words.geometries import geometry_text
 from mastering.words.layout import rendered
-from mastering.words.picture import geometry_text, pieces, scaled, sector_bar, turn_bar
+from mastering.words.picture import pieces, scaled, sector_bar, turn_bar
 
 GEOMETRIES = [registry.geometry(name) for name in registry.names("geometries", foreign=False)]
 
