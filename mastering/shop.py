@@ -1,12 +1,12 @@
 """The shop's own settings: `shop.toml` in a folder above, and where ledger and masters lie by it."""
 
 import os
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from mastering.errors import MasteringError
+from mastering.toml import read_toml
 
 NAME = "shop.toml"
 VARIABLE = "OBVERSE_LEDGER"
@@ -22,6 +22,8 @@ _KEYS: dict[str, tuple[tuple[type, ...], str]] = {
     "bad": ((float,), "a share such as 0.15"),
     "false_stop": ((float,), "a chance such as 0.02"),
     "false_alarm_discs": ((int,), "a number of discs such as 2000"),
+    "blank_price": ((float, int), "a price such as 1.50"),
+    "disc_price": ((float, int), "a price such as 1.50"),
 }
 
 
@@ -82,12 +84,7 @@ def _fits(key: str, value: Any) -> bool:
 
 
 def _settings(path: Path) -> dict[str, Any]:
-    try:
-        settings = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MasteringError(f"{path}: {error}") from error
-    except OSError as error:
-        raise MasteringError(f"{path}: can't be read: {error.strerror}") from error
+    settings = read_toml(path, "a shop's file")
     for key, value in settings.items():
         if key not in _KEYS:
             raise MasteringError(f"{path}: {key}: not a key of a shop; known: {', '.join(_KEYS)}")

@@ -5,14 +5,15 @@ import gc
 import io
 import os
 import sys
+import warnings
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
-from formats.errors import FormatsError
+from formats.errors import DeclarationWarning, FormatsError
 from mastering.cli import output
 from mastering.errors import MasteringError, ProblemsError, unknown
 
@@ -68,6 +69,7 @@ def main() -> None:
 
 def run(arguments: list[str] | None = None) -> int:
     """The exit status of a command line; messages go to standard error. Nothing but an exit of the process itself is raised."""
+    warnings.showwarning = _show_warning
     try:
         _ready_output()
         status = _status(sys.argv[1:] if arguments is None else arguments)
@@ -91,6 +93,14 @@ def _status(arguments: list[str]) -> int:
         output.to_nowhere(sys.stdout)
         return 0
     return status if isinstance(status, int) else 0
+
+
+def _show_warning(
+    message: Warning | str, category: type[Warning], filename: str, lineno: int, file: TextIO | None = None, line: str | None = None
+) -> None:
+    """A warning of ours on a line of its own, as any message; any other with its place in the program."""
+    text = str(message) if category is DeclarationWarning else warnings.formatwarning(message, category, filename, lineno, line)
+    output.warning(text)
 
 
 def _ready_output() -> None:
@@ -126,7 +136,7 @@ def _words(error: BaseException) -> Iterator[str]:
     elif isinstance(error, (click.Abort, KeyboardInterrupt)):
         yield "interrupted"
     elif isinstance(error, ProblemsError):
-        yield from error.problems
+        yield from error.lines
     elif isinstance(error, (MasteringError, FormatsError)):
         yield str(error)
     elif isinstance(error, MemoryError):

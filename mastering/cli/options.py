@@ -46,15 +46,16 @@ def json_option(text: str) -> Callable[[Command], Command]:
 
 def job_geometries(path: Path) -> "dict[str, Geometry]":
     """The geometries that a job declares, given by its file or its folder. ProblemsError with all that is wrong with them."""
+    from formats.volumes.shared.problems import Problems
     from mastering.job.job import parse_file
     from mastering.job.own_geometry import own_geometries
 
     if path.is_dir():
         path /= "job.toml"
-    problems: list[str] = []
+    problems = Problems()
     made = own_geometries(parse_file(path).get("geometry"), problems)
     if problems:
-        raise ProblemsError([f"{path}: {problem}" for problem in problems])
+        raise ProblemsError(problems, path)
     return {name: each for name, each in made.items() if each is not None}
 
 

@@ -13,7 +13,8 @@ from mastering.deciding.rates import Rate
 from mastering.deciding.statistics.settings import Settings
 from mastering.judging.readback import Source
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.outcomes import history, in_use
+from mastering.ledger.in_use import in_use
+from mastering.ledger.outcomes import history
 from mastering.ledger.store import Ledger
 from mastering.master.master import Master
 from mastering.master.serial import serial

@@ -14,6 +14,8 @@ from mastering.judging.verdict import KINDS
 from mastering.master.bag import MasterError
 from mastering.master.builder import file_record, unproven
 from mastering.master.master import Master, Side
+from mastering.master.serial import is_serial
+from mastering.master.slot import marker_text
 
 
 def audit(master: Master) -> Iterator[dict[str, Any]]:
@@ -87,5 +89,8 @@ def _side(master: Master, side: Side) -> Iterator[Problem]:
         return
     if side.geometry.addresses[slot.place] != (slot.track, slot.head, slot.sector):
         yield Problem("serial", "its place in the dump is not the sector that it names")
-    if side.dump.count(side.dump[start : start + slot.bytes]) != 1:
+    marker = side.dump[start : start + slot.bytes]
+    if marker != marker_text(slot.bytes) and side.dump.count(marker) != 1:
         yield Problem("serial", "its slot does not hold a marker that occurs once")
+    if is_serial(marker.decode("latin-1").rstrip(" "), master.catalogue):
+        yield Problem("serial", "its slot holds a serial, where a master has a marker")

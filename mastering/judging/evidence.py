@@ -197,8 +197,7 @@ class CaptureView:
 
     def _declared(self) -> Iterator[Sighted]:
         """Its sightings under each declared geometry whose tracks its steps can be, and whose identifiers are on it."""
-        for name in registry.names("geometries"):
-            geometry = registry.geometry(name)
+        for geometry in registry.usable_geometries():
             try:
                 if self._has_identifiers(geometry):
                     yield self.sighted(geometry)

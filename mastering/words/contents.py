@@ -14,12 +14,12 @@ if TYPE_CHECKING:
 
 def volume_text(name: str, volume: str, content: "VolumeOut") -> Iterator[Block]:
     """The volume of a side and its files."""
-    from mastering.master.builder import text_of
+    from mastering.master.names import text_of
 
     yield f"side {name}: {volume} {text_of(content.label)}"
     rows = []
     for file in content.files:
-        address = f"${file.load_address:04X}" if file.load_address is not None else ""
+        address = f"0x{file.load_address:04X}" if file.load_address is not None else ""
         kind = "" if file.type is None else str(file.type)
         rows.append((text_of(file.name), kind, address, f"{len(file.data):,}", "locked" if file.locked else ""))
     if rows:

@@ -22,8 +22,6 @@ def built_text(built: "Built", out: str | None, digest: str | None) -> Iterator[
     yield f"{title.name} {title.revision} ({title.catalogue}, {title.publisher})"
     for name, side in built.sides.items():
         yield from _built_side(name, side)
-    for slot in built.slots:
-        yield f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}"
     yield f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}"
     if out is None:
         yield "  nothing was written (--dry-run)"
@@ -34,19 +32,29 @@ def built_text(built: "Built", out: str | None, digest: str | None) -> Iterator[
 
 def _built_side(name: str, side: Any) -> Iterator[Block]:
     """A side of a master that was built: its files, how full it is, and how much of it a reader could fill in unseen."""
-    from mastering.master.builder import text_of, unproven
+    from mastering.master.builder import unproven
 
     geometry = side.plan.geometry
     count = len(geometry.addresses)
     yield f"  side {name}: {', '.join(filter(None, (side.plan.platform, geometry.id, side.plan.volume.id)))}"
     if side.files:
-        head = ("file", "bytes", "sectors")
-        yield Table([head, *((text_of(file.name), f"{len(file.data):,}", f"{len(file.sectors):,}") for file in side.files)], "    ")
+        yield Table([("file", "address", "bytes", "sectors"), *map(_built_file, side.files)], "    ")
     room = "" if side.plan.volume.id == "none" else f", {counted(side.free, 'unit')} of {side.unit} bytes free"
     yield f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count}{TIE}%){room}"
+    if slot := side.slot:
+        head = f" head {slot.head}" if geometry.heads == 2 else ""
+        yield f"    serial: {slot.bytes} bytes on track {slot.track}{head} sector {slot.sector}"
     if doubtful := len(unproven(side.dump, geometry.size)):
         would = f"{counted(doubtful, 'sector')} would look the same filled in by a reader"
         yield f"    {would}: read copies as captures, or with reports"
+
+
+def _built_file(file: Any) -> tuple[str, ...]:
+    """A file's row: its name, load address, bytes and sectors."""
+    from mastering.master.names import text_of
+
+    address = "" if file.load_address is None else f"0x{file.load_address:04X}"
+    return text_of(file.name), address, f"{len(file.data):,}", f"{len(file.sectors):,}"
 
 
 def _blanks_text(blanks: Mapping[str, Any]) -> str:
@@ -87,7 +95,9 @@ _CHECKS = {
 
 
 def changes_text(old: "Master", new: "Master", changes: "Sequence[Change]") -> Iterator[Block]:
-    """The differences between two masters, side after side."""
+    """The differences between two masters, side after side; a side that keeps its bytes is said to."""
+    from mastering.master.changes import keeps_bytes
+
     yield f"{old.label} ({old.catalogue}) -> {new.label} ({new.catalogue})"
     if old.publisher != new.publisher:
         yield f"publisher: {old.publisher} -> {new.publisher}"
@@ -97,7 +107,8 @@ def changes_text(old: "Master", new: "Master", changes: "Sequence[Change]") -> I
         if whole is not None:
             yield f"side {name} " + (f"is new: {_value(whole['new'])}" if whole["new"] else f"is gone: {_value(whole['old'])}")
         else:
-            yield f"side {name}:" if of_side else f"side {name}: no difference"
+            same = f"side {name} keeps its bytes" if keeps_bytes(name, old, new) else f"side {name}"
+            yield f"{same}:" if of_side else same
         yield from (line for change in of_side if change is not whole for line in _change(change))
 
 

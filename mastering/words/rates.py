@@ -6,7 +6,7 @@ from mastering.deciding.rates import Rate, wilson
 from mastering.words.layout import TIE, Block, Table, rendered
 
 TOO_FEW = 20  # discs below which a rate says little
-_BARS = (20, 12, 8)  # columns of a bar, as there is room
+_BARS = (20, 16, 12, 10, 8)  # columns of a bar, as there is room
 _HEADS = {  # of the columns that a grouping has beside its rate
     "working": "unfinished",
     "abandoned": "abandoned",

@@ -71,7 +71,6 @@ def build(folder, name, geometries):
     slot_at = GEOMETRIES[geometries["A"]].size * 101 + 17
     dumps["A"][slot_at : slot_at + len(MARKER)] = MARKER.encode()
     toml = f'[title]\nname = "{name}"\npublisher = "Saltmarsh Software"\ncatalogue = "{CATALOGUE}"\nrevision = "1"\n'
-    toml += f'[serial]\nside = "A"\nmarker = "{MARKER}"\n'
     sides = {}
     for side, geo_id in geometries.items():
         geo = GEOMETRIES[geo_id]
@@ -79,7 +78,7 @@ def build(folder, name, geometries):
         order = "file-order" if geo.code == "6and2" else "as-numbered"
         toml += f'[side.{side}]\nplatform = "machine"\ngeometry = "{geo_id}"\nvolume = "none"\nimage = "{side}.bin"\norder = "{order}"\n'
         extra, identity = IDENTITIES.get(geo.code, ("", {}))
-        toml += extra
+        toml += extra + (f'serial = {{ marker = "{MARKER}" }}\n' if side == "A" else "")
         sides[side] = ModelSide(geo_id, bytes(dumps[side]), identity)
     (job / "job.toml").write_text(toml)
     target = folder / "masters" / name

@@ -20,6 +20,7 @@ import pytest
 from formats import registry
 from formats.errors import DefinitionError
 from formats.model.geometry import Geometry
+from formats.model.proof import prove
 from formats.model.record import Record
 
 TESTS = Path(__file__).parents[1] / "formats" / "geometries" / "test_every_geometry.py"
@@ -104,7 +105,7 @@ def test_a_changed_number_turns_a_test_red(name, monkeypatch):
     for place, mutant in mutations(plain, before):
         count += 1
         try:
-            geometry = replace(Geometry.from_plain(deepcopy(mutant)), sources=declared.sources)
+            geometry = prove(replace(Geometry.from_plain(deepcopy(mutant)), sources=declared.sources))
         except (DefinitionError, ValueError, KeyError, ZeroDivisionError):
             continue
         if survives(geometry, tests, monkeypatch):

@@ -30,8 +30,10 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     if edition is not None and every:
         raise click.UsageError("give either --edition NAME or --all")
     from mastering.files import refuse_existing
+    from mastering.job.editions import PLAIN
     from mastering.job.own_geometry import thin_margins
-    from mastering.master.editions import PLAIN, build_all
+    from mastering.master.all_editions import build_all
+    from mastering.master.doubts import doubts
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
@@ -41,8 +43,9 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     chosen = built if every else {name: built[name] for name in [edition or PLAIN]}
     written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
     sides = [side.plan.geometry for master in chosen.values() for side in master.sides.values()]
-    for margin in dict.fromkeys(thin_margins(sides)):
-        warning(f"{job}: {margin}")
+    overlooked = (str(doubt) for master in chosen.values() for doubt in doubts(master))
+    for text in dict.fromkeys((*thin_margins(sides), *overlooked)):
+        warning(f"{job}: {text}")
     for name, master in chosen.items():
         named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
         if as_json:

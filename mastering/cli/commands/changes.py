@@ -15,7 +15,8 @@ from mastering.words.masters import changes_text
 def command(old: str, new: str, as_json: bool) -> None:
     """Show what differs in the master NEW from the master OLD: files added, removed, changed or renamed, and the sectors.
 
-    Free sectors that differ only in the text that fills them are counted apart. Exit status 0 whether anything differs or not.
+    A side that keeps its bytes is named as such: its discs are good for either master. Free sectors that differ in their text only are
+    counted apart. Exit status 0 whether anything is other or not.
     """
     from mastering.master.changes import changes
     from mastering.master.master import open_master

@@ -18,7 +18,7 @@ def command(master: str, as_json: bool) -> int:
     path = Path(master)
     if not any((path / name).exists() for name in ("bagit.txt", "manifest-sha256.txt", "data")):
         raise MasterError(f"{path}: no master; a master is a folder that `obverse build` made")
-    broken = [{"where": where, "what": what} for where, what in fixity(path)]
+    broken = [{"where": wrong.where, "what": wrong.what} for wrong in fixity(path)]
     checks: list[dict[str, Any]] = [{"check": "fixity", "side": None, "ok": not broken, "problems": broken}]
     if not broken:
         from mastering.judging.audit import audit

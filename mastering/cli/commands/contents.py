@@ -105,7 +105,7 @@ def _read(volume: str, image: "Image", where: str) -> "VolumeOut":
 
 
 def _text(name: bytes) -> str:
-    from mastering.master.builder import text_of
+    from mastering.master.names import text_of
 
     return text_of(name)
 
@@ -123,7 +123,7 @@ def _extract(target: Path, sides: list[Side]) -> None:
     Further files of one name have ~2, ~3 behind it, which no name has of its own: its ~ would be %7E.
     """
     from mastering.files import write_folder
-    from mastering.master.builder import safe_name
+    from mastering.master.names import safe_name
 
     files: dict[str, bytes] = {}
     seen: Counter[tuple[str, str]] = Counter()

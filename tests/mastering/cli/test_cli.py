@@ -191,7 +191,8 @@ def test_a_new_job_builds_as_it_is(tmp_path, sides):
     options = [word for side in sides for word in ("--side", side)]
     assert run("new", tmp_path / "title", *options).returncode == 0
     done = run("build", tmp_path / "title" / "job.toml", "--out", tmp_path / "m")
-    assert (done.returncode, done.stderr) == (0, "")
+    ready = [line for side in sides if side.endswith(":none") for line in [f"side.{side[0]}.serial: side {side[0]} carries no serial"]]
+    assert done.returncode == 0 and len(done.stderr.splitlines()) == len(ready) and all(line in done.stderr for line in ready)
     assert run("check", tmp_path / "m").returncode == 0
     assert run("new", tmp_path / "title", *options).returncode == 2
 

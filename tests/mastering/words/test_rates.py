@@ -66,6 +66,6 @@ def test_a_table_of_simulated_rates_fits_the_screen_with_every_number_whole(colu
 
 
 def test_the_bars_are_as_long_as_there_is_room():
-    lines = {columns: list(rendered(rates_text([rate(40, 40)], columns), columns)) for columns in (80, 100)}
+    lines = {columns: list(rendered(rates_text([rate(40, 40)], columns), columns)) for columns in (64, 100)}
     assert lines[100][-2].count("+") + lines[100][-2].count("#") == 20
-    assert 0 < lines[80][-2].count("+") + lines[80][-2].count("#") < 20
+    assert 0 < lines[64][-2].count("+") + lines[64][-2].count("#") < 20
