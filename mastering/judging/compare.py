@@ -1,6 +1,7 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -90,7 +91,7 @@ class Judged:
 
     `kinds`: number of the finding's kind; `equal`: sound, and the master's bytes (around the slot); `known`: `rows` holds bytes
     that were read; elsewhere they are the master's. `slot`: what the serial slot holds where its sector has the finding `serial`, each
-    text once (a byte is a character).
+    text once (a byte is a character). `rescued`: how failing sectors of a capture of times could be read after all.
     """
 
     target: Target
@@ -100,6 +101,7 @@ class Judged:
     rows: Bytes
     serial: str | None
     slot: tuple[str, ...] = ()
+    rescued: Mapping[int, Looks] = field(default_factory=dict)
 
     @cached_property
     def differing(self) -> Places:
@@ -137,7 +139,7 @@ class Judged:
     def findings(self) -> tuple[Finding, ...]:
         """Every sector's finding, in the order of the dump."""
         places = self.kinds.nonzero()[0].tolist()
-        looks = self.looks
+        looks = {**self.looks, **self.rescued}
         addresses = self.target.geometry.addresses
         return tuple(Finding(*addresses[place], KINDS[self.kinds[place]], looks.get(place)) for place in places)
 

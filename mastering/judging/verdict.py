@@ -10,7 +10,7 @@ KINDS = ("", *(kind.id for kind in FINDINGS))  # a kind's place is its number in
 NUMBER = {kind: number for number, kind in enumerate(KINDS)}
 DIAGNOSED = {diagnosis.id: diagnosis for diagnosis in DIAGNOSES}
 
-Looks = Literal["volatile", "shifted", "repeats-previous", "filled"]
+Looks = Literal["volatile", "shifted", "repeats-previous", "filled", "combined", "cleaned"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
 _WRITTEN_WRONG = {kind.id for kind in FINDINGS if kind.written_wrong}
@@ -23,7 +23,7 @@ def sides_text(names: Collection[str]) -> str:
 
 @dataclass(frozen=True)
 class Finding:
-    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what a differing sector looks like."""
+    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what it looks like, or how it was read after all."""
 
     track: int
     head: int
@@ -46,6 +46,7 @@ class Finding:
 class Verdict:
     """The judgement of one read-back; `good` is None when no side could be told.
 
+    `margin`, `margins`, `drive`: with evidence `flux`, how close the sectors are to failing and what the drive shows, as section 6 has it.
     `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
     """
 
@@ -61,6 +62,9 @@ class Verdict:
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
     slot: tuple[str, ...] = ()
+    margin: Mapping[str, Any] | None = None
+    margins: tuple[Mapping[str, Any], ...] | None = None
+    drive: Mapping[str, float] | None = None
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
@@ -70,7 +74,7 @@ class Verdict:
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
-            tuple(line.get("slot", ())),
+            tuple(line.get("slot", ())), line.get("margin"), None, line.get("drive"),
         )  # fmt: skip
 
     @property
@@ -107,7 +111,7 @@ class Verdict:
 
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""
-        made = {
+        made: dict[str, Any] = {
             "readback": self.readback,
             "side": self.side,
             "serial": self.serial,
@@ -120,4 +124,8 @@ class Verdict:
             "simulated": self.simulated,
             "findings": [finding.plain() for finding in self.findings],
         }
-        return made | {"matches": list(self.matches)} if self.diagnosis in ("other-side", "other-master") else made
+        if self.diagnosis in ("other-side", "other-master"):
+            made["matches"] = list(self.matches)
+        if self.margin is not None:
+            made |= {"margin": self.margin, "drive": self.drive}
+        return made if self.margins is None else made | {"margins": list(self.margins)}

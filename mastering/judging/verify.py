@@ -28,12 +28,14 @@ _KEPT = 24 << 20  # bytes, more than all arrays of a capture take; without it a 
 class Verifier:
     """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand.
 
+    `margins`: whether a verdict lists the margin of every sector.
     `known_fields`: what it remembers of captures, for the next one's view. Threads may share a verifier, but not a view.
     """
 
     master: Master
     side: str | None = None
     others: Iterable[Master] = ()
+    margins: bool = False
     known_fields: KnownFields = field(default_factory=KnownFields, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -70,6 +72,7 @@ class Verifier:
         complete = not judged.kinds.any()
         diagnosis, matches = (None, ()) if complete else diagnose(cases)
         unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
+        quality = view.quality(target, judged)
         return Verdict(
             view.name,
             target.name,
@@ -83,6 +86,9 @@ class Verifier:
             judged.findings,
             matches,
             judged.slot,
+            quality.margin() if quality else None,
+            tuple(quality.margins()) if quality and self.margins else None,
+            quality.drive() if quality else None,
         )
 
     # Which side

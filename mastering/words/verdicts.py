@@ -20,6 +20,8 @@ LOOKS_WORDS = {
     "shifted": " (those of a later sector)",
     "repeats-previous": " (those of the sector before)",
     "filled": " (one value throughout: filled in by the reader?)",
+    "combined": "; right only when several turns are put together, which no customer's drive does",
+    "cleaned": "; right only when suspected noise is left out",
 }
 _SHOWN = 6
 
@@ -31,7 +33,7 @@ def hands_text(verdict: Verdict, sides: "Mapping[str, Side]") -> str:
         return good + (f" ({filler_text(verdict)})" if verdict.unproven else "")
     if verdict.verdict == "marginal":
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
-    if verdict.diagnosis == "blank" and verdict.evidence != "cells":
+    if verdict.diagnosis == "blank" and verdict.evidence not in ("cells", "flux"):
         return "Every sector reads as one value. Check the drive with a good disc, then write this one."
     if verdict.diagnosis:
         return DIAGNOSED[verdict.diagnosis].asks_for(verdict.evidence)[1].format(_matches(verdict))

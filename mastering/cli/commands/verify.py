@@ -32,7 +32,8 @@ _STATUS = {"pass": 0, "marginal": 1, "fail": 1}
 @click.option("--side", metavar="S", help="The side that was read, A or B; else it is told from the bytes.")
 @click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of other masters, to name what a wrong disc is.")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON line for each read-back.")
-def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool) -> int:
+@click.option("--margins", is_flag=True, help="With --json: how close to failing each sector is, where times were read.")
+def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: str | None, as_json: bool, margins: bool) -> int:
     """Judge read-backs of copied discs against the MASTER that they were written from.
 
     A read-back is a dump, a dump with a sector report beside it, or a capture; a folder stands for its files. Prints for each what is
@@ -40,7 +41,7 @@ def command(master: str, readbacks: tuple[str, ...], side: str | None, shelf: st
     """
     others, status = _other_masters(Path(shelf)) if shelf is not None else ([], 0)
     files = list(sources(readbacks))
-    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in files]))
+    job = _Job(open_master(Path(master)), side, others, _Names([source.path for source in files]), margins)
     counts: Counter[str] = Counter()
     for state, text in progress(in_order(files, partial(job.line, as_json=as_json)), "reads", len(files)):
         counts[state] += 1
@@ -81,10 +82,10 @@ class _Names:
 class _Job:
     """A master that read-backs are judged by. The verifier, which takes time to load, is made when one needs it."""
 
-    def __init__(self, master: Master, side: str | None, others: Sequence[Master], names: _Names) -> None:
+    def __init__(self, master: Master, side: str | None, others: Sequence[Master], names: _Names, margins: bool) -> None:
         if side is not None and side not in master.sides:
             raise MasteringError(f"--side {side}: this master has {sides_text(master.sides)}")
-        self.master, self.side, self.others, self.names = master, side, others, names
+        self.master, self.side, self.others, self.names, self.margins = master, side, others, names, margins
         self.quick = Quick(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
@@ -95,7 +96,7 @@ class _Job:
         """The judge of every read-back that is not simply a dump equal to its side."""
         from mastering.judging.verify import Verifier
 
-        return Verifier(self.master, self.side, self.others)
+        return Verifier(self.master, self.side, self.others, self.margins)
 
     def line(self, source: Source, as_json: bool) -> tuple[str, str]:
         """A read-back's verdict (or "error") and what is printed of it."""
