@@ -45,7 +45,7 @@ _FAILED_ELSEWHERE = (  # first reads that failed, whose writing failed in anothe
     select(WRITINGS.c.first)
     .join(READS, READS.c.line == WRITINGS.c.first)
     .join(_OTHER, and_(_OTHER.c.disc == WRITINGS.c.disc, _OTHER.c.side == WRITINGS.c.side, _OTHER.c.writing == WRITINGS.c.number))
-    .where(WRITINGS.c.is_first, WRITINGS.c.bad, ~_OTHER.c.void, _OTHER.c.verdict == "fail", _OTHER.c.drive != READS.c.drive)
+    .where(WRITINGS.c.is_first, READS.c.verdict == "fail", ~_OTHER.c.void, _OTHER.c.verdict == "fail", _OTHER.c.drive != READS.c.drive)
     .distinct()
 )
 _FIRST = WRITINGS.alias()
