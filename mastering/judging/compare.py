@@ -1,5 +1,6 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -48,6 +49,13 @@ class Target:
     def unproven(self) -> Places:
         """Places of the sectors that a reader's filler could equal."""
         return np.array(self.side.unproven, np.int64)
+
+    @cached_property
+    def volatile(self) -> Mapping[int, str]:
+        """The files that the customer's machine may change: by the place of each of their sectors, the file's name."""
+        places = self.geometry.places
+        files = (file for file in self.side.files if file.get("volatile"))
+        return {places[Address(*sector)]: file["name"] for file in files for sector in file.get("sectors", ()) if tuple(sector) in places}
 
     @cached_property
     def slot(self) -> tuple[int, int, int] | None:
@@ -106,12 +114,20 @@ class Judged:
         return {place: look for place in self.differing.tolist() if (look := self._look(place)) is not None}
 
     def _look(self, place: int) -> Looks | None:
+        if place in self.target.volatile:
+            return "volatile"
         row = self.rows[place].tobytes()
         if self.shifts(place):
             return "shifted"
         if place and self.known[place - 1] and row == self.rows[place - 1].tobytes():
             return "repeats-previous"
         return "filled" if row == row[:1] * len(row) else None
+
+    @property
+    def changed(self) -> tuple[str, ...]:
+        """Names of the volatile files that hold other bytes, each once, in the order of the dump."""
+        volatile = self.target.volatile
+        return tuple(dict.fromkeys(volatile[place] for place in self.differing.tolist() if place in volatile))
 
     def shifts(self, place: int) -> list[int]:
         """By how many sectors (1 to 16) further on in the master a sector's bytes are found.

@@ -23,7 +23,7 @@ KINDS = (
 )
 NUMBER = {kind: number for number, kind in enumerate(KINDS)}
 
-Looks = Literal["shifted", "repeats-previous", "filled"]
+Looks = Literal["volatile", "shifted", "repeats-previous", "filled"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
 Diagnosis = Literal["blank", "other-side", "other-master", "other-geometry", "shifted", "short"]
@@ -71,6 +71,7 @@ class Verdict:
     """The judgement of one read-back; `good` is None when no side could be told.
 
     `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
+    `changed`: names of the volatile files that the customer's machine changed.
     """
 
     readback: str
@@ -85,6 +86,7 @@ class Verdict:
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
     slot: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
@@ -109,13 +111,25 @@ class Verdict:
         """What to do with the disc as far as this read-back tells."""
         if self.verdict != "fail":
             return "box" if self.verdict == "pass" else "read-again"
+        if self.diagnosis == "shifted" and self.evidence in ("cells", "flux"):
+            return "write-again"  # the identifiers on the disc name the places, so no reader can have left sectors out
         if self.diagnosis:
             return _BY_DIAGNOSIS[self.diagnosis]
-        if self.side is None:
+        if self.side is None or self.is_overwritten or self.is_used:
             return "ask"
         kinds = {finding.kind for finding in self.findings}
         rewrite = kinds & _WRITTEN_WRONG or ("differs" in kinds and self.evidence != "dump")
         return "write-again" if rewrite else "read-again"
+
+    @property
+    def is_overwritten(self) -> bool:
+        """Whether more than half of the side's sectors hold other bytes, and no reader can have put them there."""
+        return self.evidence != "dump" and 2 * sum(finding.kind == "differs" for finding in self.findings) > self.expected
+
+    @property
+    def is_used(self) -> bool:
+        """Whether nothing is wrong but that files hold other bytes which the customer's machine may change."""
+        return bool(self.findings) and all(finding.looks == "volatile" for finding in self.findings)
 
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""

@@ -68,6 +68,8 @@ class Verifier:
         judged = view.accepted(target)
         complete = not judged.kinds.any()
         diagnosis, matches = (None, ()) if complete else diagnose(cases)
+        if diagnosis == "other-side" and isinstance(view, DumpView) and len(view.dump) != len(target.side.dump):
+            return self._other_side(view, target, matches)
         unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
         return Verdict(
             view.name,
@@ -82,6 +84,7 @@ class Verifier:
             judged.findings,
             matches,
             judged.slot,
+            changed=judged.changed,
         )
 
     # Which side
@@ -142,8 +145,13 @@ class Verifier:
         diagnosis, matches = diagnose(cases)
         if diagnosis != "other-side":
             raise NoReadBackError(f"{view.name}: {self._lengths(len(view.dump))}")
+        return self._other_side(view, target, matches)
+
+    @staticmethod
+    def _other_side(view: DumpView, target: Target, matches: tuple[str, ...]) -> Verdict:
+        """The verdict of a dump whose length is not that of the side that is believed, and which is the other side."""
         findings = tuple(Finding(*address, "not-tried") for address in target.geometry.addresses)
-        return Verdict(view.name, target.name, None, view.evidence, diagnosis, len(findings), 0, 0, view.simulated, findings, matches)
+        return Verdict(view.name, target.name, None, view.evidence, "other-side", len(findings), 0, 0, view.simulated, findings, matches)
 
     def _lengths(self, length: int) -> str:
         """What is wrong with a dump's length."""

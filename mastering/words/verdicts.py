@@ -26,6 +26,7 @@ KIND_WORDS = {
     "not-tried": "not read at all",
 }
 LOOKS_WORDS = {
+    "volatile": " (the customer's machine may change them)",
     "shifted": " (they belong to a sector further on)",
     "repeats-previous": " (they repeat the sector before)",
     "filled": " (one value throughout: a filler?)",
@@ -42,6 +43,8 @@ def hands_text(verdict: Verdict, sides: int) -> str:
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
     if verdict.diagnosis == "blank" and verdict.evidence != "cells":
         return "Read nothing but one value: make sure that the drive reads a good disc, then write this one."
+    if verdict.diagnosis == "shifted" and verdict.action == "write-again":
+        return "Write it again: its sectors stand in each other's places."
     if verdict.diagnosis:
         return _DIAGNOSED[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
     if verdict.side is None:
@@ -78,6 +81,10 @@ def _failed_text(verdict: Verdict) -> str:
     """A failed read-back without a diagnosis: how many sectors, and whether reading or writing may help."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]
     share = f"{len(bad):,} of {counted(verdict.expected, 'sector')}"
+    if verdict.is_overwritten:
+        return f"Ask where it came from: another disc was written over it ({share} hold other bytes)."
+    if verdict.is_used:
+        return f"Ask where it came from: the customer's machine changed {' and '.join(verdict.changed) or 'files that it may change'}."
     if verdict.action == "write-again":
         return f"Write it again: {share} were written wrong."
     if all(finding.kind == "differs" for finding in bad):

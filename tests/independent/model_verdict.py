@@ -197,6 +197,8 @@ ACTIONS = {"other-side": "turn-over", "other-master": "ask", "other-geometry": "
 
 def action_of(verdict):
     """What the hands do next."""
+    if verdict["diagnosis"] == "shifted" and verdict["evidence"] == "cells":
+        return "write-again"
     if verdict["diagnosis"]:
         return ACTIONS[verdict["diagnosis"]]
     if verdict["side"] is None:
@@ -205,6 +207,9 @@ def action_of(verdict):
         return "box"
     if verdict["verdict"] == "marginal":
         return "read-again"
+    differing = [finding for finding in verdict["findings"] if finding["kind"] == "differs"]
+    if verdict["evidence"] != "dump" and 2 * len(differing) > verdict["sectors"]["expected"]:
+        return "ask"
     kinds = {finding["kind"] for finding in verdict["findings"]}
     again = kinds & {"data-mark", "identity", "serial", "density"} or ("differs" in kinds and verdict["evidence"] != "dump")
     return "write-again" if again else "read-again"
@@ -251,6 +256,10 @@ def judge(master, data, report=None, side=None, masters=()):
         if readback.states and any((head, track, sector) not in listed for track, head, sector in readback.states):
             raise NoReadBackError("the report lists a sector that the geometry lacks")
         out["diagnosis"], matches = diagnose(readback, master, name, judged, masters)
+        # "A dump of the wrong length for the side that is believed: diagnosis `other-side` when that holds (all `not-tried`)": a short one, too.
+        if out["diagnosis"] == "other-side" and not readback.fits(chosen):
+            count = len(bodies(chosen))
+            judged = Judged(with_looks(chosen, ["not-tried"] * count, []), [False] * count, None)
     faults = [f for f in judged.findings if f["kind"] != "soft"]
     expected = len(bodies(chosen))
     out["verdict"] = "fail" if faults or out["diagnosis"] else "marginal" if judged.findings else "pass"

@@ -335,6 +335,22 @@ def test_a_sector_recorded_twice_makes_no_turn(copy, sector):
     assert set(found(copy.verdict({place: [copy.track(place), part]})).values()) <= {"absent"}
 
 
+@pytest.mark.parametrize("name", ["fm-40x18x128-288rpm"])
+def test_index_marks_say_how_long_a_turn_is_whatever_stands_twice_on_it(copy, sector):
+    """Half of the sectors stand twice, three places apart: the others are absent, and these are good each time that they pass."""
+    place = copy.place(sector)
+    numbers = copy.geometry.numbers(place[0])
+    for number in range(numbers[0], numbers[0] + 15, 6):
+        for each in range(number, number + 3):
+            twin = sector._replace(sector=each + 3)
+            for own, span in zip(copy.fields(twin), copy.fields(sector._replace(sector=each)), strict=True):
+                copy.splice(twin, own, copy, source=sector._replace(sector=each), source_span=span)
+    count = len(copy.cells[place])
+    track = copy.track(place, copy.turns(place, 3.2), False, (0, count, 2 * count, 3 * count))
+    wanted = {sector._replace(sector=each) for each in numbers if (each - numbers[0]) % 6 >= 3}
+    assert found(copy.verdict({place: [track]})) == dict.fromkeys(wanted, "absent")
+
+
 def test_a_lost_index_mark_makes_no_longer_turn(copy, sector):
     place = copy.place(sector)
     count = len(copy.cells[place])

@@ -17,7 +17,7 @@ from mastering.judging.identical import Quick
 from mastering.judging.verdict import KINDS
 from mastering.master.serial import check_character, is_serial, serial, slot_words
 from mastering.simulator import disc
-from mastering.words.verdicts import KIND_WORDS, findings_text
+from mastering.words.verdicts import KIND_WORDS, findings_text, hands_text
 
 ZONED, SIXTEEN, MFM = "gcr4to5-35z", "gcr6and2-35x16x256", "mfm-40x9x512"
 
@@ -192,6 +192,11 @@ def test_a_believed_side_is_judged_and_the_other_side_named(two_machines, one_ma
         judge_dump(two_machines, random_dump(registry.geometry(SIXTEEN), 9), side="A")
 
 
+def test_a_read_of_the_other_side_that_ended_early_tried_nothing_of_the_side_asked_for(one_machine):
+    verdict = judge_dump(one_machine, one_machine.sides["B"].dump[: 256 * 290], side="A")
+    assert (verdict.diagnosis, {finding.kind for finding in verdict.findings}, verdict.good) == ("other-side", {"not-tried"}, 0)
+
+
 def test_half_of_the_other_side_is_not_the_other_side(one_machine):
     a, b = (one_machine.sides[name].dump for name in "AB")
     half = a[: 256 * 250] + b[256 * 250 :]
@@ -316,6 +321,61 @@ def test_a_capture_that_lacks_the_last_cylinders(zoned):
 def test_a_capture_with_steps_that_fit_no_geometry_is_refused(zoned):
     with pytest.raises(ContainerError, match="100 tracks per inch"):
         judge(zoned, replace(Copy(zoned).capture(), tpi=100.0))
+
+
+# What the hands do
+
+
+def test_sectors_written_a_place_too_early_are_written_again(zoned):
+    """In a capture the identifiers say which sector is which: it was the writer that left one out. In a dump it may have been the reader."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 300 * 256] + dump[301 * 256 :] + b"\xf6" * 256
+    capture, dumped = Copy(zoned, dump=moved).verdict(), judge_dump(zoned, moved)
+    assert (capture.diagnosis, capture.action) == ("shifted", "write-again")
+    assert (dumped.diagnosis, dumped.action) == ("shifted", "read-again")
+    assert hands_text(capture, 1).startswith("Write it again")
+
+
+@pytest.mark.parametrize(("places", "action"), [(341, "write-again"), (342, "ask")])
+def test_a_disc_most_of_whose_sectors_are_another_programs_was_written_over(zoned, places, action):
+    """Of 683 sectors 342 are more than half. Bytes alone may be a reader's fault, so such a dump is read once more."""
+    made = changed(zoned.sides["A"].dump, *range(places))
+    verdict = Copy(zoned, dump=made).verdict()
+    assert (verdict.diagnosis, verdict.action) == (None, action)
+    assert ("another disc was written over it" in hands_text(verdict, 1)) == (action == "ask")
+    assert judge_dump(zoned, made, report_of(zoned, {})).action == action
+    assert judge_dump(zoned, made).action == "read-again"
+
+
+@pytest.fixture(scope="module")
+def with_scores():
+    """A master whose file HIGH SCORES the customer's machine may change."""
+    made = master_of(ZONED, 5)
+    addresses = made.sides["A"].geometry.addresses
+    files = [
+        {"name": "PROGRAM", "volatile": False, "sectors": [list(address) for address in addresses[:10]]},
+        {"name": "HIGH SCORES", "volatile": True, "sectors": [list(address) for address in addresses[50:53]]},
+    ]
+    return replace(made, sides={"A": replace(made.sides["A"], files=tuple(files))})
+
+
+def test_a_customers_machine_changed_the_scores(with_scores):
+    dump = with_scores.sides["A"].dump
+    made = changed(dump, 50, 52)
+    for verdict in (judge_dump(with_scores, made), Copy(with_scores, dump=made).verdict()):
+        assert [finding.looks for finding in verdict.findings] == ["volatile", "volatile"]
+        assert (verdict.verdict, verdict.action, verdict.changed) == ("fail", "ask", ("HIGH SCORES",))
+        assert "the customer's machine changed HIGH SCORES" in hands_text(verdict, 1)
+    rows = [dump[at : at + 256] for at in range(0, len(dump), 256)]
+    rows[51] = rows[50]  # also where it looks like something else
+    assert [finding.looks for finding in judge_dump(with_scores, b"".join(rows)).findings] == ["volatile"]
+
+
+def test_a_change_beside_the_scores_is_no_customers(with_scores):
+    made = changed(with_scores.sides["A"].dump, 3, 50)
+    assert judge_dump(with_scores, made).action == "read-again"
+    verdict = Copy(with_scores, dump=made).verdict()
+    assert (verdict.action, [finding.looks for finding in verdict.findings]) == ("write-again", [None, "volatile"])
 
 
 # Serials
