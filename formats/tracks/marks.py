@@ -18,6 +18,8 @@ Words = npt.NDArray[np.uint16]
 Eights = npt.NDArray[np.uint64]
 Ints = npt.NDArray[np.int64]
 
+_HITS = 1 << 14  # words compared with all ways at a time: on a track full of marks every word is one, and each way takes room
+
 
 class _Ways(NamedTuple):
     """All ways in which a pattern can lie about a word; an entry each.
@@ -93,6 +95,12 @@ def _begun(buffer: Bytes, start: int, ways: _Ways) -> Ints:
     words = buffer[start : len(buffer) - (len(buffer) - start) % 2].copy().view(np.uint16)  # a copy is aligned, and read twice as fast
     words = np.ascontiguousarray(words[:: max(ways.step // 2, 1)])
     hits = _hits(words, ways.looks)
+    parts = [_begun_at(buffer, words, hits[at : at + _HITS], start, ways) for at in range(0, len(hits) or 1, _HITS)]
+    return np.concatenate(parts) if len(parts) > 1 else parts[0]
+
+
+def _begun_at(buffer: Bytes, words: Words, hits: npt.NDArray[np.intp], start: int, ways: _Ways) -> Ints:
+    """The bits at which the pattern begins about these words."""
     way, hit = np.divmod(np.flatnonzero((words[hits] & ways.full[:, None]) == ways.wanted[:, None]), len(hits) or 1)
     first = hits[hit] * max(ways.step, 2) + start - ways.anchor[way]
     size = ways.cells.shape[1] * 8

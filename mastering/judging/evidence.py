@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 
+import numpy as np
+
 from formats import registry
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, on_geometry, upright
@@ -15,6 +17,9 @@ from mastering.judging.compare import Judged, Target, compare_cells, compare_dum
 from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import Evidence
+
+_LARGE = 8 << 20  # bytes of cells: of a larger capture only few geometries' sightings are remembered at a time
+_KEPT = 2  # geometries: those of a job's two sides
 
 
 class DumpView:
@@ -90,16 +95,23 @@ class CaptureView:
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
         self._identified: dict[Record, bool] = {}
+        self._sound: dict[Geometry, int] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
-            fitted = on_geometry(self.capture, geometry, self.name)
-            try:
-                self._sighted[geometry] = see(geometry, fitted.tracks, fitted.rpm, self._known)
-            except ContainerError as error:
-                raise ContainerError(f"{self.name}: {error}") from error
+            sighted = self._see(geometry)
+            while len(self._sighted) >= _KEPT and sum(len(track.bits) for track in self.capture.tracks) > _LARGE:
+                del self._sighted[next(iter(self._sighted))]
+            self._sighted[geometry] = sighted
         return self._sighted[geometry]
+
+    def _see(self, geometry: Geometry) -> Sighted:
+        fitted = on_geometry(self.capture, geometry, self.name)
+        try:
+            return see(geometry, fitted.tracks, fitted.rpm, self._known)
+        except ContainerError as error:
+            raise ContainerError(f"{self.name}: {error}") from error
 
     def judged(self, target: Target) -> Judged | None:
         """How it stands against a side; None when its steps can't be that side's tracks."""
@@ -134,18 +146,17 @@ class CaptureView:
     def unsound_rows(self, target: Target) -> Iterator[bytes]:
         """The bytes of every block that fails its check: one of them may be the slot's sector."""
         blocks = self.sighted(target.geometry).reading.blocks
-        yield from (bytes(row) for row in blocks.bodies()[~blocks.sound & ~blocks.cut])
+        yield from map(bytes, blocks.bodies(np.flatnonzero(~blocks.sound & ~blocks.cut & (blocks.row >= 0))))
 
     def is_of_other_geometry(self, target: Target) -> bool:
         """Whether nothing of this geometry was read, and a tenth or more of another one's sectors was."""
         if self.sighted(target.geometry).any_sound_field:
             return False
-        return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared())
+        return any(count * 10 >= len(geometry.addresses) for geometry, count in self._sound_sectors())
 
     def recorded(self) -> tuple[str, int, int] | None:
         """The declared geometry of which most sectors were read soundly, how many, and of how many; None where none was."""
-        counts = [(len(set(each.place.tolist())), each.geometry) for each in self._declared()]
-        sound = [(count / len(geometry.addresses), count, geometry) for count, geometry in counts if count]
+        sound = [(count / len(geometry.addresses), count, geometry) for geometry, count in self._sound_sectors() if count]
         if not sound:
             return None
         _, count, geometry = max(sound, key=lambda each: each[:2])
@@ -154,23 +165,41 @@ class CaptureView:
     @property
     def is_empty(self) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
-        return not any(sighted.any_sound_identifier for sighted in self._declared())
+        return next(self._declared(), None) is None
 
-    def _declared(self) -> Iterator[Sighted]:
-        """Its sightings under each declared geometry whose tracks its steps can be, and whose identifiers are on it."""
+    def _declared(self) -> Iterator[Geometry]:
+        """The declared geometries of whose kind a sound identifier is on it."""
         for name in registry.names("geometries"):
             geometry = registry.geometry(name)
             try:
                 if self._has_identifiers(geometry):
-                    yield self.sighted(geometry)
+                    yield geometry
             except ContainerError:
                 continue
+
+    def _sound_sectors(self) -> Iterator[tuple[Geometry, int]]:
+        """The declared geometries whose identifiers are on it and whose tracks its steps can be, and how many of their sectors were sound.
+
+        Where no block of some kind is sound on all of it, no other geometry with that kind of blocks is looked for.
+        """
+        without: set[tuple[Record, Record]] = set()
+        for geometry in self._declared():
+            kinds = (geometry.identifier, geometry.block)
+            if geometry not in self._sound and kinds not in without:
+                try:
+                    sighted = self._sighted.get(geometry) or self._see(geometry)
+                except ContainerError:
+                    continue
+                self._sound[geometry] = len(np.unique(sighted.place))
+                whole = all(track.cylinder < geometry.cylinders and track.head < geometry.heads for track in self.capture.tracks)
+                if whole and not sighted.reading.blocks.sound.any():
+                    without.add(kinds)
+            yield geometry, self._sound.get(geometry, 0)
 
     def _has_identifiers(self, geometry: Geometry) -> bool:
         """Whether a sound identifier of this geometry's kind is anywhere on it: many geometries have the same kind."""
         if geometry.identifier not in self._identified:
             stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
-            self._identified[geometry.identifier] = False  # also where so many marks are on it that it can't be read
             self._identified[geometry.identifier] = any_identifier(geometry, stretches, self._known)
         return self._identified[geometry.identifier]
 

@@ -6,15 +6,12 @@ import stat
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from formats.containers import limits
 from mastering.errors import MasteringError
 from mastering.platform import IrregularFileError, open_regular
 
-SIGNATURE = bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A")  # of a capture; a test holds it equal to the container's own
-REPORT = ".report.csv"
-LARGEST_CAPTURE = 256 << 20
-LARGEST_REPORT = 1 << 20
-
-
+SIGNATURE, REPORT = limits.SIGNATURE, limits.REPORT_SUFFIX
+LARGEST_CAPTURE, LARGEST_REPORT = limits.LARGEST_CAPTURE, limits.LARGEST_REPORT
 NAMED = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")  # how a disc's read-backs are named
 
 

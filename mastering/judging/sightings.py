@@ -4,8 +4,8 @@ The rules are those of the contract's section 6; its words (sighting, missed, cu
 Positions and lengths are in cells, counted from the start of their stretch.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,13 +14,15 @@ import numpy.typing as npt
 from formats.containers.capture import Track
 from formats.model.geometry import Geometry
 from formats.tracks.known_fields import KnownFields
-from formats.tracks.reading import Fields, Ints, Reading, Stretch, read_fields
+from formats.tracks.reading import Fields, Ints, Reading, Stretch, joined, read_fields
+from mastering.judging.missed import NOT_HERE, Gaps, usual_distance
 
 Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
-NOT_HERE = -1
+_PART = 8 << 20  # bytes of cells that are looked through at a time
 _SHORTEST = 0.9  # nominal turns: a shorter distance between a few sightings is that of a sector recorded twice
+_LONGEST = 1e12  # cells: a turn at a speed that no drive has, whatever its HEAD says
 _LOST = 1.5  # nominal turns: at a longer distance between index marks one was lost
 _DENSITY = 0.03  # how far from the geometry's a density may be, as a share
 
@@ -33,6 +35,7 @@ class Sighted:
     `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
     off; `missed`: there was a turn on which it was not met; `misplaced`: its track holds a sound identifier with its number and
     another track's.
+    `any_sound_identifier`, `any_sound_field`: an identifier, an identifier or a block, of this geometry was sound.
     `place`, `block`, `identifier`: the sector, the block and the identifier of each sound sighting, in the order of the capture.
     """
 
@@ -45,19 +48,11 @@ class Sighted:
     cut_off: Flags
     misplaced: Flags
     missed: Flags
+    any_sound_identifier: bool
+    any_sound_field: bool
     place: Places
     block: Places
     identifier: Places
-
-    @property
-    def any_sound_field(self) -> bool:
-        """Whether an identifier or a block of this geometry was read at all."""
-        return bool(self.reading.identifiers.sound.any() or self.reading.blocks.sound.any())
-
-    @property
-    def any_sound_identifier(self) -> bool:
-        """Whether a sound identifier was read at all."""
-        return bool(self.reading.identifiers.sound.any())
 
 
 def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None = None) -> Sighted:
@@ -66,34 +61,58 @@ def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFie
     `known`: the fields that the caller remembers from earlier captures.
     """
     kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
-    return _Look(geometry, kept, rpm, known).result()
+    parts = [_without_crowds(_Look(geometry, part, rpm, known).result(), part) for part in _parts(kept)]
+    return parts[0] if len(parts) == 1 else _together(parts, kept)
 
 
-@dataclass(frozen=True, eq=False)
-class _Gaps:
-    """Where a sector was missed: its stretch, its column in the stretch's sectors, and the cells between which it was not met."""
+def _parts(tracks: Sequence[Track]) -> Iterator[Sequence[Track]]:
+    """The reads of tracks, some megabytes at a time: what is missed on one says nothing of another."""
+    first, size = 0, 0
+    for place, track in enumerate(tracks):
+        size += len(track.bits)
+        if size >= _PART:
+            yield tracks[first : place + 1]
+            first, size = place + 1, 0
+    if first < len(tracks) or not tracks:
+        yield tracks[first:]
 
-    stretch: Places
-    column: Places
-    after: Places
-    before: Places
 
-    def only_one_at(self, stretch: Places, start: Places) -> Places:
-        """For each place the column of the one sector that is missed there, -1 where none or several are.
+def _without_crowds(sighted: Sighted, tracks: Sequence[Track]) -> Sighted:
+    """Sightings without the fields that none of them rests on, where there are more than any disc has: they would fill the memory."""
+    geometry, reading = sighted.geometry, sighted.reading
+    room = sum(track.cells for track in tracks) // min(geometry.pitches) + len(tracks)
+    if len(reading.identifiers) <= 2 * room and len(reading.blocks) <= 2 * room:
+        return sighted
+    failed = np.flatnonzero((reading.blocks.row >= 0) & ~reading.blocks.sound)
+    chosen = np.unique(np.concatenate((sighted.block, failed)))
+    block_of = np.searchsorted(chosen, sighted.block)
+    kept = Reading(reading.identifiers.select(sighted.identifier), reading.blocks.select(chosen), block_of)
+    return replace(sighted, reading=kept, block=block_of, identifier=np.arange(len(sighted.identifier)))
 
-        Gaps begun before a place less those ended there are the gaps around it; the sums of their columns tell the only one's.
-        """
-        reach = int(max(self.before.max(initial=0), start.max(initial=0))) + 2
-        at = stretch * reach + start + 1
-        counts, columns = np.zeros(len(at), np.int64), np.zeros(len(at), np.int64)
-        for edge, sign, side in ((self.after, 1, "left"), (self.before, -1, "right")):
-            keys = self.stretch * reach + edge + 1
-            order = np.argsort(keys, kind="stable")
-            sums = np.concatenate(([0], np.cumsum(self.column[order])))
-            passed = np.searchsorted(keys[order], at, side=side)  # type: ignore[call-overload]
-            counts += sign * passed
-            columns += sign * sums[passed]
-        return np.where(counts == 1, columns, NOT_HERE)
+
+def _together(parts: Sequence[Sighted], tracks: Sequence[Track]) -> Sighted:
+    """What the parts of a capture show, as that of one capture."""
+    stretches = np.cumsum([0, *(len(part) for part in _parts(tracks))])[:-1]
+    readings = [part.reading for part in parts]
+    identifiers = joined([each.identifiers for each in readings], stretches)
+    blocks = joined([each.blocks for each in readings], stretches)
+    block_at = np.cumsum([0, *(len(each.blocks) for each in readings)])[:-1]
+    identifier_at = np.cumsum([0, *(len(each.identifiers) for each in readings)])[:-1]
+    block_of = [np.where(each.block_of < 0, -1, each.block_of + at) for each, at in zip(readings, block_at, strict=True)]
+    anywhere = {name: np.logical_or.reduce([getattr(part, name) for part in parts]) for name in _FLAGS}
+    return Sighted(
+        parts[0].geometry,
+        Reading(identifiers, blocks, np.concatenate(block_of)),
+        **anywhere,
+        any_sound_identifier=any(part.any_sound_identifier for part in parts),
+        any_sound_field=any(part.any_sound_field for part in parts),
+        place=np.concatenate([part.place for part in parts]),
+        block=np.concatenate([part.block + at for part, at in zip(parts, block_at, strict=True)]),
+        identifier=np.concatenate([part.identifier + at for part, at in zip(parts, identifier_at, strict=True)]),
+    )
+
+
+_FLAGS = ("density", "block_check", "no_block", "identifier_check", "cut_off", "misplaced", "missed")
 
 
 class _Look:
@@ -143,13 +162,13 @@ class _Look:
         track = self.tracks[stretch]
         if track.turn and track.cells:
             return track.cells, 0
-        nominal = 60e12 / rpm / track.cell_ps
+        nominal = min(max(60e12 / rpm / track.cell_ps, 1), _LONGEST)
         marks = np.array(track.marks, np.int64)
         apart = marks[1:] - marks[:-1]
-        marked, _ = _usual(apart[apart <= _LOST * nominal])
+        marked, _ = usual_distance(apart[apart <= _LOST * nominal])
         if marked:
             return marked, 0
-        seen, shared = _usual(self._distances(stretch))
+        seen, shared = usual_distance(self._distances(stretch))
         seen /= max(1, round(seen / nominal))  # sightings on every second turn only are two turns apart
         most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()
         return (seen, 0) if seen and (most or seen > _SHORTEST * nominal) else (0, nominal)
@@ -172,7 +191,7 @@ class _Look:
         made: Places = np.diff(self.found.start[order])[same]
         return made
 
-    def _gaps(self, counted: Places) -> _Gaps:
+    def _gaps(self, counted: Places) -> Gaps:
         """Where a sector was missed, when each identifier counts for the sector given (or -1)."""
         met = np.flatnonzero(counted != NOT_HERE)
         stretch, start = self.found.stretch[met], self.found.start[met]
@@ -192,7 +211,7 @@ class _Look:
         begins = new & (start > limit)
         between = ~new & (start - before > 1.5 * turn)
         ends = old & (self.counts[stretch] - start > limit)
-        return _Gaps(
+        return Gaps(
             np.concatenate((stretch[begins], stretch[between], stretch[ends], never[0])),
             np.concatenate((column[begins], column[between], column[ends], never[1])),
             np.concatenate((np.full(begins.sum(), -1), before[between], start[ends], np.full(len(never[0]), -1))),
@@ -269,6 +288,8 @@ class _Look:
             cut_off=self._at(self.own[named[cut]]),
             misplaced=self._at(self._numbered(found)[stray]),
             missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
+            any_sound_identifier=bool(found.sound.any()),
+            any_sound_field=bool(found.sound.any() or blocks.sound.any()),
             place=self.own[sound],
             block=block[whole & here],
             identifier=sound,
@@ -278,16 +299,6 @@ class _Look:
         made = np.zeros(len(self.geometry.addresses), np.bool_)
         made[places[places != NOT_HERE]] = True
         return made
-
-
-def _usual(distances: Places) -> tuple[float, int]:
-    """The distance that most of some share within a fiftieth (of several the longest), and how many do; 0 without any."""
-    if not len(distances):
-        return 0, 0
-    ordered = np.sort(distances)
-    shared = np.searchsorted(ordered, ordered * 1.02, side="right") - np.searchsorted(ordered, ordered * 0.98)
-    best = len(ordered) - 1 - int(np.argmax(shared[::-1]))
-    return float(ordered[best]), int(shared[best])
 
 
 def _columns(table: Places, stretch: Ints, place: Places) -> Places:

@@ -37,7 +37,7 @@ def bodies(geometry: Geometry, reading: Reading) -> list[bytes]:
     sound = [number for number in range(len(reading.identifiers)) if reading.identifiers.sound[number]]
     blocks = [(int(reading.identifiers.number("sector")[number]), reading.block_of[number]) for number in sound]
     whole = reading.blocks.sound
-    rows = [(sector, reading.blocks.rows[block, at : at + geometry.size].tobytes()) for sector, block in blocks if whole[block]]
+    rows = [(sector, reading.blocks.bodies(slice(block, block + 1)).tobytes()) for sector, block in blocks if whole[block]]
     return [row for _, row in sorted(rows)]
 
 
