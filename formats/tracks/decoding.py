@@ -40,7 +40,10 @@ def rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
 
 def tag_cells(record: Record) -> int:
     """Cells from a record's first byte to the end of its tag, 0 without a tag."""
-    return _tag_place(record)[1] * 8 if record.tag else 0
+    if not record.tag:
+        return 0
+    plain, coded = registry.code(record.parts[0].code).unit
+    return -(-(record.offsets[record.tag] + record.field(record.tag).size) * 8 * coded // plain)
 
 
 def _tag_place(record: Record) -> tuple[Field, int]:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from formats.containers.capture import Track
 from formats.model.geometry import Address, Gap
+from formats.tracks.reading import Stretch, read_fields
 
 SECTOR = {
     "fm-40x18x128-288rpm": Address(20, 0, 4),
@@ -411,6 +412,28 @@ def test_a_track_whose_turn_is_too_long_fails(copy, sector, factor, kinds, how):
     track = copy.track(place, cells, how == "flag", (0, len(turn)) if how == "marks" else ())
     wanted = {address: kind for address in all_of(copy, sector) for kind in kinds}
     assert found(copy.verdict({place: [track]})) == wanted
+
+
+@pytest.mark.parametrize("name", ["gcr6and2-35x16x256"])
+@pytest.mark.parametrize(("twice", "shown"), [(8, True), (7, False)])
+def test_half_of_a_tracks_sectors_show_how_short_its_turn_is(copy, sector, twice, shown):
+    """13 of 16 sectors stand on a turn of 85 %, so many of them are met twice: with fewer than half they may just be recorded twice."""
+    place = copy.place(sector)
+    pitch = copy.geometry.pitches[place[0]]
+    lead = copy.fields(sector._replace(sector=0))[0].start
+    turn = np.zeros(int(len(copy.cells[place]) * 0.85), np.uint8)
+    turn[: 13 * pitch] = copy.cells[place][lead : lead + 13 * pitch]
+    read = copy.track(place, np.resize(turn, len(turn) + twice * pitch), False)
+    kinds = found(copy.verdict({place: [read]}))
+    met = set(read_numbers(copy, place, turn))
+    assert len(met) == 13
+    assert {address.sector for address, kind in kinds.items() if kind == "density"} == (met if shown else set())
+
+
+def read_numbers(copy: Copy, place: tuple[int, int], cells: np.ndarray) -> list[int]:
+    """The sectors whose identifiers stand in some cells of a track."""
+    stretch = copy.track(place, cells, False)
+    return read_fields(copy.geometry, [Stretch(stretch.bits, stretch.cells, False)]).identifiers.number("sector").tolist()
 
 
 @pytest.mark.parametrize("name", ["gcr4to5-35z", "gcr4to5-77z-2s"])

@@ -1,5 +1,6 @@
 """The contract's section 6 on dumps, reports, sides, diagnoses, serials and actions, story by story."""
 
+import math
 import os
 from dataclasses import replace
 
@@ -13,6 +14,7 @@ from formats.containers import sector_report
 from formats.errors import ContainerError
 from formats.model.geometry import Address
 from mastering.judging.compare import Target, compare_dump
+from mastering.judging.diagnose import distance
 from mastering.judging.identical import Quick
 from mastering.judging.verdict import KINDS
 from mastering.master.serial import check_character, is_serial, serial, slot_words
@@ -197,6 +199,14 @@ def test_a_read_of_the_other_side_that_ended_early_tried_nothing_of_the_side_ask
     assert (verdict.diagnosis, {finding.kind for finding in verdict.findings}, verdict.good) == ("other-side", {"not-tried"}, 0)
 
 
+def test_sectors_read_as_both_sides_are_neither_sides(one_machine):
+    """Two discs in one capture: where both sides' bytes were read soundly, a sector speaks for neither."""
+    mine, theirs = Copy(one_machine, "A"), Copy(one_machine, "B")
+    both = {place: [mine.track(place), theirs.track(place)] for place in mine.cells}
+    verdict = judge(one_machine, mine.capture(both), side="A")
+    assert (verdict.diagnosis, len(verdict.findings), {finding.kind for finding in verdict.findings}) == (None, 100, {"differs"})
+
+
 def test_half_of_the_other_side_is_not_the_other_side(one_machine):
     a, b = (one_machine.sides[name].dump for name in "AB")
     half = a[: 256 * 250] + b[256 * 250 :]
@@ -265,6 +275,30 @@ def test_another_master_at_hand_is_named_best_share_first(zoned):
     assert judge(zoned, foreign, others=at_hand).matches == ("Ferryman 1.2 A",)
 
 
+def test_a_master_with_larger_sectors_is_named_too():
+    """The same number of bytes in sectors twice as large: the length does not tell them apart, the bytes do."""
+    small, large = "mfm-40x18x256", "mfm-40x9x512"
+    master, other = master_of(small), make_master({"A": (large, random_dump(registry.geometry(large), 4))}, name="Ferryman")
+    dump = other.sides["A"].dump
+    assert judge_dump(master, dump, others=[other]).matches == ("Ferryman 1.2 A",)
+    assert judge_dump(other, master.sides["A"].dump, others=[master]).matches == ("Lamplighter 1.2 A",)
+
+
+@given(sizes=st.tuples(st.integers(1, 6), st.integers(1, 6)), data=st.data())
+def test_no_master_is_passed_over_that_a_dump_could_be(sizes, data):
+    """A sector that differs touches only so many of another master's: those apart can't have more sectors than that."""
+    length = 8 * math.lcm(*sizes) * 2
+    dump = random_dump(registry.geometry(ZONED), 4)[:length]
+    changes = bytearray(dump)
+    for at in data.draw(st.sets(st.integers(0, length - 1), max_size=6)):
+        changes[at] ^= 0x55
+    side = replace(master_of(ZONED).sides["A"], unproven=(), slot=None)
+    mine = Target(replace(side, plain={"size": 8 * sizes[0]}, dump=dump), "SM-004")
+    other = Target(replace(side, geometry_id="other", plain={"size": 8 * sizes[1]}, dump=bytes(changes)), "SM-004")
+    judged, theirs = (compare_dump(each, bytes(changes), None) for each in (mine, other))
+    assert int(theirs.equal.sum()) <= distance(mine, other).at_most(judged)
+
+
 def test_a_disc_of_another_declared_geometry(zoned):
     verdict = judge(zoned, Copy(master_of(MFM)).capture())
     assert (verdict.diagnosis, verdict.action) == ("other-geometry", "ask")
@@ -308,6 +342,21 @@ def test_a_reader_that_lost_a_sector(zoned):
         assert verdict.diagnosis == diagnosis
         assert len(verdict.findings) == 683 - place
     assert judge_dump(zoned, dump[: 300 * 256] + dump[301 * 256 :]).diagnosis == "shifted"
+
+
+def test_a_reader_that_lost_sixteen_sectors_near_the_end(zoned):
+    """The last sixteen places have nothing further on in the master: they don't count."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 653 * 256] + dump[669 * 256 :] + b"\xf6" * (16 * 256)
+    assert judge_dump(zoned, moved).diagnosis == "shifted"
+
+
+@pytest.mark.parametrize(("others", "diagnosis"), [(7, "shifted"), (8, None)])
+def test_more_than_half_of_what_differs_must_be_shifted(zoned, others, diagnosis):
+    """Eight sectors moved up, and others that hold anything; the last place of all, behind which nothing stands, doesn't count."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 300 * 256] + dump[301 * 256 : 309 * 256] + dump[308 * 256 :]
+    assert judge_dump(zoned, changed(moved, *range(500, 500 + others), 682)).diagnosis == diagnosis
 
 
 def test_a_capture_that_lacks_the_last_cylinders(zoned):
