@@ -6,13 +6,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong: `where` names its place (a dotted key, a file, a sector), `what` says it in plain words."""
+    """One thing that is wrong: `where` names its place (a dotted key, a file, a sector), `what` says it in plain words.
+
+    `beside`: another such place, with which the sentence ends.
+    """
 
     where: str
     what: str
+    beside: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}" if self.where else self.what
+        sentence = f"{self.what} {self.beside}" if self.beside else self.what
+        return f"{self.where}: {sentence}" if self.where else sentence
 
 
 class FormatsError(Exception):
@@ -26,6 +31,10 @@ class DefinitionError(FormatsError):
         self.name = name
         self.problems = tuple(problems)
         super().__init__(f"{name}: {'; '.join(map(str, problems))}")
+
+
+class DeclarationWarning(UserWarning):
+    """A declaration of another package can't be used, and what was asked for is done without it."""
 
 
 class ContainerError(FormatsError):

@@ -1,106 +1,87 @@
-"""Codes, geometries, volumes and containers by name: our own by listing the folder, others' by entry point.
+"""Codes, geometries and volumes by name, each proved when it is loaded: a caller never holds a geometry that contradicts itself."""
 
-A name that is one of our files is imported from it and nothing else is asked. Reading the entry points costs more than
-starting the interpreter, so it happens only for a name that is not ours. Nothing is swallowed: a file of ours that fails to import
-raises, with its name in the traceback; another package's that does, or one that does not declare what it should, raises
-`DefinitionError` with its name.
-"""
-
+import warnings
 from functools import cache
-from importlib import import_module
-from os import listdir
-from os.path import dirname, join
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from formats.errors import DefinitionError, Problem
+from formats import loading
+from formats.errors import DeclarationWarning, DefinitionError
+from formats.loading import claims_of_own, load, origin
 
 if TYPE_CHECKING:
     from formats.codes.interface import Code
     from formats.model.geometry import Geometry
     from formats.volumes.interface import Volume
 
-_NOT_DECLARATIONS = {"__init__.py", "interface.py"}
-
-
-@cache
-def _own(kind: str) -> dict[str, str]:
-    """Id to module name of the files in one folder of this package: `gcr4to5_35z.py` declares `gcr4to5-35z`."""
-    folder = join(dirname(__file__), kind)
-    files = sorted(name for name in listdir(folder) if name.endswith(".py") and name not in _NOT_DECLARATIONS)
-    return {name[:-3].replace("_", "-"): f"formats.{kind}.{name[:-3]}" for name in files}
-
-
-@cache
-def _foreign(kind: str) -> dict[str, Any]:
-    """The entry points of other packages in the group `formats.KIND`."""
-    from importlib.metadata import entry_points
-
-    return {point.name: point for point in entry_points(group=f"formats.{kind}")}
-
-
-@cache
-def _load(kind: str, attribute: str, name: str) -> Any:
-    module = _own(kind).get(name)
-    if module is not None:
-        found = getattr(import_module(module), attribute, None)
-    else:
-        point = _foreign(kind).get(name)
-        if point is None:
-            raise KeyError(name)
-        return _foreign_object(name, attribute, point)
-    return _named(name, attribute, found)
-
-
-def _named(name: str, attribute: str, found: Any) -> Any:
-    """What a file declares. DefinitionError when it is none of that name."""
-    declared = getattr(found, "id", None)
-    if declared != name:
-        raise DefinitionError(name, [Problem("", f"its file declares {declared!r} as {attribute}, not {name!r}")])
-    return found
-
-
-def _foreign_object(name: str, attribute: str, point: Any) -> Any:
-    """What an entry point names. DefinitionError, with its package, when it is none or can't be loaded: no defect of this program."""
-    try:
-        return _named(name, attribute, point.load())
-    except DefinitionError as error:
-        problems = list(error.problems)
-    except Exception as error:
-        problems = [Problem("", f"can't be loaded from {point.value}: {type(error).__name__}: {error}")]
-    raise DefinitionError(name, [*problems, Problem("", f"it comes from the package {point.dist.name}")])
-
 
 def names(kind: str, foreign: bool = True) -> list[str]:
-    """Every id of a kind (`codes`, `geometries`, `volumes`), our own first."""
-    own = list(_own(kind))
-    return own + sorted(set(_foreign(kind)) - set(own)) if foreign else own
+    """Every id of a kind (`codes`, `geometries`, `volumes`), our own first; `foreign` False: only our own."""
+    ids = list(loading.own(kind))
+    return ids + sorted(set(loading.foreign(kind)) - set(ids)) if foreign else ids
 
 
 def code(name: str) -> "Code":
     """The recording code of that name. KeyError when there is none."""
-    found: Code = _load("codes", "CODE", name)
-    return found
+    declared: Code = load("codes", name)
+    return declared
 
 
+@cache
 def geometry(name: str) -> "Geometry":
     """The declared geometry of that id. KeyError when there is none, DefinitionError when it contradicts itself."""
-    found: Geometry = _load("geometries", "GEOMETRY", name)
-    return found
+    from formats.model.proof import prove
+
+    declared: Geometry = load("geometries", name)
+    try:
+        return prove(declared)
+    except DefinitionError as error:
+        raise DefinitionError(name, [*error.problems, *origin("geometries", name)]) from error
 
 
 def geometries() -> tuple[list["Geometry"], list[DefinitionError]]:
-    """Every declared geometry, in the order of `names`, and what is wrong with those that can't be."""
-    made: list[Geometry] = []
+    """Every declared geometry, in the order of `names`, and what is wrong with those that can't be had, and with claims of our names."""
+    proved: list[Geometry] = []
     broken: list[DefinitionError] = []
     for name in names("geometries"):
         try:
-            made.append(geometry(name))
+            proved.append(geometry(name))
         except DefinitionError as error:
             broken.append(error)
-    return made, broken
+    return proved, broken + claims_of_own("geometries")
+
+
+def usable_geometries() -> list["Geometry"]:
+    """Every declared geometry that can be had; a `DeclarationWarning` names each that can't, once."""
+    proved, broken = geometries()
+    _warn(broken)
+    return proved
+
+
+def usable_volumes() -> list["Volume"]:
+    """Every declared volume that can be had; a `DeclarationWarning` names each that can't, once."""
+    loaded, broken = volumes()
+    _warn(broken)
+    return loaded
+
+
+def _warn(broken: list[DefinitionError]) -> None:
+    for error in broken:
+        warnings.warn(f"{error}; this goes on without it", DeclarationWarning, stacklevel=3)
 
 
 def volume(name: str) -> "Volume":
-    """The volume (file system) of that id. KeyError when there is none."""
-    found: Volume = _load("volumes", "VOLUME", name)
-    return found
+    """The volume (file system) of that id. KeyError when there is none, DefinitionError when its package can't be loaded."""
+    declared: Volume = load("volumes", name)
+    return declared
+
+
+def volumes() -> tuple[list["Volume"], list[DefinitionError]]:
+    """Every declared volume, in the order of `names`, and what is wrong with those that can't be had, and with claims of our names."""
+    loaded: list[Volume] = []
+    broken: list[DefinitionError] = []
+    for name in names("volumes"):
+        try:
+            loaded.append(volume(name))
+        except DefinitionError as error:
+            broken.append(error)
+    return loaded, broken + claims_of_own("volumes")

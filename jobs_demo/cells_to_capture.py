@@ -14,7 +14,7 @@ from pathlib import Path
 def tracks(folder):
     """Cylinder, head, cell length in nanoseconds and cells of every track."""
     for path in sorted(Path(folder).glob("track-*.txt")):
-        cell_ns, *cells = path.read_text().split()
+        cell_ns, *cells = path.read_bytes().decode("ascii", "replace").split()
         yield *map(int, path.stem.split("-")[1:]), float(cell_ns), "".join(cells)
 
 

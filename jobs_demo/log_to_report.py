@@ -20,7 +20,7 @@ LAST = "all tracks read"
 
 def main(log, out):
     """Writes the report: good at the first try, unless a message says otherwise."""
-    lines = [line.strip() for line in Path(log).read_text().splitlines()]
+    lines = [line.strip() for line in Path(log).read_bytes().decode("utf-8", "replace").splitlines()]
     if LAST not in lines:  # a reader that broke off says nothing of the sectors that it never came to
         sys.exit(f"{log}: no line '{LAST}': the reading was broken off; read the disc again")
     rows = {sector: ("good", 1) for sector in SECTORS}
@@ -30,7 +30,7 @@ def main(log, out):
             rows[int(track), int(head), int(sector)] = STATES.get(words, "unread"), int(tries)
     report = ["track,head,sector,state,tries"]
     report += [f"{track},{head},{sector},{state},{tries}" for (track, head, sector), (state, tries) in rows.items()]
-    Path(out).write_text("\n".join(report) + "\n")
+    Path(out).write_bytes(("\n".join(report) + "\n").encode())
 
 
 main(*sys.argv[1:]) if len(sys.argv) == 3 else sys.exit(__doc__)

@@ -1,6 +1,12 @@
 """What stops a command: one line for people, and an exit status."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from formats.errors import Problem
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _FEW = 8  # names that a line has room for
 
@@ -12,11 +18,12 @@ class MasteringError(Exception):
 
 
 class ProblemsError(MasteringError):
-    """Several things are wrong; each has its own line."""
+    """Several things are wrong with a file; each has its own line."""
 
-    def __init__(self, problems: Sequence[str]) -> None:
-        self.problems = tuple(problems)
-        super().__init__("\n".join(problems))
+    def __init__(self, problems: "Sequence[Problem | str]", path: "Path | None" = None) -> None:
+        self.problems = tuple(Problem("", each) if isinstance(each, str) else each for each in problems)
+        self.lines = tuple(str(problem) if path is None else f"{path}: {problem}" for problem in self.problems)
+        super().__init__("\n".join(self.lines))
 
 
 def unknown(name: str, known: Sequence[str]) -> str:

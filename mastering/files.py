@@ -5,7 +5,7 @@ import json
 import os
 import re
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import Any
@@ -60,6 +60,43 @@ def new_file(target: Path) -> Iterator[Path]:
         raise MasteringError(f"{target}: exists already; name a file that does not") from error
     except OSError as error:
         raise MasteringError(f"{target}: can't be written: {error.strerror}") from error
+
+
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Makes several files that did not exist in a folder that may, each whole, all flushed. MasteringError when one exists."""
+    for name in files:
+        refuse_existing(folder / name)
+    try:
+        folder.mkdir(exist_ok=True)
+        with flushing(folder.absolute().parent), flushing(folder):
+            sweep(folder)
+            for name, data in files.items():
+                _write_flushed(folder, name, data, give_name)
+    except FileExistsError as error:
+        raise MasteringError(f"{folder / name}: exists already; name a folder that holds no such file") from error
+    except OSError as error:
+        raise MasteringError(f"{folder}: can't be written: {error.strerror}") from error
+
+
+def replace_file(target: Path, data: bytes) -> None:
+    """Makes a file or replaces it, whole or not at all, flushed with its name. MasteringError when it can't be written."""
+    try:
+        with flushing(target.absolute().parent):
+            _write_flushed(target.absolute().parent, target.name, data, Path.replace)
+    except OSError as error:
+        raise MasteringError(f"{target}: can't be written: {error.strerror}") from error
+
+
+def _write_flushed(folder: Path, name: str, data: bytes, give: Callable[[Path, Path], object]) -> None:
+    beside = folder / f".{name}.{os.getpid()}{UNFINISHED}"
+    try:
+        with beside.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        give(beside, folder / name)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 UNFINISHED = ".unfinished"

@@ -5,7 +5,12 @@ Runs marked `campaign` only when asked for (`pytest -m campaign`).
 
 import os
 
+import pytest
 from hypothesis import settings
+from shared_demo import shared_demo
+
+os.environ["COLUMNS"] = "400"  # sentences stay on one line; how they wrap is tested where the screen is
+os.environ["TZ"] = "UTC"
 
 settings.register_profile("bench", deadline=None, derandomize=os.environ.get("CI") == "true")
 settings.load_profile("bench")
@@ -16,3 +21,9 @@ def pytest_collection_modifyitems(config, items):
         long = [item for item in items if item.get_closest_marker("campaign")]
         config.hook.pytest_deselected(items=long)
         items[:] = [item for item in items if not item.get_closest_marker("campaign")]
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """The folder with the demo's shop, which is only read, and what the demo printed."""
+    return shared_demo(tmp_path_factory)

@@ -1,1 +1,1 @@
-"""How bytes become cells: one code a file, found by its name."""
+"""How bytes become cells: one recording code a file, loaded by its name."""

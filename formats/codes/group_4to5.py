@@ -35,12 +35,12 @@ class GroupFourToFive:
         """The bytes; a byte is sound when both of its words are of the code."""
         units = rows.shape[1] // 5
         columns = np.ascontiguousarray(rows.reshape(-1, 5).T)  # five long runs are faster than many runs of five
-        found = np.empty((len(rows) * units, 4), np.uint16)
+        values = np.empty((len(rows) * units, 4), np.uint16)
         for word in range(4):
             pair = columns[word].astype(np.uint16) << 8 | columns[word + 1]
-            found[:, word] = _BYTE.take(pair >> _DOWN[word] & 0x3FF)
-        found = found.reshape(len(rows), units * 4)
-        return found.astype(np.uint8), found < _NONE
+            values[:, word] = _BYTE.take(pair >> _DOWN[word] & 0x3FF)
+        values = values.reshape(len(rows), units * 4)
+        return values.astype(np.uint8), values < _NONE
 
 
 CODE = GroupFourToFive()

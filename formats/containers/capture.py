@@ -12,17 +12,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, NoReturn
 
-from formats.containers import limits
-from formats.containers.limits import LARGEST_CAPTURE, LAST_CYLINDER, MOST_CHUNKS, MOST_INDEX_MARKS
+from formats import bounds
+from formats.bounds import LARGEST_CAPTURE, LAST_CYLINDER, MOST_CHUNKS, MOST_INDEX_MARKS, SIGNATURE
+from formats.containers.shared import times
+from formats.containers.shared.times import BrokenTimesError, Times
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
-
-SIGNATURE = limits.SIGNATURE
 
 _FRAME = struct.Struct(">I4s")  # length of the payload, type
 _TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in ps (INTV: ticks per second), number of cells (intervals)
 _TURN = 1  # flag: exactly one turn
-_LARGEST = {b"HEAD": limits.LARGEST_HEAD, b"CELL": limits.LARGEST_CELL}
+_LARGEST = {b"HEAD": bounds.LARGEST_HEAD, b"CELL": bounds.LARGEST_CELL}
 _SHOWN = 40  # characters of a value in a message
 _REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 
@@ -45,7 +45,10 @@ class Track:
 
 @dataclass(frozen=True)
 class Capture:
-    """A whole capture. `rpm`: nominal speed of the drive; `tpi`: of its steps, where they are not the geometry's."""
+    """A whole capture. `rpm`: nominal speed of the drive; `tpi`: of its steps, where they are not the geometry's.
+
+    `tracks` are its reads as cells, `times` those as times between transitions; `reversed` ones are still to be turned round.
+    """
 
     rpm: float
     writer: str
@@ -53,6 +56,7 @@ class Capture:
     reversed: bool = False
     simulated: bool = False
     tpi: float | None = None
+    times: tuple[Times, ...] = ()
 
 
 # Reading
@@ -82,7 +86,8 @@ def read(data: bytes, name: str) -> Capture:
     head = next(known)  # a file without even a TAIL is refused before
     if head.type != b"HEAD":
         head.refuse("HEAD was expected first")
-    return replace(_head(head), tracks=_tracks(known))
+    cells, reads = _tracks(known)
+    return replace(_head(head), tracks=cells, times=reads)
 
 
 def _damage(data: bytes) -> str:
@@ -163,28 +168,33 @@ def _is_positive(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value <= sys.float_info.max
 
 
-def _tracks(chunks: Iterator[_Chunk]) -> tuple[Track, ...]:
-    """The tracks behind HEAD, each with the marks right behind it."""
+def _tracks(chunks: Iterator[_Chunk]) -> tuple[tuple[Track, ...], tuple[Times, ...]]:
+    """The tracks behind HEAD, as cells and as times, each with the marks right behind it."""
     tracks: list[Track] = []
-    before = b"HEAD"
+    reads: list[Times] = []
+    before, left = b"HEAD", times.LARGEST_INFLATED
     for chunk in chunks:
         if chunk.type == b"CELL":
             tracks.append(_cell(chunk))
-        elif chunk.type == b"MARK":
-            if before != b"CELL":
-                chunk.refuse(f"index marks belong right behind a track, not behind {before.decode()}")
-            tracks[-1] = replace(tracks[-1], marks=_marks(chunk, tracks[-1].cells))
         elif chunk.type == b"INTV":
-            _intervals(chunk)
+            reads.append(_intervals(chunk, left))
+            left -= 4 * reads[-1].count
+        elif chunk.type == b"MARK":
+            if before == b"CELL":
+                tracks[-1] = replace(tracks[-1], marks=_marks(chunk, tracks[-1].cells))
+            elif before == b"INTV":
+                reads[-1] = replace(reads[-1], marks=_marks(chunk, None))
+            else:
+                chunk.refuse(f"index marks belong right behind a track, not behind {before.decode()}")
         elif chunk.type == b"TAIL":
             if chunk.payload:
                 chunk.refuse("TAIL must be empty")
-            if not tracks:
-                chunk.refuse("the file holds no track (no CELL chunk); read the disc again")
+            if not tracks and not reads:
+                chunk.refuse("the file holds no track (no CELL or INTV chunk); read the disc again")
         else:
             chunk.refuse("HEAD stands a second time" if chunk.type == b"HEAD" else "a type that this version does not know")
         before = chunk.type
-    return tuple(tracks)
+    return tuple(tracks), tuple(reads)
 
 
 def _place(chunk: _Chunk) -> tuple[int, int, int, int, int]:
@@ -199,11 +209,22 @@ def _place(chunk: _Chunk) -> tuple[int, int, int, int, int]:
     return cylinder, head, flags, scale, count
 
 
-def _intervals(chunk: _Chunk) -> NoReturn:
-    _, _, flags, ticks, _ = _place(chunk)
+def _intervals(chunk: _Chunk, left: int) -> Times:
+    """The times of an INTV, proved to be what it announces; `left`: bytes that the rest of the file may become."""
+    if len(chunk.payload) > times.LARGEST_CHUNK:
+        chunk.refuse(f"{len(chunk.payload):,} bytes, at most {times.LARGEST_CHUNK:,} are allowed")
+    cylinder, head, flags, ticks, count = _place(chunk)
     if flags or not ticks:
         chunk.refuse(f"flags {flags:04X} and {ticks} ticks per second, where 0 and more than 0 were expected")
-    chunk.refuse("times between transitions (INTV) are not yet judged; export bit cells (CELL) instead")
+    if 4 * count > left:
+        chunk.refuse(f"{count:,} intervals: the file would unpack to more than {times.LARGEST_INFLATED:,} bytes")
+    made = Times(cylinder, head, ticks, count, chunk.payload[_TRACK.size :])
+    try:
+        for _ in made.intervals():
+            pass
+    except BrokenTimesError as error:
+        chunk.refuse(str(error))
+    return made
 
 
 def _cell(chunk: _Chunk) -> Track:
@@ -220,7 +241,8 @@ def _cell(chunk: _Chunk) -> Track:
     return Track(cylinder, head, bool(flags), cell_ps, count, bits)
 
 
-def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
+def _marks(chunk: _Chunk, cells: int | None) -> tuple[int, ...]:
+    """Index marks, within so many `cells`; those of times may lie behind the last transition."""
     count = int.from_bytes(chunk.payload[:2], "big")
     if count > MOST_INDEX_MARKS:
         chunk.refuse(f"{count:,} index marks, at most {MOST_INDEX_MARKS} are allowed")
@@ -229,7 +251,7 @@ def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
     marks = struct.unpack_from(f">{count}I", chunk.payload, 2)
     if list(marks) != sorted(set(marks)):
         chunk.refuse("index marks must ascend")
-    if marks and marks[-1] > cells:
+    if marks and cells is not None and marks[-1] > cells:
         chunk.refuse(f"an index mark at cell {marks[-1]:,} of {cells:,}")
     return marks
 
@@ -238,13 +260,17 @@ def _marks(chunk: _Chunk, cells: int) -> tuple[int, ...]:
 
 
 def upright(capture: Capture) -> Capture:
-    """A capture whose medium passed the head the right way round: a reversed one is turned round, cells and marks."""
+    """A capture whose medium passed the head the right way round: a reversed one's cells and marks are turned round.
+
+    Times are left as they are: a reader turns the cells that it makes of them.
+    """
     if not capture.reversed:
         return capture
-    return replace(capture, reversed=False, tracks=tuple(_turned(track) for track in capture.tracks))
+    return replace(capture, reversed=False, tracks=tuple(turned(track) for track in capture.tracks))
 
 
-def _turned(track: Track) -> Track:
+def turned(track: Track) -> Track:
+    """A track's cells and marks from its end to its start."""
     spare = -track.cells % 8
     backwards = int.from_bytes(track.bits[::-1].translate(_REVERSED), "big") << spare
     bits = (backwards & ((1 << len(track.bits) * 8) - 1)).to_bytes(len(track.bits), "big")
@@ -257,8 +283,9 @@ def on_geometry(capture: Capture, geometry: Geometry, name: str) -> Capture:
         return capture
     if capture.tpi != 2 * geometry.tpi:
         raise ContainerError(f"{name}: {capture.tpi:g} tracks per inch, where {geometry.id} needs {geometry.tpi} or twice that")
-    even = (track for track in capture.tracks if track.cylinder % 2 == 0)
-    return replace(capture, tpi=None, tracks=tuple(replace(track, cylinder=track.cylinder // 2) for track in even))
+    cells = tuple(replace(track, cylinder=track.cylinder // 2) for track in capture.tracks if track.cylinder % 2 == 0)
+    reads = tuple(replace(read, cylinder=read.cylinder // 2) for read in capture.times if read.cylinder % 2 == 0)
+    return replace(capture, tpi=None, tracks=cells, times=reads)
 
 
 # Writing
@@ -273,9 +300,14 @@ def write(capture: Capture) -> bytes:
     for track in capture.tracks:
         fields = _TRACK.pack(track.cylinder, track.head, _TURN if track.turn else 0, track.cell_ps, track.cells)
         parts.append(_framed(b"CELL", fields + track.bits))
-        if track.marks:
-            parts.append(_framed(b"MARK", struct.pack(f">H{len(track.marks)}I", len(track.marks), *track.marks)))
+        parts += _framed_marks(track.marks)
+    for read in capture.times:
+        parts += [_framed(b"INTV", times.payload(read)), *_framed_marks(read.marks)]
     return b"".join([*parts, _framed(b"TAIL", b"")])
+
+
+def _framed_marks(marks: Sequence[int]) -> list[bytes]:
+    return [_framed(b"MARK", struct.pack(f">H{len(marks)}I", len(marks), *marks))] if marks else []
 
 
 def _framed(kind: bytes, payload: bytes) -> bytes:

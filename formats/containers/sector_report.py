@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NoReturn
 
-from formats.containers.limits import LARGEST_REPORT
+from formats.bounds import LARGEST_REPORT
 from formats.errors import ContainerError
 from formats.model.geometry import Address, Geometry
 

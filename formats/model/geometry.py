@@ -1,4 +1,4 @@
-"""What a geometry is: zones, gaps and records, and the proof that they fit a turn of the disc.
+"""What a geometry is: zones, gaps and records. Whether they fit a turn of a disc is `formats.model.proof`'s: who loads one proves it.
 
 Sizes are in bytes or in cells, never in seconds, but for a zone's cell length. A cell is the time of one possible flux
 transition. Nothing here needs numpy: laying down and reading cells is `formats.tracks.encode`.
@@ -9,8 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from formats import registry
-from formats.errors import DefinitionError
+from formats.loading import load
 from formats.model.plain import from_plain, to_plain
 from formats.model.record import Check, Field, Mark, Part, Record
 from formats.source import Source
@@ -91,21 +90,15 @@ class Geometry:
     coercivity: str = "300 Oe"
     tolerance: Fraction = Fraction(15, 1000)
 
-    def __post_init__(self) -> None:
-        from formats.model.proof import problems
-
-        if found := list(problems(self)):
-            raise DefinitionError(self.id, found)
-
     def __hash__(self) -> int:
-        """Of the id alone: equal ones have equal ids, and there are hundreds of numbers in one."""
+        """The hash of the id alone: equal geometries have equal ids, and a geometry has hundreds of numbers."""
         return hash(self.id)
 
     # What it holds
 
     @property
     def code(self) -> str:
-        """The recording code of its blocks, by the word with which declared ids begin."""
+        """The recording code of the data blocks, by the word with which declared ids begin (`fm`, `mfm`, `gcr4to5`)."""
         part = next(each for each in self.block.parts if any(field.name == "body" for field in each.fields))
         return part.code.replace("group-", "gcr")
 
@@ -207,23 +200,23 @@ class Geometry:
         return tuple(name for name in fields if name not in RESERVED and name not in stored)
 
     def identity_values(self, disc_id: bytes, volume_number: int) -> dict[str, int]:
-        """What the identity fields hold on a disc with that id (two bytes) and volume number."""
-        known = {
+        """The numbers in the identity fields of a disc with that id (two bytes) and volume number, by field."""
+        values = {
             "id1": disc_id[0],
             "id2": disc_id[1],
             "volume": volume_number,
             "length": (self.size // 128).bit_length() - 1,  # N of the controllers: 128 << N bytes
         }
-        return {name: known[name] for name in self.identity}
+        return {name: values[name] for name in self.identity}
 
     # Cells
 
     def record_cells(self, record: Record) -> int:
-        """Cells of a record behind its mark's lead."""
+        """Cells of a record after the lead of its mark."""
         return sum(part_cells(each) for each in record.parts)
 
     def laid_cells(self, element: Element, zone: Zone) -> int:
-        """Cells that an element takes on a track of that zone, as it is written."""
+        """Cells that a gap or a record takes on a track of that zone, as it is written."""
         if isinstance(element, Record):
             return len(element.mark.laid) + self.record_cells(element)
         return (element.count or zone.gap) * fill_cells(element)
@@ -261,7 +254,7 @@ class Geometry:
         return lead + zone.sectors * self.sector_cells(zone) - after
 
     def left_cells(self, zone: Zone) -> int:
-        """Cells that the tail has on a track of that zone; below 0: what the last sector's gap lacks."""
+        """Cells that are left for the tail on a track of that zone; below 0: by how many cells the last sector's gap is cut."""
         lead = sum(self.laid_cells(each, zone) for each in self.lead)
         return int(self.exact_cells(zone)) - lead - zone.sectors * self.sector_cells(zone)
 
@@ -278,29 +271,31 @@ class Geometry:
 
     def plain(self) -> dict[str, Any]:
         """JSON values from which `from_plain` makes an equal geometry; its sources, which explain it and change nothing, are left out."""
-        made: dict[str, Any] = to_plain(self)
-        del made["sources"]
-        return made
+        plain_form: dict[str, Any] = to_plain(self)
+        del plain_form["sources"]
+        return plain_form
 
     @staticmethod
     def from_plain(plain: dict[str, Any]) -> "Geometry":
-        """The geometry of a plain form. KeyError, TypeError, ValueError or DefinitionError when it is none."""
-        made: Geometry = from_plain({"sources": []} | plain, _CLASSES)
-        return made
+        """The geometry of a plain form, not proved. KeyError, TypeError or ValueError when it is none."""
+        geometry: Geometry = from_plain({"sources": []} | plain, _CLASSES)
+        return geometry
 
 
 _CLASSES: dict[str, type] = {each.__name__: each for each in (Geometry, Zone, Gap, Record, Mark, Part, Field, Check, Source)}
 
 
 def part_cells(part: Part) -> int:
-    """Cells of a part as its code lays it down."""
-    plain, coded = registry.code(part.code).unit
-    return part.size * 8 * coded // plain
+    """How many cells a part takes on the track, in its recording code."""
+    return coded_cells(part.code, part.size)
 
 
 def fill_cells(gap: Gap) -> int:
-    """Cells of one fill of a gap."""
-    if isinstance(gap.fill, str):
-        return len(gap.fill)
-    plain, coded = registry.code(gap.code).unit
-    return 8 * coded // plain
+    """How many cells one fill of a gap takes."""
+    return len(gap.fill) if isinstance(gap.fill, str) else coded_cells(gap.code, 1)
+
+
+def coded_cells(code: str, count: int) -> int:
+    """Cells of `count` bytes in a recording code. KeyError when there is no such code."""
+    plain, coded = load("codes", code).unit
+    return int(count * 8 * coded // plain)

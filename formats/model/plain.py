@@ -25,7 +25,7 @@ def _default(value: Any, name: str) -> Any:
 
 
 def from_plain(value: Any, classes: dict[str, type]) -> Any:
-    """The inverse of `to_plain`, for the dataclasses named in `classes`. KeyError or TypeError when it is none of theirs."""
+    """The value of a plain form, made of the dataclasses in `classes`. KeyError or TypeError when it names another class or field."""
     if isinstance(value, list):
         return tuple(from_plain(each, classes) for each in value)
     if not isinstance(value, dict):

@@ -5,9 +5,10 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-from formats import registry
-from formats.errors import Problem
-from formats.model.checks import SIZES as CHECK_SIZES
+from formats.errors import DefinitionError, Problem
+from formats.loading import load
+from formats.model.bounds import out_of_bounds
+from formats.model.checks import CHECKS
 from formats.model.geometry import Gap, Geometry, Zone, fill_cells
 from formats.model.radius import HUB_HOLE, innermost
 from formats.model.record import Record
@@ -17,9 +18,21 @@ SIZE_STEP = 8  # bytes: the sizes of sectors are whole numbers of it
 LAST_NUMBER = 255  # of a track or sector: identifiers have a byte for each
 
 
+def prove(geometry: Geometry) -> Geometry:
+    """The geometry itself, when nothing is wrong with it; else DefinitionError with every problem."""
+    if wrong := list(problems(geometry)):
+        raise DefinitionError(geometry.id, wrong)
+    return geometry
+
+
 def problems(geometry: Geometry) -> Iterator[Problem]:
     """Everything that is wrong with a geometry; `where` is the field of its declaration, with the place of a gap in it."""
+    if wrong := list(out_of_bounds(geometry)):
+        yield from wrong
+        return  # nothing can be computed from such numbers
     yield from _zone_problems(geometry)
+    if any(map(_is_empty, geometry.zones)):
+        return
     records = [each for each in (*geometry.lead, *geometry.sector) if isinstance(each, Record)]
     names = [each.name for each in records]
     if names.count("identifier") != 1 or names.count("block") != 1:
@@ -54,12 +67,16 @@ def _fills(gap: Gap, count: int) -> str:
     return counted(count, "byte" if gap.code else "fill")
 
 
+def _is_empty(zone: Zone) -> bool:
+    return zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0
+
+
 def _zone_problems(geometry: Geometry) -> Iterator[Problem]:
     for before, after in pairwise(geometry.zones):
         if after.first != before.last + 1:
             yield Problem("zones", f"zone {after.first}-{after.last} does not follow on zone {before.first}-{before.last}")
     for zone in geometry.zones:
-        if zone.last < zone.first or zone.sectors < 1 or zone.cell_ns <= 0:
+        if _is_empty(zone):
             yield Problem("zones", f"zone {zone.first}-{zone.last} is empty")
     if geometry.heads not in (1, 2):
         yield Problem("heads", f"{geometry.heads} heads: a drive has 1 or 2")
@@ -88,10 +105,10 @@ def _gap_problems(geometry: Geometry) -> Iterator[Problem]:
     for where, gap in placed:
         if isinstance(gap, Record):
             continue
-        wrong = [(zone, said) for zone in geometry.zones if (said := _wrong_count(gap, gap.count or zone.gap))]
-        for zone, said in wrong if not gap.count else wrong[:1]:
+        wrong = [(zone, what) for zone in geometry.zones if (what := _wrong_count(gap, gap.count or zone.gap))]
+        for zone, what in wrong if not gap.count else wrong[:1]:
             on = f"{_tracks(zone)}: " if not gap.count and len(geometry.zones) > 1 else ""
-            yield Problem(where, on + said)
+            yield Problem(where, on + what)
     zone, cells = geometry.zones[0], 0
     for at, each in enumerate(geometry.lead):
         cells += geometry.laid_cells(each, zone)
@@ -102,7 +119,7 @@ def _gap_problems(geometry: Geometry) -> Iterator[Problem]:
 
 
 def _wrong_count(gap: Gap, count: int) -> str:
-    """What is wrong with a gap of so many fills."""
+    """What is wrong with a gap of `count` fills; empty when nothing is."""
     least = max(gap.minimum, 1)
     if count < least:
         return f"a gap of {count} is below its minimum of {least}"
@@ -128,21 +145,21 @@ def _record_problems(geometry: Geometry, records: list[Record]) -> Iterator[Prob
 
 
 def _field_problems(record: Record) -> Iterator[str]:
-    known = {field.name for field in record.fields}
-    if len(known) < len(record.fields):
+    names = {field.name for field in record.fields}
+    if len(names) < len(record.fields):
         yield "two fields have one name"
     for check in record.checks:
-        if check.name not in CHECK_SIZES:
+        if check.name not in CHECKS:
             yield f"no check is called {check.name}"
-        elif {check.first, check.last, check.stored} - known - {"mark"}:
+        elif {check.first, check.last, check.stored} - names - {"mark"}:
             yield f"the check {check.name} names a field that is not there"
-        elif CHECK_SIZES[check.name] != record.field(check.stored).size:
+        elif CHECKS[check.name].size != record.field(check.stored).size:
             yield f"{check.stored} has the wrong size for {check.name}"
 
 
 def _unit_problems(record: Record) -> Iterator[str]:
-    """Parts that their code can't hold."""
+    """A sentence for each part whose bytes don't fill its recording code's units."""
     for part in record.parts:
-        plain, _ = registry.code(part.code).unit
+        plain, _ = load("codes", part.code).unit
         if part.size % plain:
             yield f"{part.size} bytes in {part.code}, which codes {plain} at once"

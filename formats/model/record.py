@@ -70,7 +70,7 @@ def _field(renamed: Any) -> Field:
 
 
 def struct_of(fields: Iterable[Field]) -> "Struct[Any, Any]":
-    """The construct struct of plain fields: what `fields_of` was given, or its equal."""
+    """The construct struct of plain fields: equal to the struct that `fields_of` takes them from."""
     from construct import Bytes, BytesInteger, Const, Default, Int8ub, Int16ub, Int16ul, Int32ub, Int32ul, Struct
 
     numbers = {(1, False): Int8ub, (1, True): Int8ub, (2, False): Int16ub, (2, True): Int16ul, (4, False): Int32ub, (4, True): Int32ul}
@@ -137,7 +137,7 @@ class Part:
 
 
 def part(code: str, struct: "Construct[Any, Any]") -> Part:
-    """A part from its construct struct."""
+    """A part whose fields are those of a construct struct."""
     return Part(code, fields_of(struct))
 
 

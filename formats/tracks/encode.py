@@ -49,7 +49,7 @@ def build_rows(record: Record, values: Values, count: int) -> Bytes:
         first, last = record.span(check)
         word = many(check.name, rows[:, first:last], record.mark.data if check.first == "mark" else b"")
         at, size = record.offsets[check.stored], record.field(check.stored).size
-        rows[:, at : at + size] = word.astype(">u2").view(np.uint8).reshape(count, 2)[:, 2 - size :]
+        rows[:, at : at + size] = word.astype(">u4").view(np.uint8).reshape(count, 4)[:, 4 - size :]
     return rows
 
 

@@ -1,1 +1,1 @@
-"""The file systems: one a file, found by its name."""
+"""The file systems: one a file, loaded by its name."""

@@ -15,18 +15,26 @@ from formats.errors import Problem
 from formats.model.geometry import Address, Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
 from formats.volumes.shared.blocks import BLOCK, SEEDLING, TREE, Blocks, data_blocks, follow_file, index_blocks, lay_file, storage
+from formats.volumes.shared.chains import follow
+from formats.volumes.shared.content import check_room, check_step, check_word, refuse
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.image import Image
+from formats.volumes.shared.names import check_names, shown, twice
+from formats.volumes.shared.owners import claim
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
+from formats.volumes.shared.problems import Problems, key, other_numbers
 from formats.volumes.shared.tree_tables import (
     DELETED,
     DIRECTORY,
     ENTRY,
     HEADER,
+    JOB_PART,
     LOCKED,
     MOST_BYTES,
     NAMES,
+    PLANS,
     SUBDIRECTORY,
     SUBDIRECTORY_HEADER,
     UNLOCKED,
@@ -34,10 +42,9 @@ from formats.volumes.shared.tree_tables import (
     VOLUME_HEADER,
     WRITE,
     YEARS,
-    Folder,
-    Found,
-    NewFolder,
-    Plan,
+    DirectoryRead,
+    EntryRead,
+    NewDirectory,
     name_of,
     order,
     parents,
@@ -45,7 +52,6 @@ from formats.volumes.shared.tree_tables import (
     stored_name,
     wrong_entry,
 )
-from formats.volumes.shared.volume import FileSystem, Problems
 from formats.words import counted
 
 SOURCES = (
@@ -53,8 +59,6 @@ SOURCES = (
     Source("First of a subdirectory's reserved bytes; bits of the access byte", "", "from memory"),
     Source("Order in which free blocks are taken", "ascending, indexes before data", "common practice"),
 )
-
-PLANS = {"gcr6and2-35x16x256": Plan()}
 
 
 class _Reader:
@@ -64,9 +68,9 @@ class _Reader:
         self.blocks, self.plan = Blocks(image), plan_of(PLANS, image.geometry)
         self.problems = Problems()
         self.owners: dict[int, str] = dict.fromkeys(range(self.plan.boot), "the loader")
-        self.entries: list[Found] = []
-        self.files: list[Found] = []
-        self.folders: list[Folder] = []
+        self.entries: list[EntryRead] = []
+        self.files: list[EntryRead] = []
+        self.folders: list[DirectoryRead] = []
         key = self.plan.directory[0]
         self.header = HEADER.parse(DIRECTORY.parse(self.blocks.read(key)).entries[0])
         if self.header.kind >> 4 != VOLUME_HEADER:
@@ -80,60 +84,60 @@ class _Reader:
             self.problems.add("volume directory", f"its files have more than {MOST_BYTES:,} bytes by their lengths")
 
     def _own(self, block: int, owner: str) -> str:
-        """Give a block to an owner, or say why it can't be."""
+        """Gives a block to an owner. Returns why it can't have the block, empty when it can."""
         if block not in self.blocks:
             return f"leads to block {block}, where no data can be"
-        there = volume.claim(self.owners, [block], owner)
+        there = claim(self.owners, [block], owner)
         if there and there[0][1] == owner:
             return f"leads to block {block} a second time"
         return f"leads to block {block}, which belongs to {there[0][1]} already" if there else ""
 
     def _chain(self, first: int, owner: str) -> tuple[int, ...]:
-        """A directory's blocks as far as they can be followed."""
+        """The blocks of a directory, as far as its chain can be followed."""
 
         def following(block: int) -> int | None:
             after: int = DIRECTORY.parse(self.blocks.read(block)).next
             return after or None
 
-        found, wrong = volume.follow(first, following, self.blocks.__contains__, self.owners, owner, "block {}".format)
+        chain, wrong = follow(first, following, self.blocks.__contains__, self.owners, owner, "block {}".format)
         if wrong:
             self.problems.add(owner, wrong)
-        return found
+        return chain
 
     def _walk(self, key: int) -> None:
         """Read the volume directory, then the directories in it, and so on. Each takes a block of its own, so there is an end."""
-        folders: deque[Found | None] = deque([None])
+        folders: deque[EntryRead | None] = deque([None])
         while folders:
             own = folders.popleft()
             first, path = (own.entry.key, own.path + b"/") if own else (key, b"")
             chain = self._chain(first, own.where if own else "volume directory")
-            found = list(self._entries(path, first, chain))
-            self.entries += found
-            folders += [each for each in found if each.entry.kind >> 4 == SUBDIRECTORY]
-            self.files += [self._file(each) for each in found if each.entry.kind >> 4 != SUBDIRECTORY]
+            entries = list(self._entries(path, first, chain))
+            self.entries += entries
+            folders += [each for each in entries if each.entry.kind >> 4 == SUBDIRECTORY]
+            self.files += [self._file(each) for each in entries if each.entry.kind >> 4 != SUBDIRECTORY]
             if chain:
                 header = HEADER.parse(DIRECTORY.parse(self.blocks.read(first)).entries[0])
-                self.folders.append(Folder(chain, header, len(found), own))
+                self.folders.append(DirectoryRead(chain, header, len(entries), own))
 
-    def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[Found]:
+    def _entries(self, path: bytes, key: int, chain: Sequence[int]) -> Iterator[EntryRead]:
         for block in chain:
             for number, raw in enumerate(DIRECTORY.parse(self.blocks.read(block)).entries, 1):
                 entry = ENTRY.parse(raw)
                 if entry.kind >> 4 != DELETED and (block, number) != (key, 1):
-                    yield Found(path + name_of(entry), key, (block, number), entry, 0, ())
+                    yield EntryRead(path + name_of(entry), key, (block, number), entry, 0, ())
 
-    def _file(self, file: Found) -> Found:
-        """The file with the blocks of its bytes, 0 for a hole, and how many it owns."""
+    def _file(self, file: EntryRead) -> EntryRead:
+        """The file, completed with the blocks of its bytes (0 for a hole) and the number of blocks that it owns."""
         kind, length = file.entry.kind >> 4, file.entry.length
         if not SEEDLING <= kind <= TREE:
             self.problems.add(file.where, f"storage type {kind:X} is none that can be followed")
             return file
-        found, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
-        if not wrong and length > len(found) * BLOCK:
-            wrong = f"the directory gives it {counted(length, 'byte')}, its blocks hold {len(found) * BLOCK:,} at most"
+        blocks, owned, wrong = follow_file(self.blocks, file.entry.key, kind, lambda block: self._own(block, file.where))
+        if not wrong and length > len(blocks) * BLOCK:
+            wrong = f"the directory gives it {counted(length, 'byte')}, its blocks hold {len(blocks) * BLOCK:,} at most"
         if wrong:
             self.problems.add(file.where, wrong)
-        return replace(file, owned=owned, data=tuple(found[: -(-length // BLOCK)]))
+        return replace(file, owned=owned, data=tuple(blocks[: -(-length // BLOCK)]))
 
     @property
     def free(self) -> list[int]:
@@ -143,22 +147,22 @@ class _Reader:
 
     @property
     def names(self) -> list[str]:
-        """The paths of its files and directories for people."""
+        """The paths of the files and directories, for people."""
         return [each.where for each in self.entries]
 
     def volume(self) -> VolumeOut:
-        """Its files; `free` counts the bits of the map whose blocks are there."""
+        """The files. `free`: the blocks of the disc whose bits in the map say free."""
         free = sum(block in self.blocks for block in self.free)
         return VolumeOut(name_of(self.header), free, BLOCK, tuple(map(self._out, self.files)))
 
-    def _out(self, file: Found) -> FileOut:
+    def _out(self, file: EntryRead) -> FileOut:
         entry = file.entry
         data = b"".join(self.blocks.read(block) if block else bytes(BLOCK) for block in file.data)[: entry.length]
         sectors = tuple(self.blocks.sectors(file.data, entry.length))
         return FileOut(file.path, entry.type, entry.auxiliary, not entry.access & WRITE, data, sectors)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         if self.header.total != len(self.blocks.pairs):
             yield Problem(
                 "volume directory", f"the volume has {counted(self.header.total, 'block')}, this disc has {len(self.blocks.pairs)}"
@@ -170,7 +174,7 @@ class _Reader:
         for block, number, wrong in ((*each.place, NAMES.problem(name_of(each.entry), raw=True)) for each in self.entries):
             if wrong:
                 yield Problem(f"block {block} entry {number}", wrong)
-        yield from volume.twice(each.where for each in self.entries)
+        yield from twice(each.where for each in self.entries)
         for file in self.files:
             yield from wrong_entry(file, file.owned)
         for block in self.free if self.folders else ():
@@ -179,14 +183,14 @@ class _Reader:
             elif block in self.owners:
                 yield Problem("bit map", f"block {block} is free, and used by {self.owners[block]}")
 
-    def _folder(self, folder: Folder) -> Iterator[Problem]:
+    def _folder(self, folder: DirectoryRead) -> Iterator[Problem]:
         header, where, own = folder.header, folder.where, folder.own
         numbers = (
             ("bytes of an entry", header.entry_bytes, ENTRY.sizeof()),
             ("entries of a block", header.block_entries, DIRECTORY.entries.count),
             ("files", header.files, folder.count),
         )
-        yield from volume.other_numbers(where, numbers)
+        yield from other_numbers(where, numbers)
         for block, before in zip(folder.blocks, (0, *folder.blocks), strict=False):
             if (previous := DIRECTORY.parse(self.blocks.read(block)).previous) != before:
                 yield Problem(where, f"block {block} says that {previous} comes before it, not {before}")
@@ -199,7 +203,7 @@ class _Reader:
 
 
 class _Builder:
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.plan = Image(geometry), content, plan_of(PLANS, geometry)
@@ -207,7 +211,7 @@ class _Builder:
         self.problems = Problems()
         self.free: list[int] = []
         self.inside: dict[bytes, set[bytes]] = {b"": set()}  # what each directory holds
-        self.folders: dict[bytes, NewFolder] = {}
+        self.folders: dict[bytes, NewDirectory] = {}
         for file in content.files:
             for above, below in pairwise([b"", *parents(file.name), file.name]):
                 self.inside.setdefault(above, set()).add(below)
@@ -217,12 +221,12 @@ class _Builder:
         system = (*plan.directory, plan.map)
         owners = {address: "the volume directory or the bit map" for block in system for address in pairs[block]}
         self._boot(owners)
-        laid = set(volume.lay_places(self.image, content.places, owners, self.problems))
+        laid = set(lay_places(self.image, content.places, owners, self.problems))
         taken = {*range(plan.boot), *system, *(block for block, pair in enumerate(pairs) if laid.intersection(pair))}
         self.free = [block for block in range(len(pairs)) if block not in taken]
         self._check()
         self.problems.stop()
-        self.folders[b""] = NewFolder(plan.directory, VOLUME_HEADER, content.label or UNNAMED, plan.map, len(pairs))
+        self.folders[b""] = NewDirectory(plan.directory, VOLUME_HEADER, content.label or UNNAMED, plan.map, len(pairs))
         for file in content.files:
             self._file(file)
         for folder in self.folders.values():
@@ -230,6 +234,9 @@ class _Builder:
                 self.blocks.write(block, data)
         bits = sum(1 << 8 * BLOCK - 1 - block for block in self.free)  # block 0 is the highest bit of byte 0
         self.blocks.write(plan.map, bits.to_bytes(BLOCK, "big"))
+        unused = [address for block in range(plan.boot) for address in pairs[block] if address not in owners]
+        last = pairs[self._take(len(self.free))[-1]] if self.free else unused
+        self.image.spare = last[-1] if last else None
         return self.image
 
     def _boot(self, owners: dict[Address, str]) -> None:
@@ -237,27 +244,27 @@ class _Builder:
         boot, size = self.content.boot or b"", self.image.geometry.size
         sectors = [address for block in range(self.plan.boot) for address in self.blocks.pairs[block]]
         if len(boot) > len(sectors) * size:
-            self.problems.add(volume.key(self.content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * size:,} fit")
+            self.problems.add(key(self.content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * size:,} fit")
         for start, address in zip(range(0, len(boot), size), sectors, strict=False):
             owners[address] = "the boot bytes"
             self.image.write(address, boot[start : start + size])
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "block-tree", ("image",), problems)
-        volume.check_step(content, len(self.blocks.pairs) - 1, problems)
+        refuse(content, "block-tree", ("image",), problems)
+        check_step(content, len(self.blocks.pairs) - 1, problems)
         if content.label and (wrong := path_problem(content.label, False)):
-            problems.add(volume.key(content.where, "label"), wrong)
+            problems.add(key(content.where, "label"), wrong)
         if content.date.year not in YEARS:
-            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {YEARS[0]} to {YEARS[-1]}")
-        volume.check_names(content.files, path_problem, lambda name, raw: name, problems)
+            problems.add(key(content.where, "date"), f"{content.date} is not in the years {YEARS[0]} to {YEARS[-1]}")
+        check_names(content.files, path_problem, lambda name, raw: name, problems)
         for file in content.files:
             if file.name in self.inside:
-                problems.add(file.where, f"{volume.shown(file.name)} is a directory of other files")
+                problems.add(file.where, f"{shown(file.name)} is a directory of other files")
             _check_words(file, problems)
         needed = sum(index_blocks(len(file.data)) + data_blocks(len(file.data)) for file in content.files)
         needed += sum(self._size(path) for path in self.inside if path)
-        volume.check_room(content, needed, len(self.free), "block", entries=len(content.files), problems=problems)
+        check_room(content, needed, len(self.free), "block", entries=len(content.files), problems=problems)
         if (count := len(self.inside[b""])) > self.plan.entries:
             held = f"{count} files and directories, where it holds {self.plan.entries}"
             problems.add(content.where, f"the volume directory is too full: {held}; put some into a directory")
@@ -287,20 +294,20 @@ class _Builder:
         entry |= {"key": lay_file(self.blocks, file.data, indexes, own), "blocks": len(indexes) + len(own), "length": length}
         self.folders[above].entries.append(entry | {"access": LOCKED if file.locked else UNLOCKED})
 
-    def _folder(self, path: bytes, above: NewFolder) -> None:
-        """A subdirectory and its entry."""
+    def _folder(self, path: bytes, above: NewDirectory) -> None:
+        """Lays out a subdirectory and adds its entry to the directory above."""
         blocks = self._take(self._size(path))
         block, number = above.next_place
-        self.folders[path] = NewFolder(blocks, SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)
+        self.folders[path] = NewDirectory(blocks, SUBDIRECTORY_HEADER, path, block, ENTRY.sizeof() << 8 | number)
         above.entries.append(self.folders[path].entry())
 
 
 def _check_words(file: FileIn, problems: Problems) -> None:
     if isinstance(file.type, bool) or not isinstance(file.type, int) or not 0 <= file.type <= 0xFF:
         given = "no type is given" if file.type is None else f"{file.type!r} is no type"
-        problems.add(volume.key(file.where, "type"), f"{given}; block-tree has numbers from 0 to 255")
+        problems.add(key(file.where, "type"), f"{given}; block-tree has numbers from 0 to 255")
     if file.load_address is not None:
-        volume.check_word(file.load_address, volume.key(file.where, "load_address"), problems)
+        check_word(file.load_address, key(file.where, "load_address"), problems)
 
 
-VOLUME = FileSystem("block-tree", SOURCES, PLANS, _Builder, _Reader, order)
+VOLUME = FileSystem("block-tree", SOURCES, JOB_PART, PLANS, _Builder, _Reader, order)

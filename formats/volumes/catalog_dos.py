@@ -14,12 +14,12 @@ from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
 from formats.volumes.shared.catalog_tables import (
     CATALOG,
     CONTENTS,
     DELETED,
     HIGHEST_VOLUME,
+    JOB_PART,
     LIST,
     LOCKED,
     LONGEST,
@@ -27,15 +27,20 @@ from formats.volumes.shared.catalog_tables import (
     NAMES,
     NOTHING,
     PAIRS,
+    PLANS,
     TEXT,
     TYPES,
     WORDS,
 )
+from formats.volumes.shared.content import check_room, check_step, check_type, check_word, refuse, word_of
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.free_space import DownwardSpace
 from formats.volumes.shared.image import Image
 from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.names import check_names, shown, twice
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, Problems
+from formats.volumes.shared.problems import Problems, key, other_numbers
 from formats.words import counted
 
 SOURCES = (
@@ -46,27 +51,8 @@ SOURCES = (
 
 
 @dataclass(frozen=True)
-class Plan:
-    """Where a geometry's volume keeps what.
-
-    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
-    source gives the release, so no other may stand there.
-    """
-
-    release: int
-    contents: Link = (17, 0)
-    first: int = 15
-    boot: int = 3
-    step: int = 1
-    sure: bool = True
-
-
-PLANS = {"gcr6and2-35x16x256": Plan(release=3), "gcr5and3-35x13x256": Plan(release=2, first=12, sure=False)}
-
-
-@dataclass(frozen=True)
 class _File:
-    """A file of the catalog: its lists, and its sectors in order, None for a hole."""
+    """A file of the catalog: its entry, its track/sector lists, and its sectors in order (None for a hole)."""
 
     entry: Any
     lists: tuple[Link, ...]
@@ -74,7 +60,7 @@ class _File:
 
     @property
     def where(self) -> str:
-        return volume.shown(NAMES.load(self.entry.name))
+        return shown(NAMES.load(self.entry.name))
 
     @property
     def number(self) -> int:
@@ -105,7 +91,7 @@ class _Reader(Walk):
                     yield entry
 
     def _sectors(self, entry: Any) -> _File:
-        where = volume.shown(NAMES.load(entry.name))
+        where = shown(NAMES.load(entry.name))
         lists = self.chain(link_of(entry.list), lambda link: link_of(self.sector(LIST, link).next), where)
         listed = [pair for link in lists for pair in self.sector(LIST, link).pairs]
         for number, pair in enumerate(listed, 1):
@@ -127,7 +113,7 @@ class _Reader(Walk):
         return self.sector(WORDS[file.number], file.pairs[0])
 
     def _short(self, file: _File) -> str:
-        """Why a file that begins with its length does not hold it; empty when it does."""
+        """Why the sectors of a file don't hold as many bytes as its length word says; empty when they do."""
         words, room = self._words(file), len(file.pairs) * self.image.geometry.size
         if words is None:
             return "its length word is missing" if file.number in WORDS else ""
@@ -144,7 +130,7 @@ class _Reader(Walk):
             last = len(content.partition(b"\0")[0])
         return FileOut(
             NAMES.load(file.entry.name),
-            volume.word_of(TYPES, file.number),
+            word_of(TYPES, file.number),
             words.get("address") if words else None,
             bool(file.entry.type & LOCKED),
             content[first:last],
@@ -154,11 +140,11 @@ class _Reader(Walk):
 
     @property
     def names(self) -> list[str]:
-        """Its files' names for people."""
+        """The names of the files, for people."""
         return [file.where for file in self.files]
 
     def volume(self) -> VolumeOut:
-        """Its files; a catalog has no label. `free` counts the bits of the map whose sectors are there."""
+        """The files. A catalog has no label. `free`: the sectors of the disc whose bits in the map say free."""
         free = sum(link in self.addresses for link in self.free)
         files = tuple(self._file(file) for file in self.files)
         return VolumeOut(b"", free, self.image.geometry.size, files, {"volume": self.contents.volume})
@@ -178,7 +164,7 @@ class _Reader(Walk):
         return 0 if low and not high else MAP_BITS - sectors
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         geometry, contents = self.image.geometry, self.contents
         numbers = (
             ("tracks", contents.tracks, geometry.cylinders),
@@ -186,12 +172,12 @@ class _Reader(Walk):
             ("bytes of a sector", contents.size, geometry.size),
             ("pairs of a list", contents.pairs, PAIRS),
         )
-        yield from volume.other_numbers("table of contents", numbers)
+        yield from other_numbers("table of contents", numbers)
         if not 1 <= contents.volume <= HIGHEST_VOLUME:
             yield Problem("table of contents", f"volume {contents.volume} is not 1 to {HIGHEST_VOLUME}")
         if self.plan.sure and contents.release != self.plan.release:
             yield Problem("table of contents", f"its system's release is {contents.release}, not {self.plan.release}")
-        yield from volume.twice(file.where for file in self.files)
+        yield from twice(file.where for file in self.files)
         for file in self.files:
             count = len(file.lists) + sum(pair is not None for pair in file.pairs)
             if file.entry.sectors != count:
@@ -204,7 +190,7 @@ class _Reader(Walk):
         yield from self._map()
 
     def _map(self) -> Iterator[Problem]:
-        """The map's entries, and the sectors that they call free."""
+        """Problems of the map's entries, and of the sectors that they call free."""
         geometry = self.image.geometry
         for track, entry in enumerate(self.contents.map):
             if entry.free & (1 << self.behind) - 1:
@@ -215,7 +201,7 @@ class _Reader(Walk):
 
 
 class _Builder(LinkedBuilder):
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
@@ -230,33 +216,36 @@ class _Builder(LinkedBuilder):
         boot = content.boot or b""
         sectors = [address for (track, _), address in self.addresses.items() if track < self.plan.boot]
         if len(boot) > len(sectors) * geometry.size:
-            self.problems.add(volume.key(content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * geometry.size:,} fit")
+            self.problems.add(key(content.where, "boot"), f"{len(boot):,} bytes, where {len(sectors) * geometry.size:,} fit")
         for start, address in zip(range(0, len(boot), geometry.size), sectors, strict=False):
             owners[address] = "the boot bytes"
             self.image.write(address, boot[start : start + geometry.size])
-        volume.lay_places(self.image, content.places, owners, self.problems)
+        lay_places(self.image, content.places, owners, self.problems)
         self.space.remove({*owners, *sectors})
         self._check()
         self.problems.stop()
         self._catalog([self._file(file) for file in content.files])
         self._contents()
+        last = self.space.last(content.interleave or self.plan.step)
+        unused = [address for address in sectors if address not in owners]
+        self.image.spare = self.addresses[last] if last else unused[-1] if unused else None
         return self.image
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "catalog-dos", ("image",), problems)
-        volume.check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
+        refuse(content, "catalog-dos", ("image",), problems)
+        check_step(content, len(self.image.geometry.numbers(0)) - 1, problems)
         if not 1 <= content.volume_number <= HIGHEST_VOLUME:
-            problems.add(volume.key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")
-        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+            problems.add(key(content.where, "volume_number"), f"{content.volume_number} is not 1 to {HIGHEST_VOLUME}")
+        check_names(content.files, NAMES.problem, NAMES.store, problems)
         for file in content.files:
             _check_file(file, problems)
         needed = sum(_needed(file, self.image.geometry.size) for file in content.files)
         room = self.plan.first * CATALOG.entries.count
-        volume.check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
+        check_room(content, needed, self.space.available(self.space.tracks), "sector", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
-        """Lay a file's lists and sectors; its catalog entry."""
+        """Lays a file's lists and sectors. Returns its catalog entry."""
         number = TYPES[str(file.type)]
         data = file.data + b"\0" * (number == TEXT)
         if number in WORDS:
@@ -283,7 +272,7 @@ class _Builder(LinkedBuilder):
             self.write((self.middle, sector), CATALOG.build({"next": parts_of(then), "entries": seven}))
 
     def _contents(self) -> None:
-        geometry, last = self.image.geometry, self.space.last[0] if self.space.last else self.middle
+        geometry, last = self.image.geometry, self.space.latest[0] if self.space.latest else self.middle
         free, sectors = self.space.free, len(geometry.numbers(0))
         bits = [sum(1 << MAP_BITS - sectors + sector for sector in free.get(track, ())) for track in range(CONTENTS.map.count)]
         contents = {"catalog": parts_of((self.middle, self.plan.first)), "release": self.plan.release, "volume": self.content.volume_number}
@@ -293,17 +282,17 @@ class _Builder(LinkedBuilder):
 
 
 def _needed(file: FileIn, size: int) -> int:
-    """Sectors of a file, its lists too."""
+    """How many sectors a file takes, those of its lists among them."""
     number = TYPES.get(str(file.type))
     data = -(-(len(file.data) + (WORDS[number].sizeof() if number in WORDS else number == TEXT)) // size)
     return data + max(1, -(-data // PAIRS))
 
 
 def _check_file(file: FileIn, problems: Problems) -> None:
-    where, source = volume.key(file.where, "load_address"), volume.key(file.where, "source")
-    volume.check_type(file, TYPES, "catalog-dos", problems)
+    where, source = key(file.where, "load_address"), key(file.where, "source")
+    check_type(file, TYPES, "catalog-dos", problems)
     if file.type == "binary":
-        volume.check_word(file.load_address, where, problems)
+        check_word(file.load_address, where, problems)
     elif file.load_address is not None:
         problems.add(where, "only a binary file has one; leave the key out")
     if file.type == "text" and 0 in file.data:
@@ -312,4 +301,4 @@ def _check_file(file: FileIn, problems: Problems) -> None:
         problems.add(source, f"{len(file.data):,} bytes, where the length word counts to {LONGEST:,}")
 
 
-VOLUME = FileSystem("catalog-dos", SOURCES, PLANS, _Builder, _Reader)
+VOLUME = FileSystem("catalog-dos", SOURCES, JOB_PART, PLANS, _Builder, _Reader)

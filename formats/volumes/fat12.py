@@ -17,13 +17,17 @@ from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
 from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
-from formats.volumes.shared.fat_boot import BOOT, HALT, SIGNATURE, parameters, stated, wrong_parameters
-from formats.volumes.shared.fat_tables import DELETED, Layout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
+from formats.volumes.shared.chains import follow
+from formats.volumes.shared.content import check_room, check_step, refuse
+from formats.volumes.shared.fat_boot import BOOT, HALT, JOB_PART, SIGNATURE, parameters, stated, wrong_parameters
+from formats.volumes.shared.fat_tables import DELETED, FatLayout, Medium, load_name, name_problem, pack, store_name, stored_problem, unpack
 from formats.volumes.shared.fat_tables import LABEL as LABELS
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.image import Image
+from formats.volumes.shared.names import check_names, shown, twice
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, Problems
+from formats.volumes.shared.problems import Problems, key
 from formats.words import counted
 
 SOURCES = (
@@ -47,6 +51,7 @@ END_OF_DIRECTORY = 0x00
 FREE, BAD, LAST, END_OF_CHAIN = 0x000, 0xFF7, 0xFF8, 0xFFF  # all from FF8 on end a chain
 NO_LABEL = b"NO NAME"
 EPOCH, LAST_YEAR = 1980, 2107
+MOST_CHARACTERS = 16 << 20  # of all paths: far more than any disc that was made by its systems, and small enough to hold
 
 PLANS = {
     "mfm-40x8x512": Medium(0xFE, 1, 64, 1),
@@ -66,13 +71,13 @@ class _Reader:
         self.problems = Problems()
         self.owners: dict[int, str] = {}
         self.label = b""
-        self.files: list[tuple[bytes, Any, tuple[int, ...]]] = []
+        self.files: list[tuple[bytes, str, Any, tuple[int, ...]]] = []  # path, path for people, entry, clusters
         self.directories: list[tuple[str, Any, int, bytes]] = []  # path for people, entry, its parent's cluster, its bytes
         self.stored: list[tuple[str, bytes]] = []  # every entry's path for people, and its name as it stands in the directory
         self.parameters = BOOT.parse(self._sectors(range(1))).parameters
         self.medium = plan_of(PLANS, self.geometry)
         self.stated = stated(self.parameters, self.geometry)
-        self.layout = self.stated or Layout(self.medium, len(self.geometry.addresses), self.geometry.size)
+        self.layout = self.stated or FatLayout(self.medium, len(self.geometry.addresses), self.geometry.size)
         table = self._sectors(self.layout.table(0))
         self.table = unpack(table)
         if self.stated or table[0] == self.layout.medium.media:
@@ -88,69 +93,75 @@ class _Reader:
         def following(cluster: int) -> int | None:
             return None if self.table[cluster] >= LAST else self.table[cluster]
 
-        found, wrong = volume.follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
+        clusters, wrong = follow(first, following, self.layout.clusters.__contains__, self.owners, owner, "cluster {}".format)
         if wrong:
             self.problems.add(owner, wrong)
-        return found
+        return clusters
 
     def _data(self, chain: tuple[int, ...]) -> bytes:
         return b"".join(self._sectors(self.layout.sectors_of(cluster)) for cluster in chain)
 
     def _walk(self) -> None:
         """Read the root directory, then the directories in it, and so on. Each takes a cluster of its own, so there is an end."""
-        directories = deque([(b"", 0, self._sectors(range(self.layout.root, self.layout.data)))])
+        directories, characters = deque([(b"", "", 0, self._sectors(range(self.layout.root, self.layout.data)))]), 0
         while directories:
-            path, cluster, data = directories.popleft()
+            path, above, cluster, data = directories.popleft()
             for entry in _entries(data):
-                name = path + load_name(entry.name)
+                name = load_name(entry.name)
+                where = above + shown(name)  # grows by one name a level, so that a nest of directories is not spelled out anew for each
+                characters += len(where)
+                if characters > MOST_CHARACTERS:
+                    self.problems.add(
+                        "root directory", f"its directories are nested so deep that their paths pass {MOST_CHARACTERS:,} characters"
+                    )
+                    return
                 if entry.attributes & DIRECTORY or not entry.attributes & LABEL:
-                    self.stored.append((volume.shown(name), entry.name))
+                    self.stored.append((where, entry.name))
                 if entry.attributes & DIRECTORY:
-                    inner = self._data(self._chain(entry.cluster, volume.shown(name)))
-                    self.directories.append((volume.shown(name), entry, cluster, inner))
-                    directories.append((name + b"/", entry.cluster, inner))
+                    inner = self._data(self._chain(entry.cluster, where))
+                    self.directories.append((where, entry, cluster, inner))
+                    directories.append((path + name + b"/", where + "/", entry.cluster, inner))
                 elif entry.attributes & LABEL:
                     self.label = self.label or LABELS.load(entry.name)
                 else:
-                    self._file(name, entry)
+                    self._file(path + name, where, entry)
 
-    def _file(self, name: bytes, entry: Any) -> None:
-        where = volume.shown(name)
+    def _file(self, name: bytes, where: str, entry: Any) -> None:
         chain = self._chain(entry.cluster, where) if entry.cluster else ()
         if entry.size > len(chain) * self.layout.cluster_bytes:
             room = len(chain) * self.layout.cluster_bytes
             self.problems.add(where, f"the directory gives it {counted(entry.size, 'byte')}, its chain holds {room:,}")
-        self.files.append((name, entry, chain))
+        self.files.append((name, where, entry, chain))
 
     @property
     def names(self) -> list[str]:
-        """The paths of its files and directories for people."""
+        """The paths of the files and directories, for people."""
         return [where for where, _ in self.stored]
 
     def volume(self) -> VolumeOut:
-        """Its files, the root directory's first; `free` are clusters."""
+        """The files, those of the root directory first. `free`: clusters whose entry in the table says free."""
         free = sum(self.table[cluster] == FREE for cluster in self.layout.clusters)
         return VolumeOut(self.label, free, self.layout.cluster_bytes, tuple(self._out(*file) for file in self.files))
 
-    def _out(self, name: bytes, entry: Any, chain: tuple[int, ...]) -> FileOut:
+    def _out(self, name: bytes, _: str, entry: Any, chain: tuple[int, ...]) -> FileOut:
         places = [place for cluster in chain for place in self.layout.sectors_of(cluster)]
         sectors = tuple(self.geometry.addresses[place] for place in places[: -(-entry.size // self.geometry.size)])
         return FileOut(name, None, None, bool(entry.attributes & READ_ONLY), self._data(chain)[: entry.size], sectors)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         yield from wrong_parameters(self.parameters, self.medium, self.geometry)
         yield from self._wrong_tables()
         for where, stored in self.stored:
             if wrong := stored_problem(stored):
                 yield Problem(where, wrong)
-        yield from volume.twice(where for where, _ in self.stored)
+        yield from twice(where for where, _ in self.stored)
         for directory in self.directories:
             yield from _wrong_directory(*directory)
-        for name, entry, chain in self.files:
+        for _, where, entry, chain in self.files:
             if len(chain) > -(-entry.size // self.layout.cluster_bytes):
                 yield Problem(
-                    volume.shown(name),
+                    where,
                     f"its chain holds {counted(len(chain), 'cluster')}, more than a file of {counted(entry.size, 'byte')} needs",
                 )
 
@@ -173,11 +184,11 @@ def _wrong_directory(where: str, entry: Any, parent: int, data: bytes) -> Iterat
     for number, (name, cluster) in enumerate(zip(LINKS, (entry.cluster, parent), strict=True)):
         if not data:
             return  # its chain is wrong, which has been told
-        found = ENTRY.parse(data[number * ENTRY.sizeof() : (number + 1) * ENTRY.sizeof()])
-        if found.name != name or not found.attributes & DIRECTORY:
+        link = ENTRY.parse(data[number * ENTRY.sizeof() : (number + 1) * ENTRY.sizeof()])
+        if link.name != name or not link.attributes & DIRECTORY:
             yield Problem(where, f"its entry {number + 1} should be {name.decode().strip()}, a directory")
-        elif found.cluster != cluster:
-            yield Problem(where, f"its {name.decode().strip()} leads to cluster {found.cluster}, where {cluster} was expected")
+        elif link.cluster != cluster:
+            yield Problem(where, f"its {name.decode().strip()} leads to cluster {link.cluster}, where {cluster} was expected")
 
 
 def _entries(data: bytes) -> Iterator[Any]:
@@ -192,18 +203,18 @@ def _entries(data: bytes) -> Iterator[Any]:
 
 
 class _Builder:
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         self.image, self.content, self.geometry = Image(geometry), content, geometry
-        self.layout = Layout(plan_of(PLANS, geometry), len(geometry.addresses), geometry.size)
+        self.layout = FatLayout(plan_of(PLANS, geometry), len(geometry.addresses), geometry.size)
         self.problems = Problems()
         self.table = {cluster: FREE for cluster in self.layout.clusters}
 
     def build(self) -> Image:
         geometry, layout = self.geometry, self.layout
         owners = dict.fromkeys(geometry.addresses[: layout.data], "the boot sector, the tables or the directory")
-        for address in volume.lay_places(self.image, self.content.places, owners, self.problems):
+        for address in lay_places(self.image, self.content.places, owners, self.problems):
             if cluster := layout.cluster_of(geometry.places[address]):
                 self.table[cluster] = BAD
         self._check()
@@ -216,26 +227,28 @@ class _Builder:
         for copy in range(layout.medium.fats):
             self._lay(layout.table(copy), table)
         self._lay(range(1), self._boot())
+        if free := list(self.table.values()).count(FREE):
+            self.image.spare = geometry.addresses[layout.sectors_of(self._clusters(free)[-1])[-1]]
         return self.image
 
     def _check(self) -> None:
         content, problems, layout = self.content, self.problems, self.layout
-        volume.refuse(content, "fat12", ("image",), problems)
-        volume.check_step(content, len(layout.clusters) - 1, problems)
+        refuse(content, "fat12", ("image",), problems)
+        check_step(content, len(layout.clusters) - 1, problems)
         if content.label and (wrong := LABELS.problem(content.label)):
-            problems.add(volume.key(content.where, "label"), wrong)
+            problems.add(key(content.where, "label"), wrong)
         if not EPOCH <= content.date.year <= LAST_YEAR:
-            problems.add(volume.key(content.where, "date"), f"{content.date} is not in the years {EPOCH} to {LAST_YEAR}")
+            problems.add(key(content.where, "date"), f"{content.date} is not in the years {EPOCH} to {LAST_YEAR}")
         if content.boot and len(content.boot) > self.geometry.size:
-            problems.add(volume.key(content.where, "boot"), f"{len(content.boot)} bytes, where sector 0 has {self.geometry.size}")
-        volume.check_names(content.files, name_problem, store_name, problems)
+            problems.add(key(content.where, "boot"), f"{len(content.boot)} bytes, where sector 0 has {self.geometry.size}")
+        check_names(content.files, name_problem, store_name, problems)
         for file in content.files:
             for name in ("type", "load_address"):
                 if getattr(file, name) is not None:
-                    problems.add(volume.key(file.where, name), "fat12 has no place for it; leave the key out")
+                    problems.add(key(file.where, name), "fat12 has no place for it; leave the key out")
         needed = sum(-(-len(file.data) // layout.cluster_bytes) for file in content.files)
         room = layout.medium.root_entries - bool(content.label)
-        volume.check_room(content, needed, list(self.table.values()).count(FREE), "cluster", entries=room, problems=problems)
+        check_room(content, needed, list(self.table.values()).count(FREE), "cluster", entries=room, problems=problems)
 
     def _lay(self, places: range, data: bytes) -> None:
         size = self.geometry.size
@@ -243,7 +256,7 @@ class _Builder:
             self.image.write(self.geometry.addresses[place], data[number * size : (number + 1) * size])
 
     def _file(self, file: FileIn) -> bytes:
-        """Lay a file's clusters; its directory entry."""
+        """Lays a file's clusters. Returns its directory entry."""
         size, chain = self.layout.cluster_bytes, self._clusters(-(-len(file.data) // self.layout.cluster_bytes))
         for number, (cluster, then) in enumerate(zip(chain, [*chain[1:], END_OF_CHAIN], strict=False)):
             self.table[cluster] = then
@@ -280,4 +293,4 @@ class _Builder:
         return boot
 
 
-VOLUME = FileSystem("fat12", SOURCES, PLANS, _Builder, _Reader)
+VOLUME = FileSystem("fat12", SOURCES, JOB_PART, PLANS, _Builder, _Reader)

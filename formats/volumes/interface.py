@@ -1,6 +1,6 @@
 """What a volume (file system) offers: build from files, read, check."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
@@ -28,7 +28,7 @@ class FileIn:
 
 
 @dataclass(frozen=True)
-class Place:
+class PlacedBytes:
     """Bytes at a fixed sector, running on over the following sectors of the dump's order when they are longer than one."""
 
     address: Address
@@ -48,7 +48,7 @@ class VolumeIn:
     disc_id: bytes = b"00"
     volume_number: int = 254
     date: date = date(1980, 1, 1)
-    places: Sequence[Place] = ()
+    places: Sequence[PlacedBytes] = ()
     boot: bytes | None = None
     interleave: int | None = None
     image: bytes | None = None
@@ -86,10 +86,32 @@ class VolumeOut:
     identity: Mapping[str, int] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class JobPart:
+    """How a side with this volume looks in a new job: TOML below the side's own keys, and its first source.
+
+    In `text`, `{side}` stands for the side's name and `{source}` for the source's. `source`: the name of that file; `size`: its bytes, None
+    for as many as a dump of the geometry has.
+    """
+
+    text: str
+    source: str = "first.bin"
+    size: int | None = 64
+
+
 class Volume(Protocol):
-    """One file system."""
+    """One file system, or none: then a side is a ready image.
+
+    `is_file_system`: whether it holds files and knows its free sectors. `job_part`: how a side with it looks in a new job.
+    """
 
     id: str
+    is_file_system: bool
+    job_part: JobPart
+
+    def doubts(self, file: FileIn) -> Iterator[Problem]:
+        """What a publisher may have overlooked in a file that can be built as it is."""
+        ...
 
     def fits(self, geometry: Geometry) -> bool:
         """Whether this volume is defined on that geometry."""
@@ -101,6 +123,8 @@ class Volume(Protocol):
 
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:
         """A side with these files; every sector that the volume, a file, a place or the boot bytes need is in `Image.used`.
+
+        `Image.spare` is the sector in which a text does least harm: counted as free, and taken last by files that are added.
 
         VolumeError with every problem at once: names, types, keys that don't apply, two files of one name, a full disc (by how
         much), a full directory.

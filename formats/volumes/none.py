@@ -1,10 +1,10 @@
 """No volume: the side is a ready image, without files that this program knows of."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from formats.errors import Problem, VolumeError
 from formats.model.geometry import Geometry
-from formats.volumes.interface import VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, JobPart, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 
@@ -12,13 +12,27 @@ class ReadyImage:
     """A side whose sectors all come from an image."""
 
     id = "none"
+    is_file_system = False
+    job_part = JobPart(
+        """\
+image = "{source}"
+# order = "as-numbered"       # how the image holds the sectors, when not as a dump does
+# serial = {{ track = 0, sector = 1, offset = 0, bytes = 40 }}   # bytes of the image that are free: each disc carries its serial there
+""",
+        source="image.bin",
+        size=None,
+    )
+
+    def doubts(self, file: FileIn) -> Iterator[Problem]:
+        """A ready image has no files."""
+        return iter(())
 
     def fits(self, geometry: Geometry) -> bool:
         """Any geometry."""
         return True
 
     def order(self, names: Sequence[bytes]) -> list[int]:
-        """As they are: it has none."""
+        """Files keep the order of the job: without a file system there is no directory to sort."""
         return list(range(len(names)))
 
     def build(self, geometry: Geometry, content: VolumeIn) -> Image:

@@ -14,13 +14,17 @@ from construct import Array, Byte, Bytes, Default, Int16ul, Padding, Struct
 from formats.errors import Problem
 from formats.model.geometry import Geometry
 from formats.source import Source
-from formats.volumes.interface import FileIn, FileOut, VolumeIn, VolumeOut
-from formats.volumes.shared import volume
+from formats.volumes.interface import FileIn, FileOut, JobPart, VolumeIn, VolumeOut
+from formats.volumes.shared.content import check_room, check_step, check_type, check_word, refuse, word_of
+from formats.volumes.shared.file_system import FileSystem
 from formats.volumes.shared.free_space import OutwardSpace
 from formats.volumes.shared.image import Image
 from formats.volumes.shared.linked import Link, LinkedBuilder, Walk, link_of, parts_of
+from formats.volumes.shared.names import NameRule, check_names, shown, twice
+from formats.volumes.shared.owners import claim
+from formats.volumes.shared.places import lay_places
 from formats.volumes.shared.plans import plan_of
-from formats.volumes.shared.volume import FileSystem, NameRule, Problems
+from formats.volumes.shared.problems import Problems, key
 from formats.volumes.shared.zoned_map import LINK, PLANS
 from formats.words import counted
 
@@ -77,7 +81,7 @@ class _Reader(Walk):
         """A file's blocks, and how many blocks the directory should count: with the side sectors of a relative file."""
         if entry.type & TYPE == DELETED:
             return (), entry.blocks
-        where = volume.shown(NAMES.load(entry.name))
+        where = shown(NAMES.load(entry.name))
         chain = self.chain(link_of(entry.start), self._next, where)
         side = link_of(entry.side) if entry.type & TYPE == RELATIVE else None  # of others these bytes are nobody's
         return chain, len(chain) + len(self.chain(side, self._next, where))
@@ -97,7 +101,7 @@ class _Reader(Walk):
         number = entry.type & TYPE
         return FileOut(
             NAMES.load(entry.name),
-            volume.word_of(TYPES, number),
+            word_of(TYPES, number),
             int.from_bytes(data[:2], "little") if number == PROGRAM and len(data) >= 2 else None,
             bool(entry.type & LOCKED),
             data,
@@ -107,11 +111,11 @@ class _Reader(Walk):
 
     @property
     def names(self) -> list[str]:
-        """Its files' names for people."""
-        return [volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
+        """The names of the files, for people."""
+        return [shown(NAMES.load(entry.name)) for entry, _, _ in self.files]
 
     def volume(self) -> VolumeOut:
-        """Its files, unclosed ones too; `free` are the blocks by the map's counts and bits, without the directory's track."""
+        """The files, unclosed ones too. `free`: the blocks that are free by the map's counts and bits, the directory's track left out."""
         counts = {track: min(count, sum(link in self.addresses for link in free)) for track, (count, free) in self.map.items()}
         free = sum(count for track, count in counts.items() if track != self.plan.directory[0])
         files = tuple(self._file(entry, chain) for entry, chain, _ in self.files)
@@ -119,12 +123,12 @@ class _Reader(Walk):
         return VolumeOut(NAMES.load(self.header.name), free, BLOCK.data.sizeof(), files, identity)
 
     def contradictions(self) -> Iterator[Problem]:
-        """What a reader can live with and a master can't."""
+        """Problems that a reader can live with and a master can't."""
         for where, what in self.plan.wrong_frames(self.system):
             yield Problem(where, what)
         for entry, chain, blocks in self.files:
-            yield from self._entry(entry, chain, blocks, volume.shown(NAMES.load(entry.name)))
-        yield from volume.twice(volume.shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
+            yield from self._entry(entry, chain, blocks, shown(NAMES.load(entry.name)))
+        yield from twice(shown(NAMES.load(entry.name)) for entry, _, _ in self.files if entry.type & TYPE != DELETED)
         for track, (count, free) in self.map.items():
             if count != len(free):
                 yield Problem("block map", f"track {track} has {counted(count, 'free block')} by its count, {len(free)} by its bits")
@@ -152,7 +156,7 @@ def _used(block: Any) -> bytes:
 
 
 class _Builder(LinkedBuilder):
-    """One volume in the making."""
+    """Builds one side with this volume."""
 
     def __init__(self, geometry: Geometry, content: VolumeIn) -> None:
         super().__init__(geometry, content)
@@ -161,36 +165,42 @@ class _Builder(LinkedBuilder):
 
     def build(self) -> Image:
         content, owners = self.content, dict.fromkeys((self.addresses[link] for link in self.plan.system), "the block map")
-        volume.claim(owners, [self.addresses[self.plan.directory]], "the directory")
-        volume.lay_places(self.image, content.places, owners, self.problems)
+        claim(owners, [self.addresses[self.plan.directory]], "the directory")
+        lay_places(self.image, content.places, owners, self.problems)
         self.space.remove(owners)
         self._check()
         self.problems.stop()
-        self._directory([self._file(file) for file in content.files])
+        end = self._directory([self._file(file) for file in content.files])
         self._header()
+        spare = self.space.last(self._step) or self.space.last_on_track(end, self.plan.directory_step)
+        self.image.spare = self.addresses[spare] if spare else None
         return self.image
+
+    @property
+    def _step(self) -> int:
+        return self.content.interleave or self.plan.step
 
     def _check(self) -> None:
         content, problems = self.content, self.problems
-        volume.refuse(content, "zoned-dos", ("boot", "image"), problems)
-        volume.check_step(content, min(self.space.sectors.values()) - 1, problems)
+        refuse(content, "zoned-dos", ("boot", "image"), problems)
+        check_step(content, min(self.space.sectors.values()) - 1, problems)
         if content.label and (wrong := NAMES.problem(content.label)):
-            problems.add(volume.key(content.where, "label"), wrong)
+            problems.add(key(content.where, "label"), wrong)
         if len(content.disc_id) != 2:
-            problems.add(volume.key(content.where, "disc_id"), f"{len(content.disc_id)} bytes, where two are the disc's id")
-        volume.check_names(content.files, NAMES.problem, NAMES.store, problems)
+            problems.add(key(content.where, "disc_id"), f"{len(content.disc_id)} bytes, where two are the disc's id")
+        check_names(content.files, NAMES.problem, NAMES.store, problems)
         for file in content.files:
             _check_file(file, problems)
         blocks = sum(max(1, -(-_length(file) // BLOCK.data.sizeof())) for file in content.files)
         available = self.space.available((*self.space.below, *self.space.above))
         room = DIRECTORY.entries.count * (1 + len(self.space.free[self.space.middle]))
-        volume.check_room(content, blocks, available, "block", entries=room, problems=problems)
+        check_room(content, blocks, available, "block", entries=room, problems=problems)
 
     def _file(self, file: FileIn) -> dict[str, Any]:
-        """Lay a file's blocks; its directory entry."""
+        """Lays a file's blocks. Returns its directory entry."""
         address = file.load_address
         data = (address.to_bytes(2, "little") if isinstance(address, int) else b"") + file.data
-        size, step = BLOCK.data.sizeof(), self.content.interleave or self.plan.step
+        size, step = BLOCK.data.sizeof(), self._step
         parts = [data[start : start + size] for start in range(0, len(data), size)] or [b""]
         chain = [self.space.first()]
         while len(chain) < len(parts):
@@ -206,7 +216,8 @@ class _Builder(LinkedBuilder):
             "blocks": len(chain),
         }
 
-    def _directory(self, entries: list[dict[str, Any]]) -> None:
+    def _directory(self, entries: list[dict[str, Any]]) -> Link:
+        """Lays the directory's sectors. Returns the last of them."""
         at, nothing = self.plan.directory, {"link": parts_of((0, 0)), "type": 0, "start": parts_of((0, 0)), "name": bytes(16), "blocks": 0}
         for start in range(0, max(len(entries), 1), 8):
             eight = (entries[start : start + 8] + [nothing] * 8)[:8]
@@ -214,9 +225,10 @@ class _Builder(LinkedBuilder):
             link = self.space.take(following) if following else (0, LAST)
             self.write(at, DIRECTORY.build({"entries": [eight[0] | {"link": parts_of(link)}, *eight[1:]]}))
             at = following or at
+        return at
 
     def _header(self) -> None:
-        """The header and the map, of what is free now."""
+        """Lays the header and the map, with the blocks that are free once all files are laid."""
         sectors = self.plan.frames(NAMES.store(self.content.label), self.content.disc_id)
         for part in self.plan.map:
             for track in part.tracks:
@@ -230,15 +242,57 @@ def _length(file: FileIn) -> int:
 
 
 def _check_file(file: FileIn, problems: Problems) -> None:
-    where = volume.key(file.where, "load_address")
-    volume.check_type(file, TYPES, "zoned-dos", problems)
+    where = key(file.where, "load_address")
+    check_type(file, TYPES, "zoned-dos", problems)
     if file.load_address == "in-file":
         if len(file.data) < 2:
             problems.add(where, f"a source of {counted(len(file.data), 'byte')} can't begin with its load address")
     elif file.load_address is not None:
-        volume.check_word(file.load_address, where, problems)
+        check_word(file.load_address, where, problems)
     elif file.type == "program":
         problems.add(where, 'a program needs one: a number, or "in-file" when the source begins with it')
 
 
-VOLUME = FileSystem("zoned-dos", SOURCES, PLANS, _Builder, _Reader)
+LOWEST = 0x0200  # below it the machine keeps its own stack and pointers: no program is loaded there (common practice)
+
+
+def _doubts(file: FileIn) -> Iterator[Problem]:
+    """A load address that would stand twice, or not at all."""
+    where, first = key(file.where, "load_address"), int.from_bytes(file.data[:2], "little")
+    if file.type != "program" or len(file.data) < 2:
+        return
+    if file.load_address == first:
+        yield Problem(
+            where, 'the source begins with these two bytes already, so the address would stand twice; if it is one, write "in-file"'
+        )
+    if file.load_address == "in-file" and first < LOWEST:
+        yield Problem(where, f"the source begins with 0x{first:04X}, where no program is loaded; if that is no address, give one here")
+    elif file.load_address == "in-file" and first + len(file.data) - 2 > 0x10000:
+        last = first + len(file.data) - 3
+        yield Problem(
+            where,
+            f"the source begins with 0x{first:04X}, and would run on to 0x{last:X}, past 0xFFFF; if that is no address, give one here",
+        )
+
+
+JOB_PART = JobPart("""\
+label = "MY TITLE"
+# disc_id = "MT"              # two characters; default: the catalogue number's last two
+# interleave = 10             # the step from one block of a file to its next
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 16 characters
+source = "{source}"
+type = "program"              # or "sequential", "user"
+load_address = 0x2000         # or "in-file", when the source begins with it
+# locked = true
+# volatile = true             # the customer's machine may change this file
+# name_bytes = "4C 41"        # instead of `name`: its bytes outright
+
+# [[side.{side}.place]]            # bytes at a fixed sector, around which files are laid
+# track = 35
+# sector = 0
+# source = "loader.bin"
+""")
+
+VOLUME = FileSystem("zoned-dos", SOURCES, JOB_PART, PLANS, _Builder, _Reader, doubted=_doubts)

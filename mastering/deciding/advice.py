@@ -10,24 +10,29 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mastering.deciding import figures, reasons
-from mastering.deciding.charted import FEWEST, Blames, drive_decision, lot_decision, to_stop
+from mastering.deciding.charted import FEWEST, Case, Decision, drive_decision, lot_decision, to_stop, tolerated
+from mastering.deciding.costs import Prices
 from mastering.deciding.rates import wilson
 from mastering.deciding.statistics import comparisons
 from mastering.deciding.statistics.arrays import Ints
 from mastering.deciding.statistics.blame import Blame, blame
-from mastering.deciding.statistics.culprits import Culprit
 from mastering.deciding.statistics.history import History
+from mastering.deciding.statistics.naming import Culprit
 from mastering.deciding.statistics.places import Place, find_places
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import DriveState, InUse, LotState, charted_blanks, read_drives, read_lots
 
 LEVELS = ("stop", "look", "wait", "fine")
-KINDS = ("lot", "drive", "track", "batch")
+KINDS = ("lot", "inner", "drive", "title", "track", "batch")
 
 
 @dataclass(frozen=True)
 class Entry:
-    """The advice about one lot, drive, batch or place: its level and reason; `trial`: what to run to find out; `why`: its figures."""
+    """The advice about one lot, inner box, drive, title, batch or place: its level and reason.
+
+    `discs`, `bad`: decided discs and how many were rejected (a drive's: first writings, and failed ones); `working`: discs that are
+    neither. `trial`: what to run to find out; `why`: the figures.
+    """
 
     about: str
     name: str
@@ -35,23 +40,27 @@ class Entry:
     reason: reasons.Reason
     discs: int
     bad: int
+    working: int = 0
     culprits: tuple[Culprit, ...] = ()
     trial: reasons.Trial | None = None
     why: figures.Figures = field(default_factory=dict)
 
 
-def advise(history: History, in_use: InUse, settings: Settings, rng: np.random.Generator) -> list[Entry]:
-    """An entry for every lot, drive and batch in use and every place that stands out, the most urgent first.
+def advise(history: History, in_use: InUse, settings: Settings, rng: np.random.Generator, prices: Prices | None = None) -> list[Entry]:
+    """An entry for every lot, drive and batch in use and for every inner box, title and place that stands out, the most urgent first.
 
-    The generator draws where harmless discs would have failed; the same seed gives the same answer.
+    The generator draws where harmless discs would have failed; the same seed gives the same answer. With `prices` a lot that is bad, but
+    cheaper to use up than to replace, is not stopped.
     """
     lots, drives = read_lots(history, in_use, settings), read_drives(history, in_use, settings)
     blames = blame(history, [*lots, *drives], in_use, settings)
-    certain = _stand_out(lots, in_use, settings)
-    entries = [_of_lot(state, blames, history, in_use, state.name in certain) for state in lots]
-    entries += [_of_drive(state, blames, history) for state in drives]
+    missing = sum(_progress(history, name, wanted).missing for name, wanted in in_use.batches.items())
+    case = Case(history, in_use, settings, blames, _stand_out(lots, in_use, settings), missing, prices)
+    entries = [_of_charted(state, case, figures.of_lot(state) | figures.of_pairs(history, state)) for state in lots]
+    entries += [_of_charted(state, case, figures.of_drive(state) | figures.of_pairs(history, state)) for state in drives]
     alarmed = {(entry.about, entry.name) for entry in entries if entry.level in ("stop", "look")}
-    entries += _compared(history, in_use, settings, alarmed, find_places(history, rng))
+    entries += _parts_and_titles(case)
+    entries += _compared(case, alarmed, find_places(history, rng))
     return sorted(entries, key=lambda entry: (LEVELS.index(entry.level), KINDS.index(entry.about), -entry.bad / max(entry.discs, 1)))
 
 
@@ -72,71 +81,108 @@ def _chance(state: LotState, in_use: InUse, settings: Settings) -> float:
     return comparisons.chance_of_score(state.chart, settings.tolerable, blanks, int(state.scores.max()))
 
 
-def _of_lot(state: LotState, blames: Blames, history: History, in_use: InUse, certain: bool) -> Entry:
-    """The entry of a lot: what its chart calls for, else how it is getting on."""
-    decision = lot_decision(state, blames, history, in_use, certain) or _quiet(state, blames)
-    return _charted(state, blames, *decision, figures.of_lot(state))
+def _of_charted(state: LotState | DriveState, case: Case, why: figures.Figures) -> Entry:
+    """The entry of a lot or drive: what its chart calls for, else how it is getting on.
+
+    It has the chances of all culprits where its own chart alarmed or another's names it.
+    """
+    level, reason, trial = _decision(state, case)
+    judged = case.blames.get((state.kind, state.name)) or _accuser(state, case)
+    culprits = judged.culprits if judged else ()
+    return Entry(state.kind, state.name, level, reason, len(state.discs), state.bad, state.working, culprits, trial, why)
 
 
-def _of_drive(state: DriveState, blames: Blames, history: History) -> Entry:
-    """The entry of a drive: what its chart calls for, else how it is getting on."""
-    decision = drive_decision(state, blames, history) or _quiet(state, blames)
-    return _charted(state, blames, *decision, figures.of_drive(state))
-
-
-def _charted(
-    state: LotState | DriveState,
-    blames: Blames,
-    level: str,
-    reason: reasons.Reason,
-    trial: reasons.Trial | None,
-    why: figures.Figures,
-) -> Entry:
-    """The entry of a lot or drive, with the chances of all culprits where its own chart alarmed or another's names it."""
-    blamed = blames.get((state.kind, state.name))
-    accuser = _accuser(state, blames)
-    culprits = blamed.culprits if blamed else accuser.culprits if accuser else ()
-    return Entry(state.kind, state.name, level, reason, len(state.discs), state.bad, culprits, trial, why)
-
-
-def _accuser(state: LotState | DriveState, blames: Blames) -> Blame | None:
-    """The judgement of another alarm that names this lot or drive."""
-    return next((each for each in blames.values() if each.now and each.named and each.named.accuses(state.kind, state.name)), None)
-
-
-def _quiet(state: LotState | DriveState, blames: Blames) -> tuple[str, reasons.Reason, None]:
-    """What is to be said of a lot or drive whose chart has not alarmed."""
-    accuser = _accuser(state, blames)
+def _decision(state: LotState | DriveState, case: Case) -> Decision:
+    """What is to be done with a lot or drive."""
+    if (state.kind, state.name) in case.in_use.set_aside:
+        return "wait", reasons.SetAside(), None
+    called_for = lot_decision(state, case) if isinstance(state, LotState) else drive_decision(state, case)
+    if called_for is not None:
+        return called_for
+    accuser = _accuser(state, case)
     if accuser is not None and accuser.named is not None:
         return "look", reasons.Accused(accuser.named), None
-    if not len(state.charted):
-        return "wait", reasons.NothingYet(), None
+    return _quiet(state, case.settings)
+
+
+def _accuser(state: LotState | DriveState, case: Case) -> Blame | None:
+    """The judgement of another alarm that names this lot or drive."""
+    return next((each for each in case.blames.values() if each.now and each.named and each.named.accuses(state.kind, state.name)), None)
+
+
+def _quiet(state: LotState | DriveState, settings: Settings) -> Decision:
+    """What is to be said of a lot or drive that neither its own chart nor another's speaks against."""
     bad, discs = int(state.charted.sum()), len(state.charted)
-    if discs >= FEWEST:
-        return "fine", reasons.Fine(state.bad, len(state.discs), *wilson(state.bad, len(state.discs))), None
-    return "wait", reasons.Early(bad, discs, *(to_stop(state) if isinstance(state, LotState) else ())), None
+    if not discs:
+        return "wait", reasons.NothingYet(), None
+    if discs < FEWEST:
+        return "wait", reasons.Early(bad, discs, *(to_stop(state) if isinstance(state, LotState) else ())), None
+    if not tolerated(bad, discs, settings):
+        return "wait", reasons.TooMany(bad, discs, settings.tolerable), None
+    return "fine", reasons.Fine(bad, discs, *wilson(bad, discs)), None
 
 
-def _compared(history: History, in_use: InUse, settings: Settings, alarmed: set[tuple[str, str]], places: Sequence[Place]) -> list[Entry]:
+def _parts_and_titles(case: Case) -> list[Entry]:
+    """Entries of the inner boxes and titles that an alarm names: they have no chart of their own."""
+    entries = []
+    history = case.history
+    for judged in {id(each): each for each in case.blames.values() if each.now}.values():
+        named = judged.named
+        if named is None or named.kind not in ("inner", "title"):
+            continue
+        discs = history.of_inner(named.name) if named.kind == "inner" else history.of_title(named.name)
+        decided = discs[history.decided[discs]]
+        bad = int(history.bad[decided].sum())
+        level, reason = ("stop", reasons.InnerBox(named)) if named.kind == "inner" else ("look", reasons.TitleCulprit(named))
+        why = figures.of_share(bad, len(decided))
+        working = int(history.working[discs].sum())
+        entries.append(Entry(named.kind, named.name, level, reason, len(decided), bad, working, judged.culprits, why=why))
+    return entries
+
+
+def _compared(case: Case, alarmed: set[tuple[str, str]], places: Sequence[Place]) -> list[Entry]:
     """Batches and places: many comparisons, so that only what stands out after allowing for their number is an alarm."""
-    batches = [(name, history.of_batch(name)) for name in in_use.batches]
-    counts = [(int(history.bad[discs].sum()), len(discs)) for _, discs in batches]
-    chances = [comparisons.chance_at_any_time(bad, discs, settings.tolerable) for bad, discs in counts]
+    history, settings = case.history, case.settings
+    batches = [(name, _progress(history, name, wanted)) for name, wanted in case.in_use.batches.items()]
+    chances = [comparisons.chance_at_any_time(batch.bad, batch.discs, settings.tolerable) for _, batch in batches]
     chances += [place.scan.p for place in places] + [place.scan.zone_p for place in places]
     outstanding = comparisons.standing_out(chances, settings.wolf)
     entries = []
-    for (name, discs), (bad, count), out in zip(batches, counts, outstanding, strict=False):
-        alone = out and count >= FEWEST and not _lots_and_drives(history, discs) & alarmed
-        level = "look" if alone else "wait" if count < FEWEST else "fine"
-        reason = reasons.BatchStandsOut() if alone else _progress(bad, count, in_use.batches[name])
-        entries.append(Entry("batch", name, level, reason, count, bad, why=figures.of_share(bad, count) | {"compared": len(chances)}))
+    for (name, batch), out in zip(batches, outstanding, strict=False):
+        alone = out and batch.discs >= FEWEST and not _lots_and_drives(history, history.of_batch(name)) & alarmed
+        level, reason = ("look", reasons.BatchStandsOut()) if alone else _batch_decision(batch, settings)
+        why = figures.of_share(batch.bad, batch.discs) | {"compared": len(chances)}
+        entries.append(Entry("batch", name, level, reason, batch.discs, batch.bad, batch.working, why=why))
     scans, zones = np.reshape(outstanding[len(batches) :], (2, -1))
     return entries + _of_places(places, scans.tolist(), zones.tolist(), len(chances))
 
 
-def _progress(bad: int, discs: int, wanted: int) -> reasons.Reason:
-    """How far a batch is."""
-    return reasons.BatchProgress(wanted, max(wanted - (discs - bad), 0)) if discs else reasons.NothingYet(wanted)
+@dataclass(frozen=True)
+class _Batch:
+    """How far a batch is: its decided discs and how many of them were rejected; discs that are being worked on; good ones still missing."""
+
+    discs: int
+    bad: int
+    working: int
+    wanted: int
+    missing: int
+
+
+def _progress(history: History, name: str, wanted: int) -> _Batch:
+    """How far a batch is. Only what passed counts as good, not what is still being worked on."""
+    discs = history.of_batch(name)
+    decided = int(history.decided[discs].sum())
+    bad = int(history.bad[discs].sum())
+    return _Batch(decided, bad, int(history.working[discs].sum()), wanted, max(wanted - (decided - bad), 0))
+
+
+def _batch_decision(batch: _Batch, settings: Settings) -> tuple[str, reasons.Reason]:
+    """The level of a batch that doesn't stand out, and how far it is."""
+    if not batch.discs and not batch.working:
+        return "wait", reasons.NothingYet(batch.wanted)
+    if batch.discs and not tolerated(batch.bad, batch.discs, settings):
+        return "wait", reasons.TooMany(batch.bad, batch.discs, settings.tolerable, batch.missing)
+    return "wait" if batch.discs < FEWEST else "fine", reasons.BatchProgress(batch.wanted, batch.missing)
 
 
 def _lots_and_drives(history: History, discs: Ints) -> set[tuple[str, str]]:
@@ -157,7 +203,7 @@ def _of_places(places: Sequence[Place], scans: Sequence[bool], zones: Sequence[b
         name = f"{place.surface.side}/{place.surface.head}/{first}" + ("" if first == last else f"-{last}")
         reason = reasons.PlaceStandsOut(first, last, place.what, place.drive, discs, place.failing, not scanned)
         trial = reasons.LookAtTracks(place.drive, first, last)
-        entry = Entry("track", name, "look", reason, place.failing, discs, (), trial, {"p": chance, "compared": compared})
+        entry = Entry("track", name, "look", reason, place.failing, discs, 0, (), trial, {"p": chance, "compared": compared})
         if place.surface not in best or chance < best[place.surface][0]:
             best[place.surface] = (chance, entry)
     return [entry for _, entry in best.values()]

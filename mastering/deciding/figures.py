@@ -2,9 +2,12 @@
 
 from typing import Any
 
+import numpy as np
+
 from mastering.deciding.rates import wilson
 from mastering.deciding.reasons import Worse
 from mastering.deciding.statistics import comparisons
+from mastering.deciding.statistics.history import History
 from mastering.deciding.statistics.states import DriveState, LotState, State
 
 Figures = dict[str, Any]
@@ -36,6 +39,20 @@ def of_drive(state: DriveState) -> Figures:
         figures |= {"since_disc": since.since, "since": {"bad": since.bad, "discs": since.discs}}
         figures["before"] = {"bad": since.bad_before, "discs": since.discs_before}
     return figures | _of_run(state)
+
+
+def of_pairs(history: History, state: State) -> Figures:
+    """The discs of a lot or drive that failed and that another drive then wrote again: how many failed again, and McNemar's exact chance.
+
+    A pair is one disc on the two drives. `p`: the chance of as many that failed on the first and passed on the other as there are, were
+    both alike.
+    """
+    rows = np.isin(history.again_disc, state.discs) & np.isin(history.again_disc, np.unique(history.disc[history.failed]))
+    written = int(rows.sum())
+    if not written:
+        return {}
+    again = int(history.again_failed[rows].sum())
+    return {"again": {"written": written, "failed": again, "p": comparisons.mcnemar(written - again, 0)}}
 
 
 def score_now(state: LotState) -> int:

@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from mastering.deciding.costs import Prices, break_even, lot_rate, usual_rate
 from mastering.deciding.statistics.arrays import Floats, Ints
 from mastering.deciding.statistics.settings import Settings
 from mastering.errors import MasteringError
@@ -17,9 +18,13 @@ from mastering.errors import MasteringError
 Basis = Literal["lot", "lots", "default"]
 
 DEFAULTS = Settings()
-JEFFREYS = 0.5  # bad and good discs lent to a lot: Jeffreys' prior
+OWN_PRIOR = (
+    1.0,
+    5.0,
+)  # the beta distribution of the rate of a lot before it is judged: 95 % sure holds up to 20 % bad
 ENOUGH_LOTS = 3  # from here on it shows how much lots differ
-DEAREST = 1_000_000  # a price beyond which somebody mistyped it
+POOR_LOT = (6, 30)  # bad ones and all discs of a lot as every shop meets one day
+POOR_SHARE = 0.25  # it counts as so much of a lot that was seen
 MOST = 100_000  # blanks; what needs more can't be made
 BLOCK = 1_000_000  # chances that are computed at a time
 STRENGTHS = np.geomspace(2.0, 300.0, 20)  # how alike lots are: 2 not at all, 300 nearly; beyond that three lots can't tell
@@ -27,22 +32,11 @@ MEANS = np.geomspace(0.001, 0.8, 60)
 
 
 @dataclass(frozen=True)
-class Prices:
-    """`blank`: of a new blank; `disc`: what the time for one disc costs, both in the same money."""
-
-    blank: float
-    disc: float
-
-    def __post_init__(self) -> None:
-        if not (0 <= self.blank <= DEAREST and 0 <= self.disc <= DEAREST and self.blank + self.disc > 0):
-            raise MasteringError(f"prices: blank {self.blank}, disc {self.disc}: expected prices from 0 to {DEAREST:,}, not both 0")
-
-
-@dataclass(frozen=True)
 class Need:
     """`load` blanks for `good` good discs, `assurance` sure; from `discs` judged, `bad` of them bad: the lot's own, all lots', or none.
 
-    `rate`: the share of bad ones to expect. `lot`: the one asked about; `left`: its blanks that are left, None where nobody knows.
+    `rate`: the share of bad ones to expect; `working`: discs that are neither passed nor rejected, and count in none of it. `lot`: the one
+    asked about; `left`: its blanks that are left, None where nobody knows.
     """
 
     good: int
@@ -57,11 +51,12 @@ class Need:
     break_even: float | None = None
     lot: str | None = None
     left: int | None = None
+    working: int = 0
 
     def plain(self) -> dict[str, Any]:
         """A line of `need --json`."""
         made: dict[str, Any] = {"good": self.good, "assurance": self.assurance, "load": self.load}
-        made |= {"discs": self.discs, "bad": self.bad, "basis": self.basis}
+        made |= {"discs": self.discs, "bad": self.bad, "working": self.working, "basis": self.basis}
         made |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
         return made if self.cost is None else made | {"cost": self.cost, "break_even": self.break_even}
 
@@ -75,10 +70,12 @@ def need(
     settings: Settings = DEFAULTS,
     lot: str | None = None,
     left: int | None = None,
+    working: int = 0,
 ) -> Need:
     """Blanks to load. `lots`: (bad, discs) of every lot judged; `own`: those of the lot that the blanks are from, None for a new lot.
 
-    `lot`, `left`: what that lot is called, and how many of its blanks are left, where that is known.
+    `lot`, `left`: what that lot is called, and how many of its blanks are left, where that is known; `working`: discs that are unfinished,
+    of that lot or of all.
     MasteringError for a number or an assurance that can't be.
     """
     if good < 1:
@@ -88,13 +85,16 @@ def need(
     judged = [(bad, discs) for bad, discs in lots if discs]
     bad, discs = own if own and own[1] else (sum(bad for bad, _ in judged), sum(discs for _, discs in judged))
     basis: Basis = "lot" if own and own[1] else "lots" if judged else "default"
-    if basis == "lots" and len(judged) >= ENOUGH_LOTS:
+    if basis == "lots":
         a, b, weights = mixture(judged)
+        rate = float((a / (a + b) * weights).sum())
     else:
-        one = settings.normal_prior if basis == "default" else (bad + JEFFREYS, discs - bad + JEFFREYS)
+        one = settings.normal_prior if basis == "default" else (bad + OWN_PRIOR[0], discs - bad + OWN_PRIOR[1])
         a, b, weights = np.array([one[0]]), np.array([one[1]]), np.ones(1)
-    rate = float((a / (a + b) * weights).sum())
-    made = Need(good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate, lot=lot, left=left)
+        rate = lot_rate(bad, discs, settings) if basis == "lot" else one[0] / sum(one)
+    made = Need(
+        good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate, lot=lot, left=left, working=working
+    )
     if prices is None:
         return made
     others = list(judged)
@@ -106,7 +106,8 @@ def need(
 def mixture(lots: Sequence[tuple[int, int]]) -> tuple[Floats, Floats, Floats]:
     """Beta distributions of a new lot's rate and their weights: a grid over mean and strength, weighted by what the lots did.
 
-    Each lot's bad discs are beta-binomial. Flat over log mean and log strength; strength is a + b of the beta distribution.
+    Each lot's bad discs are beta-binomial. Flat over log mean and log strength; strength is a + b of the beta distribution. A poor lot
+    that nobody saw yet counts too: lots that were good so far don't promise that the next one is.
     """
     from scipy.special import betaln
 
@@ -117,6 +118,8 @@ def mixture(lots: Sequence[tuple[int, int]]) -> tuple[Floats, Floats, Floats]:
     for part in np.array_split(np.arange(len(kinds)), len(kinds) // 100 + 1):
         bad, discs = kinds[part, 0][:, None], kinds[part, 1][:, None]
         logs += (counts[part][:, None] * (betaln(a + bad, b + discs - bad) - betaln(a, b))).sum(axis=0)
+    poor, of = POOR_LOT
+    logs += POOR_SHARE * (betaln(a + poor, b + of - poor) - betaln(a, b))
     weights = np.exp(logs - logs.max())
     return a, b, weights / weights.sum()
 
@@ -147,17 +150,7 @@ def _chances(good: int, a: Floats, b: Floats, bad: Ints) -> Floats:
     return made
 
 
-def break_even(prices: Prices, new_rate: float) -> float:
-    """The share of bad blanks from which on it is cheaper to buy others, of which `new_rate` are bad.
-
-    Blanks that are paid for cost t / (1 - p) a good disc, new ones (c + t) / (1 - p'): t the time of a disc, c the price of a blank.
-    """
-    return max(1 - prices.disc * (1 - new_rate) / (prices.blank + prices.disc), 0.0)
-
-
-def _priced(made: Need, prices: Prices, lots: Sequence[tuple[int, int]], settings: Settings) -> Need:
-    """With its cost (all blanks bought, all loaded), and the break-even against blanks as all (other) lots are, else as ordinary ones."""
-    seen = sum(discs for _, discs in lots)
-    a, b = settings.normal_prior
-    usual = (sum(bad for bad, _ in lots) + a) / (seen + a + b)
-    return replace(made, cost=made.load * (prices.blank + prices.disc), break_even=break_even(prices, usual))
+def _priced(need: Need, prices: Prices, others: Sequence[tuple[int, int]], settings: Settings) -> Need:
+    """The same with its cost (all blanks bought, all loaded), and the break-even against blanks as all (other) lots are."""
+    usual = usual_rate(others, settings)
+    return replace(need, cost=need.load * (prices.blank + prices.disc), break_even=break_even(prices, usual))

@@ -1,17 +1,14 @@
 """Rates that can be trusted: how many discs of a group are bad, and between which limits the true share lies. Pure; no scipy."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import Any, Literal
 
-By = Literal["batch", "lot", "drive", "side", "track"]
+By = Literal["batch", "lot", "inner", "drive", "side", "track"]
 Role = Literal["wrote", "read"]
 
 Z95 = 1.959963984540054  # the normal distribution's 0.975 quantile, as scipy.stats.norm.ppf(0.975) gives it
-TOO_FEW = 20  # discs below which a rate says little
-_BAR = 20
-LEGEND = "bar: # the rate, - between its limits, + both"
 
 
 def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
@@ -29,17 +26,18 @@ def wilson(bad: int, discs: int, z: float = Z95) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Rate:
-    """A group's discs that are settled, and how many of them are what. `unread`: of no first writing of theirs a read is known."""
+    """A group's units (discs, first writings or first reads) and how many of them are bad.
+
+    `more`: further counts by their keys in `rates --json`, which differ from one grouping to another; `after`: keys behind `simulated`.
+    """
 
     by: By
     group: str
     discs: int
     bad: int
-    marginal: int
-    rewritten: int
-    first_bad: int
-    simulated: bool
-    unread: int = 0
+    simulated: bool = False
+    more: Mapping[str, Any] = field(default_factory=dict)
+    after: Mapping[str, Any] = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
         """A line of `rates --json`."""
@@ -54,42 +52,7 @@ class Rate:
             "high": high,
             "confidence": 0.95,
             "method": "wilson",
-            "marginal": self.marginal,
-            "rewritten": self.rewritten,
-            "first_bad": self.first_bad,
+            **self.more,
             "simulated": self.simulated,
+            **self.after,
         }
-
-
-def rows(rates: Sequence[Rate]) -> Iterator[tuple[str, ...]]:
-    """A table of rates for people, its head first. The bar's whole length is 100 %, its `-` the interval."""
-    yield ("", "discs", "bad", "rate", "95 % sure", "first pass", "rewritten", "0" + " " * (_BAR - len("0100 %")) + "100 %", "")
-    for rate in rates:
-        low, high = wilson(rate.bad, rate.discs)
-        read = rate.discs - rate.unread
-        yield (
-            rate.group,
-            f"{rate.discs:,}",
-            f"{rate.bad:,}",
-            f"{rate.bad / rate.discs:.1%}".replace("%", " %"),
-            f"{low:.1%} to {high:.1%}".replace("%", " %"),
-            f"{1 - rate.first_bad / read:.1%}".replace("%", " %") if read else "",
-            f"{rate.rewritten:,}",
-            bar(rate.bad / rate.discs, low, high),
-            ", ".join(_remarks(rate)),
-        )
-
-
-def bar(share: float, low: float, high: float) -> str:
-    """A rate as a bar of `#` with its interval in `-`, and `+` where it is both."""
-    cells = ["#" if place < round(share * _BAR) else " " for place in range(_BAR)]
-    for place in range(int(low * _BAR), min(_BAR, int(high * _BAR) + 1)):
-        cells[place] = "+" if cells[place] == "#" else "-"
-    return "".join(cells)
-
-
-def _remarks(rate: Rate) -> Iterator[str]:
-    if rate.discs < TOO_FEW:
-        yield "too few to say"
-    if rate.simulated:
-        yield "simulated"

@@ -5,8 +5,9 @@ Nothing here is a sentence: `words.advice` makes those. A new reason is a class 
 
 from dataclasses import dataclass
 
+from mastering.deciding.costs import Costs
 from mastering.deciding.statistics.comparisons import Left
-from mastering.deciding.statistics.culprits import Culprit
+from mastering.deciding.statistics.naming import Culprit
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,16 @@ class Fine:
     discs: int
     low: float
     high: float
+
+
+@dataclass(frozen=True)
+class TooMany:
+    """No alarm, but `bad` of `discs` failed, which is more than the shop tolerates (`tolerable`). `missing`: what a batch still wants."""
+
+    bad: int
+    discs: int
+    tolerable: float
+    missing: int = 0
 
 
 @dataclass(frozen=True)
@@ -48,7 +59,7 @@ class LotStopped:
     """A lot reached its stop line: `bad` of its first `discs` failed (since its release, where `released`).
 
     `left`: the bad ones to expect among its blanks that are left, None where nobody knows how many there are; `rival`: the suspect that
-    the data can't tell from the lot, if any.
+    the data can't tell from the lot, if any; `costs`: where prices are given.
     """
 
     bad: int
@@ -56,6 +67,49 @@ class LotStopped:
     released: bool
     left: Left | None
     rival: Culprit | None
+    costs: Costs | None = None
+
+
+@dataclass(frozen=True)
+class LotWorthUsing:
+    """A lot reached its stop line (`bad` of its first `discs` failed), but a good disc costs less of it than of a new one.
+
+    `load`: the blanks of it to lay out for `good` good discs.
+    """
+
+    bad: int
+    discs: int
+    costs: Costs
+    load: int
+    good: int
+
+
+@dataclass(frozen=True)
+class LotPaused:
+    """A lot reached its stop line, but another suspect is the likelier cause."""
+
+    bad: int
+    discs: int
+    culprit: Culprit
+
+
+@dataclass(frozen=True)
+class InnerBox:
+    """One inner box of a lot is bad. It is what the entry of the inner box itself and that of its lot say."""
+
+    culprit: Culprit
+
+
+@dataclass(frozen=True)
+class TitleCulprit:
+    """A title fails on every lot and drive."""
+
+    culprit: Culprit
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A person stopped this lot, or the bench put this drive on hold."""
 
 
 @dataclass(frozen=True)
@@ -151,13 +205,25 @@ class PlaceStandsOut:
     fifth: bool
 
 
-Reason = (
-    NothingYet | Fine | Early | Accused | LotStopped | FailureRunIn | RunNoLonger | OtherCulprit | SideCulprit | ByChance | DriveStopped
-    | DriveDrifts | BatchProgress | BatchStandsOut | PlaceStandsOut
-)  # fmt: skip
+OfChart = NothingYet | Fine | TooMany | Early | LotStopped | LotWorthUsing | LotPaused | FailureRunIn | RunNoLonger | ByChance
+OfCulprit = Accused | OtherCulprit | SideCulprit | InnerBox | TitleCulprit | DriveStopped | DriveDrifts
+Reason = OfChart | OfCulprit | SetAside | BatchProgress | BatchStandsOut | PlaceStandsOut
 
 
 # What to run to find out
+
+
+@dataclass(frozen=True)
+class Crossover:
+    """Write these discs, which failed on `drive`, again on `other_drive`, and read them there: bad blanks fail again, a drive's don't.
+
+    `restore`: whether some were rejected, and have to be taken back first.
+    """
+
+    serials: tuple[str, ...]
+    drive: str
+    other_drive: str
+    restore: bool
 
 
 @dataclass(frozen=True)
@@ -201,4 +267,4 @@ class LookAtTracks:
     last: int
 
 
-Trial = SwapTest | AnotherInnerBox | CleanHeads | LookAtTracks
+Trial = Crossover | SwapTest | AnotherInnerBox | CleanHeads | LookAtTracks

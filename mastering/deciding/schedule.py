@@ -76,7 +76,7 @@ class Day:
 class DayPlan:
     """A day's work. `written`: the blanks that it takes on average; `blanks`: those to lay out, to be sure; `one_more`: one drive more.
 
-    `backlog`: boxes that wait to be made, today's among them; None when nobody said.
+    `backlog`: boxes that wait to be made, today's among them; `left`: the blanks that the usable lots have left; None when nobody said.
     """
 
     work: Work
@@ -88,6 +88,7 @@ class DayPlan:
     steps: Steps
     start: datetime
     backlog: int | None = None
+    left: int | None = None
 
     @property
     def finish(self) -> datetime:
@@ -111,7 +112,7 @@ class DayPlan:
         made |= {"drive_minutes": round(self.day.drive_minutes, 1), "finish": self.finish.strftime("%Y-%m-%dT%H:%M:%SZ")}
         made |= {"drives": self.drives, "one_more_drive_saves": round(self.saves, 1), "steps": dict(self.steps.origin)}
         made |= {"seconds": {name: round(seconds, 1) for name, seconds in self.steps.seconds.items()}}
-        return made | {"backlog": self.backlog, "days": self.days}
+        return made | {"backlog": self.backlog, "days": self.days, "left": self.left}
 
     @property
     def saves(self) -> float:
@@ -119,16 +120,18 @@ class DayPlan:
         return max(self.day.minutes - self.one_more.minutes, 0.0)
 
 
-def plan(work: Work, blanks: Need, drives: int, steps: Steps, start: datetime, backlog: int | None = None) -> DayPlan:
+def plan(
+    work: Work, blanks: Need, drives: int, steps: Steps, start: datetime, backlog: int | None = None, left: int | None = None
+) -> DayPlan:
     """The day. `blanks`: what `need` says for `work.discs`; its rate of bad discs is what the schedule reckons with.
 
     MasteringError without a drive.
     """
     if drives < 1:
-        raise MasteringError(f"plan: {drives} drives: expected 1 or more")
+        raise MasteringError(f"plan: {drives} drives that can work: expected 1 or more; name a number with --drives, or see `drive list`")
     written = max(work.discs, round(work.discs / (1 - blanks.rate)))
     days = [schedule(work, written, count, steps) for count in (drives, drives + 1)]
-    return DayPlan(work, drives, blanks.load, written, days[0], days[1], steps, start, backlog)
+    return DayPlan(work, drives, blanks.load, written, days[0], days[1], steps, start, backlog, left)
 
 
 def cycle(work: Work) -> list[tuple[Who, str]]:

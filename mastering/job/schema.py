@@ -1,6 +1,7 @@
 """The keys of a job file, as pydantic models, and their problems in the publisher's words."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import date as Date  # noqa: N812  (a key is called date)
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal, TypeVar
@@ -8,12 +9,16 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 from pydantic_core import ErrorDetails
 
+from formats.errors import Problem
+from formats.volumes.shared.problems import Problems, key
+from mastering.job.plan import SLOT_BYTES
+
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")]
 HexBytes = Annotated[str, StringConstraints(pattern=r"^ *([0-9A-Fa-f]{2} *)+$")]
 
 
 class Keys(BaseModel):
-    """A table's keys: all of them known, of the type that is written."""
+    """The keys of a table: no unknown key, each value of the type that is written here."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
@@ -23,9 +28,9 @@ class JobKeys(Keys):
 
     title: Any = None
     geometry: Any = None
-    serial: Any = None
+    serial: Any = None  # of before: an error that says what to write instead
     side: Any = None
-    edition: Any = None  # `mastering.master.editions` reads them
+    edition: Any = None  # `mastering.job.editions` reads them
 
 
 class TitleKeys(Keys):
@@ -36,13 +41,24 @@ class TitleKeys(Keys):
     catalogue: Annotated[str, StringConstraints(pattern=r"^[A-Z0-9-]{0,31}[A-Z0-9]$")]
     revision: Text
     date: Date = Date(1980, 1, 1)
+    disc: Annotated[int, Field(ge=1, le=99)] = 1
+    discs: Annotated[int, Field(ge=1, le=99)] = 1
 
 
-class SerialKeys(Keys):
-    """[serial]."""
+class MarkerKeys(Keys):
+    """`serial = { marker = "..." }` of a side."""
 
-    side: Literal["A", "B"]
     marker: Annotated[str, StringConstraints(min_length=20, max_length=1024, pattern=r"^[\x20-\x7e]+$")]
+
+
+class SerialPlaceKeys(Keys):
+    """`serial = { track = 34, ... }` of a side."""
+
+    track: Annotated[int, Field(ge=0)]
+    sector: Annotated[int, Field(ge=0)]
+    head: Annotated[int, Field(ge=0, le=1)] = 0
+    offset: Annotated[int, Field(ge=0)] = 0
+    bytes: Annotated[int, Field(ge=1, le=1024)] = SLOT_BYTES
 
 
 class SideKeys(Keys):
@@ -60,6 +76,7 @@ class SideKeys(Keys):
     boot: Text | None = None
     image: Text | None = None
     order: Text | list[int] | None = None
+    serial: Any = None  # `mastering.job.slots` reads it
 
 
 class FileKeys(Keys):
@@ -91,13 +108,15 @@ class EditionKeys(Keys):
     catalogue: Any = None
     revision: Any = None
     date: Any = None
+    disc: Any = None
+    discs: Any = None
     leave_out: list[Any] = []
     replace: Any = None
     side: Any = None
 
 
 class LeaveOutKeys(Keys):
-    """A table in `leave_out`; a text there is its name."""
+    """A table in `leave_out`; a text in that list stands for a table with this name."""
 
     side: Literal["A", "B"] | None = None
     name: Text | None = None
@@ -105,7 +124,7 @@ class LeaveOutKeys(Keys):
 
 
 class ReplaceKeys(FileKeys):
-    """[[edition.NAME.replace]]: a file that is there by its side and name, and what it has instead."""
+    """[[edition.NAME.replace]]: side and name of a file of the job, and the keys that the edition gives it instead."""
 
     side: Literal["A", "B"] | None = None
 
@@ -140,61 +159,80 @@ _PATTERNS = {
 _RESERVED_SUFFIXES = {"dump", "capture", "json"}
 
 
-def parse(model: type[Table], raw: dict[str, Any], where: str, problems: list[str]) -> Table | None:
+@dataclass(frozen=True)
+class UnknownKey(Problem):
+    """A key that a table has not; `meant`: the place of the known one that it is nearest to, empty where none is near."""
+
+    meant: str = ""
+
+
+def parse(model: type[Table], raw: dict[str, Any], where: str, problems: Problems) -> Table | None:
     """The keys of one table; None, and its problems added with their places, when they are wrong."""
     try:
         keys = model.model_validate(raw)
     except ValidationError as error:
-        problems += _told(model, raw, where, error.errors())
+        problems += _problems(model, raw, where, error.errors())
         return None
     if isinstance(keys, SideKeys) and keys.suffix in _RESERVED_SUFFIXES:
-        problems.append(f"{where}.suffix: {keys.suffix!r} is a name of the master's own")
+        problems.add(key(where, "suffix"), f"{keys.suffix!r} is a name of the master's own")
     return keys
 
 
-def parse_rest(model: type[Table], raw: dict[str, Any], where: str, problems: list[str]) -> Table:
-    """The keys of one table as `parse` has them; of those that are wrong only their defaults, None where they have none.
+def parse_rest(model: type[Table], raw: dict[str, Any], where: str, problems: Problems) -> Table:
+    """The keys of one table as `parse` gives them; a wrong key has its default, or None where it has no default.
 
-    So what else is wrong with the table is told with them.
+    So what else is wrong with the table is reported with them.
     """
-    told: list[str] = []
-    keys = parse(model, raw, where, told)
-    problems += told
+    own = Problems()
+    keys = parse(model, raw, where, own)
+    problems += own
     if keys is not None:
         return keys
-    wrong = {problem.partition(":")[0].removeprefix(f"{where}.") for problem in told}
+    wrong = {problem.where for problem in own}
+    right = {name: value for name, value in raw.items() if key(where, name) not in wrong and name in model.model_fields}
     needed = dict.fromkeys(name for name, field in model.model_fields.items() if field.is_required())
-    return model.model_construct(**needed | {key: value for key, value in raw.items() if key not in wrong and key in model.model_fields})
+    return model.model_construct(**needed | right)
 
 
-def _told(model: type[BaseModel], raw: dict[str, Any], where: str, errors: list[ErrorDetails]) -> Iterator[str]:
-    """One line for each key that is wrong."""
+def _problems(model: type[BaseModel], raw: dict[str, Any], where: str, errors: list[ErrorDetails]) -> Iterator[Problem]:
+    """One problem for each key that is wrong."""
     seen = set()
     for error in errors:
-        key = str(error["loc"][0]) if error["loc"] else ""
-        if key not in seen:
-            seen.add(key)
+        name = str(error["loc"][0]) if error["loc"] else ""
+        if name not in seen:
+            seen.add(name)
             same = [each for each in errors if each["loc"] and each["loc"][0] == error["loc"][0]]
-            place = ".".join(part for part in (where, key) if part)
-            yield f"{place}: {_unknown(model, key) if error['type'] == 'extra_forbidden' else _sentence(key, raw.get(key), same)}"
+            place = ".".join(part for part in (where, name) if part)
+            yield (
+                _unknown(model, name, where) if error["type"] == "extra_forbidden" else Problem(place, _sentence(name, raw.get(name), same))
+            )
 
 
-def _unknown(model: type[BaseModel], key: str) -> str:
-    known = [*model.model_fields, *(["file", "place"] if model is SideKeys else [])]
-    near = get_close_matches(key, known, 1, 0.5)
-    return "unknown key" + (f"; did you mean `{near[0]}`?" if near else f"; there are {', '.join(f'`{each}`' for each in known)}")
+def _unknown(model: type[BaseModel], name: str, where: str) -> UnknownKey:
+    """That a table has no such key; the nearest that it has, or all."""
+    names = [*model.model_fields, *(["file", "place"] if model is SideKeys else [])]
+    near = get_close_matches(name, names, 1, 0.5)
+    there = f"; did you mean `{near[0]}`?" if near else f"; there are {', '.join(f'`{each}`' for each in names)}"
+    return UnknownKey(key(where, name), f"unknown key{there}", meant=key(where, near[0]) if near else "")
 
 
-def _sentence(key: str, value: Any, errors: list[ErrorDetails]) -> str:
+def _sentence(name: str, value: Any, errors: list[ErrorDetails]) -> str:
     """What a key must be; the alternatives of a union are joined, without those of another type where only a number's bounds are wrong."""
     bounds = any(error["type"] in _BOUNDS for error in errors)
-    said = [_one(key, error) for error in errors if not (bounds and error["type"].endswith("_type"))]
-    joined = " or ".join(dict.fromkeys(said)).replace(" or must be ", " or ")
-    return joined if value is None else f"{joined}, not {value!r}"
+    phrases = [_phrase(name, error) for error in errors if not (bounds and error["type"].endswith("_type"))]
+    joined = " or ".join(dict.fromkeys(phrases)).replace(" or must be ", " or ")
+    return joined if value is None else f"{joined}, not {brief(value)}"
 
 
-def _one(key: str, error: ErrorDetails) -> str:
+def brief(value: Any) -> str:
+    """A value of a job in a message: as it is written in Python, cut where it is long."""
+    text = repr(value)
+    return text if len(text) <= 200 else f"{text[:200]}..."
+
+
+def _phrase(name: str, error: ErrorDetails) -> str:
+    """What one of pydantic's errors asks for, in the publisher's words."""
     if error["type"] == "string_pattern_mismatch":
-        return _PATTERNS.get(key, "must be on one line, without control characters")
+        return _PATTERNS.get(name, "must be on one line, without control characters")
     words: Callable[..., str] | None = _WORDS[error["type"]].format if error["type"] in _WORDS else None
     return words(**error.get("ctx", {})) if words else error["msg"]

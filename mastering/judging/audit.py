@@ -14,19 +14,19 @@ from mastering.judging.verdict import KINDS
 from mastering.master.bag import MasterError
 from mastering.master.builder import file_record, unproven
 from mastering.master.master import Master, Side
+from mastering.master.serial import is_serial
+from mastering.master.slot import marker_text
 
 
-def audit(master: Master) -> list[dict[str, Any]]:
+def audit(master: Master) -> Iterator[dict[str, Any]]:
     """For each side a line for its fields, its volume and itself: `{"check", "side", "ok", "problems": [{"where", "what"}]}`."""
-    made = []
     for name, side in master.sides.items():
         for check, find in (("fields", _fields), ("volume", _volume), ("side", _side)):
             try:
-                told = [{"where": problem.where, "what": problem.what} for problem in find(master, side)]
+                problems = [{"where": problem.where, "what": problem.what} for problem in find(master, side)]
             except MasterError as error:  # its geometry contradicts itself, so nothing of the side can be proved
-                told = [{"where": "data/master.json", "what": str(error)}]
-            made.append({"check": check, "side": name, "ok": not told, "problems": told})
-    return made
+                problems = [{"where": "data/master.json", "what": str(error)}]
+            yield {"check": check, "side": name, "ok": not problems, "problems": problems}
 
 
 def _fields(master: Master, side: Side) -> Iterator[Problem]:
@@ -89,5 +89,8 @@ def _side(master: Master, side: Side) -> Iterator[Problem]:
         return
     if side.geometry.addresses[slot.place] != (slot.track, slot.head, slot.sector):
         yield Problem("serial", "its place in the dump is not the sector that it names")
-    if side.dump.count(side.dump[start : start + slot.bytes]) != 1:
+    marker = side.dump[start : start + slot.bytes]
+    if marker != marker_text(slot.bytes) and side.dump.count(marker) != 1:
         yield Problem("serial", "its slot does not hold a marker that occurs once")
+    if is_serial(marker.decode("latin-1").rstrip(" "), master.catalogue):
+        yield Problem("serial", "its slot holds a serial, where a master has a marker")

@@ -1,7 +1,7 @@
 """A read-back's sectors held against one side of a master: the kind of finding of each, by the contract's section 6."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,7 @@ from formats.containers.sector_report import Report
 from formats.model.geometry import Address, Geometry
 from mastering.judging.sightings import Sighted
 from mastering.judging.verdict import KINDS, NUMBER, Finding, Looks
+from mastering.judging.volatile import volatile_sectors
 from mastering.master.master import Side
 from mastering.master.serial import read_slot
 
@@ -51,11 +52,10 @@ class Target:
         return np.array(self.side.unproven, np.int64)
 
     @cached_property
-    def volatile(self) -> Mapping[int, str]:
-        """The files that the customer's machine may change: by the place of each of their sectors, the file's name."""
-        places = self.geometry.places
-        files = (file for file in self.side.files if file.get("volatile"))
-        return {places[Address(*sector)]: file["name"] for file in files for sector in file.get("sectors", ()) if tuple(sector) in places}
+    def volatile(self) -> frozenset[int]:
+        """Places of the sectors that a customer's machine may change."""
+        sectors = volatile_sectors(self.side)
+        return frozenset(place for place, address in enumerate(self.geometry.addresses) if address in sectors) if sectors else frozenset()
 
     @cached_property
     def slot(self) -> tuple[int, int, int] | None:
@@ -91,7 +91,7 @@ class Judged:
 
     `kinds`: number of the finding's kind; `equal`: sound, and the master's bytes (around the slot); `known`: `rows` holds bytes
     that were read; elsewhere they are the master's. `slot`: what the serial slot holds where its sector has the finding `serial`, each
-    text once (a byte is a character).
+    text once (a byte is a character). `rescued`: how failing sectors of a capture of times could be read after all.
     """
 
     target: Target
@@ -101,6 +101,7 @@ class Judged:
     rows: Bytes
     serial: str | None
     slot: tuple[str, ...] = ()
+    rescued: Mapping[int, Looks] = field(default_factory=dict)
 
     @cached_property
     def differing(self) -> Places:
@@ -123,12 +124,6 @@ class Judged:
             return "repeats-previous"
         return "filled" if row == row[:1] * len(row) else None
 
-    @property
-    def changed(self) -> tuple[str, ...]:
-        """Names of the volatile files that hold other bytes, each once, in the order of the dump."""
-        volatile = self.target.volatile
-        return tuple(dict.fromkeys(volatile[place] for place in self.differing.tolist() if place in volatile))
-
     def shifts(self, place: int) -> list[int]:
         """By how many sectors (1 to 16) further on in the master a sector's bytes are found.
 
@@ -144,7 +139,7 @@ class Judged:
     def findings(self) -> tuple[Finding, ...]:
         """Every sector's finding, in the order of the dump."""
         places = self.kinds.nonzero()[0].tolist()
-        looks = self.looks
+        looks = {**self.looks, **self.rescued}
         addresses = self.target.geometry.addresses
         return tuple(Finding(*addresses[place], KINDS[self.kinds[place]], looks.get(place)) for place in places)
 

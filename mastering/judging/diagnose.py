@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from mastering.judging.compare import Judged, Target, compare_dump
 from mastering.judging.evidence import DumpView, View
-from mastering.judging.verdict import Diagnosis
 
 _SHIFTED_AT_LEAST = 8
 
@@ -36,7 +35,7 @@ class Case:
     apart: "Callable[[Target, Target], Distance]"
 
 
-def diagnose(cases: Sequence[Case]) -> tuple[Diagnosis | None, tuple[str, ...]]:
+def diagnose(cases: Sequence[Case]) -> tuple[str | None, tuple[str, ...]]:
     """The first diagnosis that holds for every side that a read-back may be judged as; and what it matches, best share first."""
     for name, holds in _ORDER:
         found = [holds(case) for case in cases]
@@ -78,7 +77,7 @@ def _short(case: Case) -> Matches:
     return _plainly(case.view.is_short(case.target, [side.target for side in case.sides]))
 
 
-_ORDER: tuple[tuple[Diagnosis, Callable[[Case], Matches]], ...] = (
+_ORDER: tuple[tuple[str, Callable[[Case], Matches]], ...] = (
     ("blank", _blank),
     ("other-side", _other_side),
     ("other-master", _other_master),

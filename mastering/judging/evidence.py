@@ -1,22 +1,28 @@
 """A read-back as it can be held against any side: a dump with or without a report, or a capture."""
 
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 
 import numpy as np
 
 from formats import registry
+from formats.bounds import LARGEST_CAPTURE, LARGEST_REPORT, SIGNATURE
 from formats.containers import capture, sector_report
-from formats.containers.capture import Capture, on_geometry, upright
+from formats.containers.capture import Capture, Track, on_geometry, upright
 from formats.containers.sector_report import Report
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 from formats.model.record import Record
+from formats.tracks.intervals import Rules
 from formats.tracks.known_fields import KnownFields
 from formats.tracks.reading import Stretch, any_identifier
 from mastering.judging.compare import Judged, Target, compare_cells, compare_dump
-from mastering.judging.readback import LARGEST_CAPTURE, LARGEST_REPORT, REPORT, SIGNATURE, ReadBackError, Source, read_bounded
+from mastering.judging.flux import Flux
+from mastering.judging.quality import Quality, quality
+from mastering.judging.readback import REPORT, ReadBackError, Source, read_bounded
+from mastering.judging.rescue import rescued
 from mastering.judging.sightings import Sighted, see
-from mastering.judging.verdict import Evidence
+from mastering.judging.verdict import NUMBER, Evidence
 
 _LARGE = 8 << 20  # bytes of cells: of a larger capture only few geometries' sightings are remembered at a time
 _KEPT = 2  # geometries: those of a job's two sides
@@ -46,6 +52,9 @@ class DumpView:
         if self.report is not None:
             self.report.check_against(target.geometry)
         return judged
+
+    def quality(self, target: Target, judged: Judged) -> None:
+        """Bytes do not show how much room is left."""
 
     def could_be(self, target: Target) -> bool:
         """Whether its length is the side's, or whole sectors of it."""
@@ -86,16 +95,17 @@ def _is_constant(data: bytes) -> bool:
 class CaptureView:
     """The tracks of a capture, as each geometry asked for shows them. `known`: the fields that the caller remembers from earlier ones."""
 
-    evidence: Evidence = "cells"
-
     def __init__(self, name: str, read: Capture, known: KnownFields | None = None) -> None:
         self.name, self.capture = name, upright(read)
         self._known = known or KnownFields()
+        self.evidence: Evidence = "cells" if read.tracks else "flux"
+        self.flux = Flux(read, read.reversed)
         self.simulated = read.simulated
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
         self._identified: dict[Record, bool] = {}
         self._sound: dict[Geometry, int] = {}
+        self._heard: dict[tuple[Record, tuple[Rules | None, ...]], bool] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
@@ -107,11 +117,18 @@ class CaptureView:
         return self._sighted[geometry]
 
     def _see(self, geometry: Geometry) -> Sighted:
-        fitted = on_geometry(self.capture, geometry, self.name)
+        """Its sightings of a geometry's sectors, which are not remembered."""
         try:
-            return see(geometry, fitted.tracks, fitted.rpm, self._known)
+            return see(geometry, self._tracks(geometry), self.capture.rpm, self._known)
         except ContainerError as error:
             raise ContainerError(f"{self.name}: {error}") from error
+
+    def _tracks(self, geometry: Geometry) -> tuple[Track, ...]:
+        """Its tracks as a geometry's cells. ContainerError when its steps can't be that geometry's tracks."""
+        fitted = on_geometry(self.capture, geometry, self.name)
+        if not fitted.times:
+            return fitted.tracks
+        return (*fitted.tracks, *(each.track for each in self.flux.tracks(geometry, fitted.times)))
 
     def judged(self, target: Target) -> Judged | None:
         """How it stands against a side; None when its steps can't be that side's tracks."""
@@ -132,12 +149,26 @@ class CaptureView:
     def accepted(self, target: Target) -> Judged:
         """How it stands against the side that it is judged as. ContainerError when its steps can't be that side's tracks."""
         sighted = self.sighted(target.geometry)
-        return self.judged(target) or compare_cells(target, sighted)
+        judged = self.judged(target) or compare_cells(target, sighted)
+        if self.evidence != "flux":
+            return judged
+        return rescued(judged, sighted, self.flux, on_geometry(self.capture, target.geometry, self.name).times)
+
+    def quality(self, target: Target, judged: Judged) -> Quality | None:
+        """How much room its times leave; None where it holds cells, which do not show it."""
+        if self.evidence != "flux":
+            return None
+        geometry = target.geometry
+        tracks = self.flux.tracks(geometry, on_geometry(self.capture, geometry, self.name).times)
+        soft = np.flatnonzero(judged.kinds == NUMBER["soft"])
+        lost = int(np.count_nonzero(~judged.known & (judged.kinds != NUMBER["not-tried"])))
+        return quality(self.sighted(geometry), tracks, self.capture.rpm, soft, lost)
 
     def is_short(self, target: Target, others: Iterable[Target]) -> bool:
         """Whether it lacks the last cylinders."""
         fitted = on_geometry(self.capture, target.geometry, self.name)
-        return max((track.cylinder for track in fitted.tracks), default=0) < target.geometry.cylinders - 1
+        cylinders = [track.cylinder for track in fitted.tracks] + [read.cylinder for read in fitted.times]
+        return max(cylinders, default=0) < target.geometry.cylinders - 1
 
     def is_blank(self, target: Target) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
@@ -162,6 +193,14 @@ class CaptureView:
         _, count, geometry = max(sound, key=lambda each: each[:2])
         return geometry.id, count, len(geometry.addresses)
 
+    def met(self, name: str) -> dict[tuple[int, int], tuple[int, int]]:
+        """For each cylinder and head of a declared geometry, as its steps count: sectors that were read soundly, and how many it has."""
+        geometry = registry.geometry(name)
+        sound = set(self.sighted(geometry).place.tolist())
+        step = 1 if self.capture.tpi in (None, geometry.tpi) else 2
+        places = geometry.places_of_tracks.items()
+        return {(cylinder * step, head): (len(sound.intersection(own)), len(own)) for (cylinder, head), own in places}
+
     @property
     def is_empty(self) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
@@ -169,8 +208,7 @@ class CaptureView:
 
     def _declared(self) -> Iterator[Geometry]:
         """The declared geometries of whose kind a sound identifier is on it."""
-        for name in registry.names("geometries"):
-            geometry = registry.geometry(name)
+        for geometry in registry.usable_geometries():
             try:
                 if self._has_identifiers(geometry):
                     yield geometry
@@ -191,17 +229,36 @@ class CaptureView:
                 except ContainerError:
                     continue
                 self._sound[geometry] = len(np.unique(sighted.place))
-                whole = all(track.cylinder < geometry.cylinders and track.head < geometry.heads for track in self.capture.tracks)
+                whole = all(cylinder < geometry.cylinders and head < geometry.heads for cylinder, head in self._places)
                 if whole and not sighted.reading.blocks.sound.any():
                     without.add(kinds)
             yield geometry, self._sound.get(geometry, 0)
 
+    @cached_property
+    def _places(self) -> set[tuple[int, int]]:
+        """Cylinders and heads of its reads, as its drive stepped."""
+        cells = {(track.cylinder, track.head) for track in self.capture.tracks}
+        return cells | {(read.cylinder, read.head) for read in self.capture.times}
+
     def _has_identifiers(self, geometry: Geometry) -> bool:
         """Whether a sound identifier of this geometry's kind is anywhere on it: many geometries have the same kind."""
+        if self.capture.times:
+            return self._times_have_identifiers(geometry)
         if geometry.identifier not in self._identified:
             stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
             self._identified[geometry.identifier] = any_identifier(geometry, stretches, self._known)
         return self._identified[geometry.identifier]
+
+    def _times_have_identifiers(self, geometry: Geometry) -> bool:
+        """The same where the cells depend on the geometry: decoded only where its clock can be heard."""
+        fitted = on_geometry(self.capture, geometry, self.name)
+        key = geometry.identifier, self.flux.key(geometry, fitted.times)
+        if key not in self._heard:
+            self._heard[key] = False
+            if fitted.tracks or self.flux.could_be(geometry, fitted.times):
+                stretches = [Stretch(track.bits, track.cells, track.turn) for track in self._tracks(geometry)]
+                self._heard[key] = any_identifier(geometry, stretches, self._known)
+        return self._heard[key]
 
 
 View = DumpView | CaptureView

@@ -3,15 +3,15 @@
 import os
 import re
 import stat
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
-from formats.containers import limits
+from formats.bounds import LARGEST_CAPTURE, SIGNATURE
 from mastering.errors import MasteringError
 from mastering.platform import IrregularFileError, open_regular
 
-SIGNATURE, REPORT = limits.SIGNATURE, limits.REPORT_SUFFIX
-LARGEST_CAPTURE, LARGEST_REPORT = limits.LARGEST_CAPTURE, limits.LARGEST_REPORT
+REPORT = ".report.csv"
+WRITE_LIST = "to-write.csv"  # beside stamped images: which file is for which disc and side
 NAMED = re.compile(r"(?P<serial>[A-Z0-9-]+-\d{4,18}-[0-9A-Z])-(?P<side>[AB])(?:-[^.]*)?\.[^/]+")  # how a disc's read-backs are named
 
 
@@ -36,23 +36,25 @@ def report_path(path: str) -> str:
 
 
 def sources(paths: Sequence[str]) -> Iterator[Source]:
-    """The read-backs named, folders by their files in the order of their names (names that begin with a dot are left out).
+    """The read-backs named, folders by their files in the order of their names (hidden ones and lists of images are left out).
 
     A report whose dump is among them is part of it; alone it stands as a source of its own, which `load` refuses.
     """
     singles = [path for path in paths if not os.path.isdir(path)]
     reports = {path: _report_of(path, os.path.lexists) for path in singles if not path.endswith(REPORT)}
+    owned = set(reports.values())
     for path in paths:
         if path in reports or path.endswith(REPORT):
-            yield from _sources([path], reports)
+            yield from _sources([path], reports, owned)
         else:
             yield from (replace(source, found=True) for source in _folder(path))
 
 
 def _folder(folder: str) -> Iterator[Source]:
-    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith("."))
+    names = sorted(os.path.join(folder, name) for name in os.listdir(folder) if not name.startswith(".") and name != WRITE_LIST)
     present = set(names)
-    return _sources(names, {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)})
+    reports = {path: _report_of(path, present.__contains__) for path in names if not path.endswith(REPORT)}
+    return _sources(names, reports, set(reports.values()))
 
 
 def _report_of(path: str, exists: Callable[[str], bool]) -> str | None:
@@ -60,9 +62,8 @@ def _report_of(path: str, exists: Callable[[str], bool]) -> str | None:
     return report if exists(report) and not is_capture(path) else None
 
 
-def _sources(paths: Sequence[str], reports: Mapping[str, str | None]) -> Iterator[Source]:
-    """The sources among some paths; `reports` holds the report of each read-back that may own one."""
-    owned = set(reports.values())
+def _sources(paths: Sequence[str], reports: Mapping[str, str | None], owned: Set[str | None]) -> Iterator[Source]:
+    """The sources among some paths. `reports` holds the report of each read-back that may own one, `owned` is all of them."""
     for path in paths:
         if path in reports:
             yield Source(path, reports[path])

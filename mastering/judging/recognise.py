@@ -49,7 +49,7 @@ def guesses(data: bytes, own: Sequence[Geometry] = ()) -> list[Guess]:
 
 def _on(geometry: Geometry, data: bytes) -> Iterator[Guess]:
     """Every volume that is defined on a geometry, tried in every order in which an image may come."""
-    fitting = [volume for volume in map(registry.volume, registry.names("volumes")) if volume.id != "none" and volume.fits(geometry)]
+    fitting = [volume for volume in registry.usable_volumes() if volume.is_file_system and volume.fits(geometry)]
     for order in _orders(geometry) if fitting else ():
         image = Image(geometry, data) if order is None else Image.in_order(geometry, order, data)
         yield from (guess for volume in fitting if (guess := _as(volume, image, order)))

@@ -222,19 +222,25 @@ def reason_of_its_own(read: Read) -> Reason | None:
 
 
 def _is_held_back(rows: DiscRows, read: Read) -> bool:
-    """Whether a hold unsettles a read: its drive made it since its last passing read, and was put on hold after it."""
+    """Whether a hold unsettles a read: its drive made it since its last passing read, and was put on hold after it.
+
+    A reader that was put on hold by a writing that failed in a second drive as well was right: these failures settle.
+    """
     spans = (hold for hold in rows.holds if hold.drive == read.read_by and hold.after < read.row < hold.row)
-    return any(not _is_confirmed(rows, hold, read) for hold in spans)
+    return any(not (read in _failures(rows, hold) and reader_was_right(rows, hold)) for hold in spans)
 
 
-def _is_confirmed(rows: DiscRows, hold: Hold, read: Read) -> bool:
-    """Whether the writing that put a reader on hold failed in a second drive as well: then the reader was right, and its read settles."""
+def reader_was_right(rows: DiscRows, hold: Hold) -> bool:
+    """Whether the writing of this disc that put a drive on hold failed in that drive and in another one: then the hold is over."""
+    failed_in = {read.read_by for read in _failures(rows, hold)} - {None}
+    return hold.drive in failed_in and len(failed_in) > 1
+
+
+def _failures(rows: DiscRows, hold: Hold) -> list[Read]:
+    """The failed reads of the writing that put a drive on hold, which was the newest one of its side; none where another disc did it."""
     before = (each for each in rows.writings if each.side == hold.side and each.row < hold.row)
-    named = max(before, key=lambda each: each.number, default=None)
-    if hold.serial != rows.serial or named is None or (read.side, read.writing) != (named.side, named.number):
-        return False
-    failed_by = {each.read_by for each in _reads_of(rows, named) if each.verdict == "fail" and reason_of_its_own(each) is None}
-    return read.read_by in failed_by and len(failed_by - {None}) > 1
+    writing = max(before, key=lambda each: each.number, default=None) if hold.serial == rows.serial else None
+    return [read for read in _reads_of(rows, writing) if read.verdict == "fail" and reason_of_its_own(read) is None]
 
 
 # What they give

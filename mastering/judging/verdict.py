@@ -4,40 +4,16 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-# A finding's kinds in the order in which one sector's sightings are judged; a kind's place is its number in arrays, 0 is none.
-KINDS = (
-    "",
-    "differs",
-    "data-mark",
-    "identity",
-    "serial",
-    "soft",
-    "density",
-    "block-check",
-    "no-block",
-    "identifier-check",
-    "misplaced",
-    "absent",
-    "unread",
-    "not-tried",
-)
-NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+from mastering.judging.kinds import DIAGNOSES, FINDINGS, Action
 
-Looks = Literal["volatile", "shifted", "repeats-previous", "filled"]
+KINDS = ("", *(kind.id for kind in FINDINGS))  # a kind's place is its number in arrays, 0 is none
+NUMBER = {kind: number for number, kind in enumerate(KINDS)}
+DIAGNOSED = {diagnosis.id: diagnosis for diagnosis in DIAGNOSES}
+
+Looks = Literal["volatile", "shifted", "repeats-previous", "filled", "combined", "cleaned"]
 Evidence = Literal["dump", "report", "cells", "flux"]
 State = Literal["pass", "marginal", "fail"]
-Diagnosis = Literal["blank", "other-side", "other-master", "other-geometry", "shifted", "short"]
-Action = Literal["box", "read-again", "turn-over", "write-again", "ask"]
-
-_BY_DIAGNOSIS: dict[Diagnosis, Action] = {
-    "other-side": "turn-over",
-    "other-master": "ask",
-    "other-geometry": "ask",
-    "blank": "write-again",
-    "shifted": "read-again",
-    "short": "read-again",
-}
-_WRITTEN_WRONG = {"data-mark", "identity", "serial", "density"}  # reading once more can't change these
+_WRITTEN_WRONG = {kind.id for kind in FINDINGS if kind.written_wrong}
 
 
 def sides_text(names: Collection[str]) -> str:
@@ -47,7 +23,7 @@ def sides_text(names: Collection[str]) -> str:
 
 @dataclass(frozen=True)
 class Finding:
-    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what a differing sector looks like."""
+    """What is wrong with one sector; the numbers are those of its identifier. `looks`: what it looks like, or how it was read after all."""
 
     track: int
     head: int
@@ -70,15 +46,15 @@ class Finding:
 class Verdict:
     """The judgement of one read-back; `good` is None when no side could be told.
 
+    `margin`, `margins`, `drive`: with evidence `flux`, how close the sectors are to failing and what the drive shows, as section 6 has it.
     `slot`: what the serial slot holds where its sector has the finding `serial`, each text once (a byte is a character).
-    `changed`: names of the volatile files that the customer's machine changed.
     """
 
     readback: str
     side: str | None
     serial: str | None
     evidence: Evidence
-    diagnosis: Diagnosis | None
+    diagnosis: str | None
     expected: int
     good: int | None
     unproven: int
@@ -86,7 +62,9 @@ class Verdict:
     findings: tuple[Finding, ...]
     matches: tuple[str, ...] = ()
     slot: tuple[str, ...] = ()
-    changed: tuple[str, ...] = ()
+    margin: Mapping[str, Any] | None = None
+    margins: tuple[Mapping[str, Any], ...] | None = None
+    drive: Mapping[str, float] | None = None
 
     @classmethod
     def from_plain(cls, line: Mapping[str, Any]) -> "Verdict":
@@ -96,7 +74,7 @@ class Verdict:
         return cls(
             line["readback"], line["side"], line.get("on_disc", line["serial"]), line["evidence"], line["diagnosis"], sectors["expected"],
             sectors["good"], line["unproven"], line["simulated"], findings, tuple(line.get("matches", ())),
-            tuple(line.get("slot", ())),
+            tuple(line.get("slot", ())), line.get("margin"), None, line.get("drive"),
         )  # fmt: skip
 
     @property
@@ -111,29 +89,29 @@ class Verdict:
         """What to do with the disc as far as this read-back tells."""
         if self.verdict != "fail":
             return "box" if self.verdict == "pass" else "read-again"
-        if self.diagnosis == "shifted" and self.evidence in ("cells", "flux"):
-            return "write-again"  # the identifiers on the disc name the places, so no reader can have left sectors out
         if self.diagnosis:
-            return _BY_DIAGNOSIS[self.diagnosis]
-        if self.side is None or self.is_overwritten or self.is_used:
+            return DIAGNOSED[self.diagnosis].asks_for(self.evidence)[0]
+        if self.side is None or self.overwritten or self.changed_by_right:
             return "ask"
         kinds = {finding.kind for finding in self.findings}
         rewrite = kinds & _WRITTEN_WRONG or ("differs" in kinds and self.evidence != "dump")
         return "write-again" if rewrite else "read-again"
 
     @property
-    def is_overwritten(self) -> bool:
-        """Whether more than half of the side's sectors hold other bytes, and no reader can have put them there."""
-        return self.evidence != "dump" and 2 * sum(finding.kind == "differs" for finding in self.findings) > self.expected
+    def overwritten(self) -> bool:
+        """Whether most sectors are sound and another program's: another disc was written over it. A dump's may be a reader's filler."""
+        differing = sum(finding.kind == "differs" for finding in self.findings)
+        return self.diagnosis is None and self.evidence != "dump" and 2 * differing > self.expected
 
     @property
-    def is_used(self) -> bool:
-        """Whether nothing is wrong but that files hold other bytes which the customer's machine may change."""
-        return bool(self.findings) and all(finding.looks == "volatile" for finding in self.findings)
+    def changed_by_right(self) -> bool:
+        """Whether nothing is wrong but what a customer's machine may change: sectors of volatile files."""
+        by_right = all(finding.kind == "differs" and finding.looks == "volatile" for finding in self.findings)
+        return self.diagnosis is None and bool(self.findings) and by_right
 
     def plain(self) -> dict[str, Any]:
         """A line of `verify --json`."""
-        made = {
+        made: dict[str, Any] = {
             "readback": self.readback,
             "side": self.side,
             "serial": self.serial,
@@ -146,4 +124,8 @@ class Verdict:
             "simulated": self.simulated,
             "findings": [finding.plain() for finding in self.findings],
         }
-        return made | {"matches": list(self.matches)} if self.diagnosis in ("other-side", "other-master") else made
+        if self.diagnosis in ("other-side", "other-master"):
+            made["matches"] = list(self.matches)
+        if self.margin is not None:
+            made |= {"margin": self.margin, "drive": self.drive}
+        return made if self.margins is None else made | {"margins": list(self.margins)}

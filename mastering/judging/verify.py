@@ -8,6 +8,7 @@ import numpy as np
 
 from formats.errors import ContainerError
 from formats.tracks.known_fields import KnownFields
+from formats.words import counted
 from mastering.judging.compare import Target
 from mastering.judging.diagnose import Candidate, Case, Distance, diagnose, distance, same_layout
 from mastering.judging.evidence import DumpView, View
@@ -27,12 +28,14 @@ _KEPT = 24 << 20  # bytes, more than all arrays of a capture take; without it a 
 class Verifier:
     """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand.
 
+    `margins`: whether a verdict lists the margin of every sector.
     `known_fields`: what it remembers of captures, for the next one's view. Threads may share a verifier, but not a view.
     """
 
     master: Master
     side: str | None = None
     others: Iterable[Master] = ()
+    margins: bool = False
     known_fields: KnownFields = field(default_factory=KnownFields, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -71,6 +74,7 @@ class Verifier:
         if diagnosis == "other-side" and isinstance(view, DumpView) and len(view.dump) != len(target.side.dump):
             return self._other_side(view, target, matches)
         unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
+        quality = view.quality(target, judged)
         return Verdict(
             view.name,
             target.name,
@@ -84,7 +88,9 @@ class Verifier:
             judged.findings,
             matches,
             judged.slot,
-            changed=judged.changed,
+            quality.margin() if quality else None,
+            tuple(quality.margins()) if quality and self.margins else None,
+            quality.drive() if quality else None,
         )
 
     # Which side
@@ -160,4 +166,4 @@ class Verifier:
                 advice = f"and side {self.side} was asked for; leave --side out, or turn the disc over"
                 return f"{length:,} bytes is the length of side {name}, {advice}"
         wanted = " or ".join(f"{len(side.dump):,} (side {name}, {side.geometry_id})" for name, side in self.master.sides.items())
-        return f"{length:,} bytes is no length of a dump of this master: expected {wanted} bytes"
+        return f"no side of this master has a dump of {counted(length, 'byte')}: expected {wanted} bytes"

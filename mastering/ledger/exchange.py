@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Table, select
 
 from mastering.errors import MasteringError
 from mastering.files import new_file
-from mastering.ledger.lines import LineError, parsed
+from mastering.ledger.lines import Line, LineError, parsed, spelled
 from mastering.ledger.log_writer import START, chained
 from mastering.ledger.store import SIGNS_OF_DAMAGE, Ledger, LedgerError, memory
 from mastering.ledger.tables import METADATA
@@ -19,24 +19,59 @@ _TOLD = 5  # problems of a check
 Row = tuple[object, ...]
 
 
+def end_of(ledger: Ledger) -> tuple[int, str | None]:
+    """How many rows the log has, and the digest of the last one; None where there is none."""
+    with ledger.read() as questions:
+        return questions.rows(), questions.last_digest()
+
+
+def exported(ledger: Ledger) -> Iterator[str]:
+    """Every row of the log as a line, with the digest that chains it to the rows before it."""
+    yield from (f'{text[:-1]},"chain":"{digest}"}}' for _, text, digest in ledger.texts())
+
+
 def take(ledger: Ledger, lines: Iterable[str], name: str, own: bool = False) -> int:
     """Takes every line of a text into a ledger, or none of them; returns how many. LineError names the first line that is wrong.
 
     `own`: they are the rows of a ledger's log, whose texts stay as they are.
     """
-    count = 0
+    count, chain = 0, Chain()
     with ledger.write() as writer:
         for number, text in enumerate(lines, 1):
             if not text.strip():
                 continue
             try:
-                writer.add(parsed(text), text if own else None)
+                writer.add(chain.proved(parsed(text)), text if own else None)
             except MasteringError as error:
                 raise LineError(f"{name}, line {number}: {error}; nothing was imported") from error
             count += 1
             if count % _CHUNK == 0:
                 writer.flush()
     return count
+
+
+class Chain:
+    """The chain of an export's lines while they are taken: all of them carry it, from its first row on, or none."""
+
+    def __init__(self) -> None:
+        self._before: str | None = START  # None once a line was without
+
+    def proved(self, line: Line) -> Line:
+        """A line without its chain value, which is proved. LineError when it does not follow from the lines before it."""
+        if "chain" not in line:
+            if self._before not in (START, None):
+                raise LineError("it has no chain, which the lines before it have: a file has it on every line or on none")
+            self._before = None
+            return line
+        if self._before is None:
+            raise LineError("it has a chain, which the lines before it have not: a file has it on every line or on none")
+        bare = {key: value for key, value in line.items() if key != "chain"}
+        self._before = chained(self._before, spelled(bare))
+        if line["chain"] != self._before:
+            raise LineError(
+                "it is not what was exported: its chain does not follow from it and the lines before it (an export begins at row 1)"
+            )
+        return bare
 
 
 def take_anew(path: Path, lines: Iterable[str], name: str) -> int:
@@ -102,6 +137,16 @@ def _schema(connection: Connection) -> dict[tuple[str, str], object]:
     """Kind and name of all that a database declares, with its text."""
     declared = connection.exec_driver_sql("SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")
     return {(str(row.type), str(row.name)): row.sql for row in declared}
+
+
+def first_broken_row(ledger: Ledger) -> int | None:
+    """The number of the first row whose digest does not follow from the rows before it, None when all do."""
+    before = START
+    for number, text, digest in ledger.texts():
+        if digest != chained(before, text):
+            return number
+        before = digest
+    return None
 
 
 def _chain(ledger: Ledger) -> Iterator[str]:

@@ -1,5 +1,6 @@
 """Which tracks and sectors the sides of a batch's discs have: as they were when it was opened, else as its geometry is declared."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from mastering.errors import MasteringError
@@ -50,3 +51,33 @@ def first_sector_of(batch: Batch, side: str) -> int | None:
         return int(registry.geometry(batch.sides[side]).first_sector)
     except KeyError:
         return None
+
+
+def served_sides(batch: Batch, drive: Mapping[str, Any], role: str) -> frozenset[str]:
+    """The sides of a batch that a drive `writes` or `reads`: those that its list names, else all that its tracks and heads allow."""
+    listed = drive.get(role)
+    if listed is not None:
+        return frozenset(side for side, geometry in batch.sides.items() if geometry in listed)
+    return frozenset(side for side in batch.sides if _allows(_needs(batch, side), drive))
+
+
+def _needs(batch: Batch, side: str) -> tuple[int, int] | None:
+    """The tracks per inch and heads that a batch's side needs, None where nobody knows them."""
+    held = (batch.line.get("needs") or {}).get(side)
+    if isinstance(held, dict):
+        return held["tpi"], held["heads"]
+    from formats import registry
+
+    try:
+        geometry = registry.geometry(batch.sides[side])
+    except KeyError:
+        return None
+    return geometry.tpi, geometry.heads
+
+
+def _allows(needs: tuple[int, int] | None, drive: Mapping[str, Any]) -> bool:
+    """Whether a drive's tracks and heads allow a side: the same pitch, or twice its tracks to the inch."""
+    if needs is None:
+        return True
+    tpi, heads = needs
+    return heads <= drive["heads"] and drive["tpi"] in (tpi, 2 * tpi)

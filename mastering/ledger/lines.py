@@ -8,54 +8,21 @@ from typing import Any, NoReturn, get_args
 
 from mastering.clock import moment
 from mastering.errors import MasteringError
-from mastering.judging.verdict import KINDS, Action, Diagnosis, Evidence, Looks, State
+from mastering.judging.kinds import Action
+from mastering.judging.verdict import DIAGNOSED, KINDS, Evidence, Looks, State
+from mastering.ledger.shapes import CHOICES, FURTHER, SHAPES, WORDS, Types
 
 Line = Mapping[str, Any]
 
-_NONE = type(None)
-_TEXT = (str,)
-_MAYBE = (str, _NONE)
-_COUNT = (int,)
-_FLAG = (bool,)
-_LIST = (list,)
-
-SHAPES: Mapping[str, dict[str, tuple[type, ...]]] = {
-    "lot": {"name": _TEXT, "count": (int, _NONE)},
-    "drive": {"name": _TEXT, "tpi": _COUNT, "heads": _COUNT, "simulated": _FLAG},
-    "batch": {
-        "batch": _TEXT, "master": _TEXT, "catalogue": _TEXT, "digest": _TEXT, "sides": (dict,), "good": _COUNT, "lots": _LIST,
-        "drives": _LIST, "operator": _MAYBE, "at": _TEXT,
-    },
-    "serial": {"batch": _TEXT, "serial": _TEXT, "at": _TEXT},
-    "read": {
-        "batch": _TEXT, "serial": _TEXT, "on_disc": _MAYBE, "readback": _TEXT, "side": _MAYBE, "evidence": _TEXT, "verdict": _TEXT,
-        "diagnosis": _MAYBE, "action": _TEXT, "sectors": (dict, _NONE), "unproven": _COUNT, "simulated": _FLAG, "findings": _LIST,
-        "read": _COUNT, "writing": (int, _NONE), "lot": _TEXT, "wrote": _MAYBE, "read_by": _MAYBE, "at": _TEXT,
-    },
-    "reject": {"batch": _TEXT, "serial": _TEXT, "lot": _MAYBE, "reason": _TEXT, "at": _TEXT},
-    "amend": {
-        "batch": _TEXT, "serial": _TEXT, "lot": _MAYBE, "wrote": _MAYBE, "read": (int, _NONE), "void": _FLAG, "reason": _TEXT,
-        "at": _TEXT,
-    },
-    "close": {"batch": _TEXT, "at": _TEXT},
-}  # fmt: skip
-_FURTHER: Mapping[str, Mapping[str, tuple[type, ...]]] = {  # what a line need not hold, but only so if it does
-    "lot": {
-        "coercivity": (int, _NONE), "faces": (int, _NONE), "condition": _MAYBE, "hub_ring": (bool, _NONE), "inner_box": (int, _NONE),
-        "price": (int, float, _NONE), "supplier": _MAYBE, "at": _TEXT,
-    },
-    "drive": {"index": _MAYBE, "at": _TEXT},
-    "batch": {"revision": _MAYBE, "path": _MAYBE, "zones": (dict, _NONE), "first_sector": (dict, _NONE)},
-    "read": {"file_sha256": _MAYBE, "slot": _LIST},
-}  # fmt: skip
 _ZONE = 4  # head, first and last track, sectors of each
-_SECTORS = {"expected": _COUNT, "good": _COUNT}
+_SECTORS: Mapping[str, Types] = {"expected": (int,), "good": (int,)}
 _LOOKS = (None, *get_args(Looks))
-_FINDING = {"track": _COUNT, "head": _COUNT, "sector": _COUNT, "kind": _TEXT}
+_FINDING: Mapping[str, Types] = {"track": (int,), "head": (int,), "sector": (int,), "kind": (str,)}
+EVIDENCE = tuple(dict.fromkeys((*get_args(Evidence), "sums")))  # `sums`: check values read off the old machine
 _VALUES: Mapping[str, tuple[str | None, ...]] = {
-    "evidence": get_args(Evidence),
+    "evidence": EVIDENCE,
     "verdict": get_args(State),
-    "diagnosis": (None, *get_args(Diagnosis)),
+    "diagnosis": (None, *DIAGNOSED),
     "side": (None, "A", "B"),
 }
 LONGEST_LINE = 4 << 20  # characters; the largest read of the largest disc has less than a tenth
@@ -64,6 +31,7 @@ _ACTIONS: Mapping[str, tuple[str, ...]] = {  # by verdict
     "marginal": ("read-again",),
     "fail": tuple(action for action in get_args(Action) if action != "box"),
 }
+VERIFY = ("after-turning-over", "each-side")
 _LONGEST = 64
 _CATALOGUE = re.compile(r"[A-Z0-9-]{0,31}[A-Z0-9]")
 _LARGEST = 2**53
@@ -143,8 +111,10 @@ def check_shape(line: Line) -> None:
     kind = line.get("kind")
     if not isinstance(kind, str) or kind not in SHAPES:
         raise LineError(f"kind {kind!r} is none of {', '.join(SHAPES)}")
-    further = _FURTHER.get(kind, {})
-    _held(line, SHAPES[kind] | {key: types for key, types in further.items() if key in line}, kind)
+    further = FURTHER.get(kind, {})
+    _held(line, {**SHAPES[kind], **{key: types for key, types in further.items() if key in line}}, kind)
+    for key, values in CHOICES.get(kind, {}).items():
+        _one_of(line[key], values, key)
     if kind == "batch":
         _check_batch(line)
     if kind == "read":
@@ -156,13 +126,15 @@ def check_shape(line: Line) -> None:
 def _check_batch(line: Line) -> None:
     if not _CATALOGUE.fullmatch(line["catalogue"]):
         raise LineError(f"catalogue is {line['catalogue']!r}, where A-Z, 0-9 and hyphens were expected")
-    for key in ("lots", "drives"):
-        if not all(isinstance(name, str) for name in line[key]):
+    for key in ("lots", "drives", "accept", "unserialled", "slots"):
+        if not all(isinstance(name, str) for name in line.get(key, ())):
             raise LineError(f"{key} is {json.dumps(line[key])[:40]}, where a list of names was expected")
     for side, zones in (line.get("zones") or {}).items():
         if not (isinstance(zones, list) and all(_is_zone(zone) for zone in zones)):
             raise LineError(f"zones of side {side}: lists of head, first track, last track and sectors were expected")
 
+    if line.get("verify") not in (None, *VERIFY):
+        raise LineError(f"verify is {json.dumps(line['verify'])[:40]}, where {' or '.join(VERIFY)} was expected")
     for side, number in (line.get("first_sector") or {}).items():
         if type(number) is not int or not 0 <= number < _LARGEST_ZONE:
             raise LineError(f"first_sector of side {side}: a sector's number was expected")
@@ -230,17 +202,7 @@ def _held(value: Any, shape: Mapping[str, tuple[type, ...]], where: str) -> None
             raise LineError(f"{where} has no {key}")
         found = value[key]
         if type(found) not in types:
-            wanted = " or ".join("null" if each is _NONE else _WORDS[each] for each in types)
+            wanted = " or ".join(WORDS[each] for each in types)
             raise LineError(f"{where}: {key} is {json.dumps(found)[:40]}, where {wanted} was expected")
         if isinstance(found, int | float) and not 0 <= found < _LARGEST:  # what is no number at all is in no range either
             raise LineError(f"{where}: {key} is {found}, out of range")
-
-
-_WORDS: Mapping[type, str] = {
-    str: "a text",
-    int: "a whole number",
-    float: "a number",
-    bool: "true or false",
-    list: "a list",
-    dict: "an object",
-}

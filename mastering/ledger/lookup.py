@@ -6,19 +6,20 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, bindparam, func, select
 
-from mastering.judging.standing import Read
-from mastering.ledger.entities import Batch, Disc, File, Writing
+from mastering.judging.actions import Drive
+from mastering.judging.standing import Hold, Read, Take, Writing, reader_was_right
+from mastering.ledger.entities import Batch, Disc, File
+from mastering.ledger.geometries import served_sides
 from mastering.ledger.lines import Line, LineError, logged
-from mastering.ledger.tables import BATCHES, DISCS, DRIVES, LOG, LOTS, READS, WRITINGS
-from mastering.master.serial import is_serial, meant, why_no_serial
+from mastering.ledger.tables import BATCHES, COUNTS, DISCS, DRIVES, EVENTS, HOLDS, IMAGES, LOG, LOTS, READS, WRITINGS
+from mastering.master.serial import is_serial, meant, serial, why_no_serial
 
 
-def revision(line: Line) -> str:
-    """The revision of a batch line's master, which is called by its title and revision."""
-    return str(line.get("revision") or line["master"].rpartition(" ")[2])
+def master_key(line: Line) -> tuple[object, ...]:
+    """What a batch's master is called: catalogue number, revision, edition and disc; two contents may not share it."""
+    revision = str(line.get("revision") or line["master"].rpartition(" ")[2])
+    return line["catalogue"], revision, line.get("edition"), line.get("disc", 1)
 
-
-_ACTIONS = {"pass": "box", "other-side": "turn-over", "other-master": "ask", "other-geometry": "ask"}  # of a read-back that settles nothing
 
 _COMMANDS = {"lot": "`lot add` makes one", "drive": "`drive add` makes one", "batch": "`batch open` makes one"}
 
@@ -30,12 +31,17 @@ _BATCHES = select(BATCHES.c.line, BATCHES.c.open, LOG.c.text).join(LOG, LOG.c.nu
 _BATCH = _BATCHES.where(BATCHES.c.line == bindparam("line"))
 _DISC = select(DISCS).where(DISCS.c.serial == bindparam("serial"))
 _OF_DISC = {table: select(table).where(table.c.disc == bindparam("disc")).order_by(table.c.line) for table in (READS, WRITINGS)}
+_OF_KIND = select(EVENTS.c.line, EVENTS.c.kind, LOG.c.text).join(LOG, LOG.c.number == EVENTS.c.line).order_by(EVENTS.c.line)
+_OF_A_DISC = ("reject", "amend", "take", "disc")
+_EVENTS_OF = _OF_KIND.add_columns(EVENTS.c.disc).where(EVENTS.c.disc == bindparam("disc"), EVENTS.c.kind.in_(_OF_A_DISC))
+_BENCH_EVENTS = _OF_KIND.where(EVENTS.c.kind.in_(("change", "drive-check", "drive-log")))
 _OWNER = (
     select(DISCS.c.serial)
     .join(READS, READS.c.disc == DISCS.c.line)
     .where(READS.c.sha256 == bindparam("sha256"), READS.c.capture, ~READS.c.void)
     .limit(1)
 )
+_HOLDS = select(HOLDS, DISCS.c.serial).join(DISCS, DISCS.c.line == HOLDS.c.disc).order_by(HOLDS.c.line)
 
 
 class UnknownError(LineError):
@@ -57,8 +63,12 @@ class Lookup:
         self._names: dict[int, str] = {}  # of lots and drives
         self._batches: dict[int, Batch] = {}
         self._discs: dict[str, Disc] = {}
-        self.simulated: dict[str, bool] = {}  # whether a drive is a simulated one
         self._captures: dict[str, str] = {}  # serials by digest, of captures that are not in the tables yet
+        self._lines: dict[int, Line] = {}  # of lots and drives that are not in the log yet
+        self._changes: list[Line] | None = None
+        self._checked: dict[str, int] = {}  # the row of each drive's newest passing check
+        self._retired: set[str] = set()
+        self._holds: list[Hold] | None = None
 
     # Lots, drives, batches
 
@@ -85,78 +95,204 @@ class Lookup:
         self.ids(table)[name] = line
         self._names[line] = name
 
+    def remember_line(self, number: int, line: Line) -> None:
+        """A line that is not in the log yet."""
+        self._lines[number] = line
+
     def name_of(self, table: Table, line: int | None) -> str | None:
         """The name behind a key."""
         self.ids(table)
         return None if line is None else self._names[line]
 
-    def line(self, number: int) -> dict[str, Any]:
+    def line(self, number: int) -> Line:
         """A line of the log."""
-        return logged(self.connection.execute(_TEXT, {"number": number}).scalar_one())
+        return self._lines[number] if number in self._lines else logged(self.connection.execute(_TEXT, {"number": number}).scalar_one())
 
     def batch(self, name: str) -> Batch:
         """A batch by its name. UnknownError when there is none."""
         line = self.id_of(BATCHES, "batch", name)
         if line not in self._batches:
             row = self.connection.execute(_BATCH, {"line": line}).one()
-            self._batches[line] = self.batch_of(line, logged(row.text), row.open)
+            self._take_batch(Batch(line, logged(row.text), row.open))
         return self._batches[line]
-
-    def batch_of(self, number: int, line: Line, is_open: bool = True) -> Batch:
-        """The batch that a line opened. One of an earlier ledger says nothing of practice: it is, where all its drives are simulated."""
-        practice = line.get("practice")
-        return Batch(number, line, is_open, all(self._is_simulated(name) for name in line["drives"]) if practice is None else practice)
-
-    def _is_simulated(self, drive: str) -> bool:
-        """Whether a drive is a simulated one."""
-        if drive not in self.simulated:
-            self.simulated[drive] = bool(self.drive(drive)["simulated"])
-        return self.simulated[drive]
 
     def keep(self, batch: Batch) -> None:
         """A batch that is not in the tables yet."""
         self.remember(BATCHES, batch.name, batch.id)
+        self._take_batch(batch)
+
+    def _take_batch(self, batch: Batch) -> None:
+        for change in self.changes():
+            if (change["of"], change["name"]) == ("batch", batch.name):
+                _change_batch(batch, change)
         self._batches[batch.id] = batch
+        self._serve(batch)
+
+    def _serve(self, batch: Batch) -> None:
+        """Fills in what a batch's drives are like now."""
+        drives = {name: self.drive(name) for name in batch.drives}
+        batch.simulated = all(drive["simulated"] for drive in drives.values())
+        held = self.held()
+        batch.serving = tuple(
+            Drive(name, served_sides(batch, drive, "writes"), served_sides(batch, drive, "reads"), name in held, name in self._retired)
+            for name, drive in drives.items()
+        )
 
     def digest_of(self, line: Line) -> str | None:
-        """The digest of the master that was opened before with a batch line's catalogue number and revision; None when none was."""
-        wanted = (line["catalogue"], revision(line))
+        """The digest of the master that was opened before under what a batch line's master is called; None when none was."""
+        wanted = master_key(line)
         lines = (batch.line for batch in self.batches())
-        return next((each["digest"] for each in lines if (each["catalogue"], revision(each)) == wanted), None)
+        return next((each["digest"] for each in lines if master_key(each) == wanted), None)
 
     def batches(self) -> list[Batch]:
         """Every batch, as created."""
         if not self._batches.keys() >= set(self.ids(BATCHES).values()):
-            for row in self.connection.execute(_BATCHES):
-                self._batches.setdefault(row.line, self.batch_of(row.line, logged(row.text), row.open))
+            for row in self.connection.execute(_BATCHES).all():
+                if row.line not in self._batches:
+                    self._take_batch(Batch(row.line, logged(row.text), row.open))
         return [self._batches[line] for line in self.ids(BATCHES).values()]
 
-    def lot(self, name: str) -> dict[str, Any]:
-        """What was said of a lot. UnknownError when there is none."""
-        return self.line(self.id_of(LOTS, "lot", name))
+    def lot(self, name: str) -> Line:
+        """What is known of a lot by now. UnknownError when there is none."""
+        return self._changed("lot", name, self.line(self.id_of(LOTS, "lot", name)))
 
     def used(self, lot: str) -> int:
-        """How many discs are known to be from a lot."""
-        return int(self.connection.scalar(select(func.count()).where(DISCS.c.lot == self.key_of(LOTS, lot))) or 0)
+        """How many discs of a lot were begun."""
+        begun = (
+            select(func.count()).select_from(DISCS).where(DISCS.c.lot == self.key_of(LOTS, lot), DISCS.c.counts.not_in((_NEW, _NOTHING)))
+        )
+        return int(self.connection.scalar(begun) or 0)
 
-    def drive(self, name: str) -> dict[str, Any]:
-        """What was said of a drive. UnknownError when there is none."""
-        return self.line(self.id_of(DRIVES, "drive", name))
+    def drive(self, name: str) -> Line:
+        """What is known of a drive by now. UnknownError when there is none."""
+        return self._changed("drive", name, self.line(self.id_of(DRIVES, "drive", name)))
+
+    def master_state(self, digest: str) -> str | None:
+        """What was decided last of a master: `hold`, `release`, `approve` or `supersede`; None when nothing was."""
+        state = select(EVENTS.c.what).where(EVENTS.c.kind == "master", EVENTS.c.name == digest, EVENTS.c.what != "approve")
+        return self.connection.scalar(state.order_by(EVENTS.c.line.desc()).limit(1))
+
+    # What happened to them
+
+    def changes(self) -> list[Line]:
+        """Every change of a lot, a drive or a batch; what checks and logs of drives say is taken in with them."""
+        if self._changes is None:
+            self._changes = []
+            for row in self.connection.execute(_BENCH_EVENTS).all():
+                line = logged(row.text)
+                self._changes += [line] if row.kind == "change" else []
+                if row.kind != "change":
+                    self._note_drive(line["drive"], row.line, line)
+        return self._changes
+
+    def take_change(self, line: Line) -> None:
+        """A change that is not in the tables yet."""
+        self.changes().append(line)
+        for batch in self._batches.values():
+            if (line["of"], line["name"]) == ("batch", batch.name):
+                _change_batch(batch, line)
+        self.forget_serving()
+
+    def take_drive_event(self, drive: str, number: int, line: Line) -> None:
+        """A check or a log entry of a drive that is not in the tables yet."""
+        self.changes()
+        self._note_drive(drive, number, line)
+        self.forget_serving()
+
+    def _note_drive(self, drive: str, number: int, line: Line) -> None:
+        if line["kind"] == "drive-check" and line["ok"]:
+            self._checked[drive] = number
+        if line["kind"] == "drive-log":
+            (self._retired.add if line["what"] == "retired" else self._retired.discard)(drive)
+
+    def forget_serving(self) -> None:
+        """Works out anew what the drives of the batches are like."""
+        for batch in self._batches.values():
+            self._serve(batch)
+
+    def held(self) -> set[str]:
+        """The drives that are on hold: no check passed since, and the writing that did it did not fail in a second drive as well."""
+        self.changes()
+        return {hold.drive for hold in self.holds() if hold.row > self._checked.get(hold.drive, 0) and not self._is_over(hold)}
+
+    def _is_over(self, hold: Hold) -> bool:
+        disc = self.find(hold.serial)
+        return disc is not None and reader_was_right(disc.rows, hold)
+
+    def holds(self) -> list[Hold]:
+        """Every hold of a drive."""
+        if self._holds is None:
+            rows = self.connection.execute(_HOLDS).all()
+            self._holds = [Hold(str(self.name_of(DRIVES, row.drive)), row.after, row.line, row.serial, row.side) for row in rows]
+        return self._holds
+
+    def keep_hold(self, number: int, line: Line, after: int) -> None:
+        """A hold that is not in the tables yet."""
+        self.holds().append(Hold(line["drive"], after, number, line["serial"], line["side"]))
+
+    def give_holds(self, disc: Disc) -> None:
+        """Tells a disc which of the drives that read it were put on hold."""
+        readers = {read.read_by for read in disc.reads}
+        disc.holds = tuple(hold for hold in self.holds() if hold.drive in readers)
+
+    def newest_pass(self, drive: int) -> int:
+        """The row of a drive's newest passing read; 0 without one."""
+        newest = select(func.max(READS.c.line)).where(READS.c.drive == drive, READS.c.verdict == "pass", ~READS.c.void)
+        return int(self.connection.scalar(newest) or 0)
+
+    def discs_read_by(self, drive: int, since: int, batch: int | None = None) -> list[Disc]:
+        """The discs (of a batch) that a drive read in rows after one."""
+        query = select(DISCS.c.serial).join(READS, READS.c.disc == DISCS.c.line).where(READS.c.drive == drive, READS.c.line > since)
+        query = query if batch is None else query.where(DISCS.c.batch == batch)
+        return [self.known_disc(serial) for serial in dict.fromkeys(self.connection.scalars(query.order_by(DISCS.c.line)).all())]
+
+    def _changed(self, of: str, name: str, line: Line) -> Line:
+        kept = ("kind", "of", "name", "reason", "at")
+        for change in self.changes():
+            if (change["of"], change["name"]) == (of, name):
+                line = {**line, **{key: value for key, value in change.items() if key not in kept}}
+        return line
 
     # Discs
 
-    def disc(self, serial: str, batch: Batch) -> Disc:
-        """A disc of a batch. UnknownError when its serial was not handed out there."""
-        disc = self.find(serial)
+    def disc(self, text: str, batch: Batch) -> Disc:
+        """A disc of a batch, by its serial or its number alone. UnknownError when its serial was not handed out there."""
+        text = self.full_serial(text, batch.catalogue)
+        disc = self.find(text)
         if disc is not None and disc.batch.id == batch.id:
             return disc
         if disc is not None:
-            raise LineError(f"{serial}: a disc of batch {disc.batch.name}, not of {batch.name}")
-        catalogue = batch.line["catalogue"]
-        if not is_serial(serial, catalogue):
-            near, why = meant(serial, self._serials(batch)), why_no_serial(serial, catalogue)
-            raise LineError(f"{serial}: {why}" + (f"; did you mean {near}?" if near and near not in why else ""))
-        raise LineError(f"{serial}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
+            raise LineError(f"{text}: a disc of batch {disc.batch.name}, not of {batch.name}")
+        if not is_serial(text, batch.catalogue):
+            near, why = meant(text, self._serials(batch)), why_no_serial(text, batch.catalogue)
+            raise LineError(f"{text}: {why}" + (f"; did you mean {near}?" if near and near not in why else ""))
+        raise LineError(f"{text}: not handed out in batch {batch.name}; `batch serials {batch.name}` hands out the next ones")
+
+    @staticmethod
+    def full_serial(text: str, catalogue: str) -> str:
+        """The serial that a person typed: a number alone is that of the catalogue number's disc."""
+        number = text.isascii() and text.isdecimal() and len(text) <= _DIGITS and int(text)
+        return serial(catalogue, number) if number else text
+
+    def disc_by(self, text: str) -> Disc:
+        """The disc of a serial, or of a number alone where all discs have one catalogue number. UnknownError names the nearest ones."""
+        catalogues = list(dict.fromkeys(batch.catalogue for batch in self.batches()))
+        of_number = [self.full_serial(text, catalogue) for catalogue in catalogues]
+        found = [disc for serial in dict.fromkeys(of_number) if (disc := self.find(serial)) is not None]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise LineError(f"{text}: there is {' and '.join(disc.serial for disc in found)}; give the whole serial")
+        known = list(self.connection.scalars(select(DISCS.c.serial)))
+        near = meant(text, known)
+        raise UnknownError("serial", text, [near] if near else get_close_matches(text, known, 3))
+
+    def known_disc(self, serial: str) -> Disc:
+        """The disc with this serial. UnknownError when none was handed out."""
+        disc = self.find(serial)
+        if disc is None:
+            raise UnknownError("serial", serial, ())
+        return disc
 
     def find(self, serial: str) -> Disc | None:
         """The disc with this serial, None when there is none."""
@@ -164,7 +300,9 @@ class Lookup:
             row = self.connection.execute(_DISC, {"serial": serial}).first()
             if row is None:
                 return None
-            self._load([row], self._rows_of(READS, row), self._rows_of(WRITINGS, row))
+            key = {"disc": row.line}
+            parts = (self.connection.execute(query, key).all() for query in (_OF_DISC[READS], _OF_DISC[WRITINGS], _EVENTS_OF))
+            self._load([row], *parts)
         return self._discs[serial]
 
     def discs(self, batch: Batch) -> list[Disc]:
@@ -173,7 +311,9 @@ class Lookup:
         of_batch = select(DISCS.c.line).where(DISCS.c.batch == batch.id)
         reads = self.connection.execute(select(READS).where(READS.c.disc.in_(of_batch)).order_by(READS.c.line)).all()
         writings = self.connection.execute(select(WRITINGS).where(WRITINGS.c.disc.in_(of_batch)).order_by(WRITINGS.c.line)).all()
-        self._load([row for row in rows if row.serial not in self._discs], reads, writings)
+        about = (EVENTS.c.disc.in_(of_batch), EVENTS.c.kind.in_(_OF_A_DISC))
+        events = self.connection.execute(_OF_KIND.add_columns(EVENTS.c.disc).where(*about)).all()
+        self._load([row for row in rows if row.serial not in self._discs], reads, writings, events)
         return [self._discs[row.serial] for row in rows]
 
     def owner_of_capture(self, sha256: str) -> str | None:
@@ -181,6 +321,16 @@ class Lookup:
         if sha256 in self._captures:
             return self._captures[sha256]
         return self.connection.execute(_OWNER, {"sha256": sha256}).scalar()
+
+    def name_of_file(self, identity: str | None) -> str | None:
+        """The name under which a file was recorded, by its identity on its disk; None when it was not."""
+        if identity is None:
+            return None
+        return self.connection.scalar(select(READS.c.file).where(READS.c.identity == identity, ~READS.c.void).limit(1))
+
+    def is_image(self, sha256: str) -> bool:
+        """Whether a stamped image with this digest was made for any disc."""
+        return self.connection.execute(select(IMAGES.c.line).where(IMAGES.c.sha256 == sha256).limit(1)).first() is not None
 
     def keep_disc(self, disc: Disc) -> None:
         """A disc that is not in the tables yet."""
@@ -198,34 +348,73 @@ class Lookup:
     def _serials(self, batch: Batch) -> list[str]:
         return list(self.connection.scalars(select(DISCS.c.serial).where(DISCS.c.batch == batch.id)))
 
-    def _rows_of(self, table: Table, disc: Row[Any]) -> list[Row[Any]]:
-        return list(self.connection.execute(_OF_DISC[table], {"disc": disc.line}))
-
-    def _read_of(self, row: Row[Any], batch: Batch, drive: str | None) -> Read:
-        """A read as the rules need it. What its row lacks is looked up in the log, for the few reads of which it matters."""
-        known: Line = {"action": _ACTIONS.get(row.diagnosis or row.verdict, "read-again")}
-        if row.void or "accept" in batch.line or (row.simulated and not batch.practice):
-            known = self.line(row.line)
-        accepted = "evidence" not in known or batch.accepts(known["evidence"])
-        return Read(
-            row.number, row.side, row.writing, drive, row.verdict, row.diagnosis, row.void, row.line, row.simulated,
-            known["action"], accepted, batch.practice,
-        )  # fmt: skip
-
-    def _load(self, rows: Iterable[Row[Any]], reads: Iterable[Row[Any]], writings: Iterable[Row[Any]]) -> None:
+    def _load(self, rows: Iterable[Row[Any]], reads: Iterable[Row[Any]], writings: Iterable[Row[Any]], events: Iterable[Row[Any]]) -> None:
         drive: Callable[[int | None], str | None] = lambda line: self.name_of(DRIVES, line)  # noqa: E731
-        made: dict[int, Disc] = {}
+        discs: dict[int, Disc] = {}
         for row in rows:
             batch = self.batch(str(self.name_of(BATCHES, row.batch)))
-            disc = Disc(row.line, row.serial, row.number, batch, self.name_of(LOTS, row.lot), row.rejected)
-            made[row.line] = self._discs[row.serial] = disc
+            lot = self.name_of(LOTS, row.lot)
+            disc = Disc(row.line, row.serial, row.number, batch, lot, row.inner_box, row.dropped, row.imaged)
+            discs[row.line] = self._discs[row.serial] = disc
         for row in writings:
-            if row.disc in made:
-                made[row.disc].writings[row.side, row.number] = Writing(row.line, drive(row.drive))
+            if row.disc in discs:
+                batch_name = str(self.name_of(BATCHES, row.batch))
+                discs[row.disc].writings[row.side, row.number] = Writing(
+                    row.line, row.side, row.number, drive(row.drive), row.bench, batch_name
+                )
         for row in reads:
-            if row.disc in made:
-                disc = made[row.disc]
-                disc.reads.append(self._read_of(row, disc.batch, drive(row.drive)))
-                disc.files[row.number] = File(row.file, row.sha256, row.capture)
-        for disc in made.values():
-            _ = disc.verdict  # a damaged row shows here, where the ledger can still say so
+            if row.disc in discs:
+                _load_read(discs[row.disc], row, drive(row.drive))
+        for row in events:
+            if row.disc in discs:
+                _load_event(discs[row.disc], row, self.batch)
+        for disc in discs.values():
+            self.give_holds(disc)
+            disc.standing  # noqa: B018  (a damaged row shows here, where the ledger can still say so)
+
+
+_NEW, _NOTHING = COUNTS.index("new"), COUNTS.index("nothing")
+_DIGITS = 18  # of a serial's number at most
+
+
+def _load_read(disc: Disc, row: Row[Any], drive: str | None) -> None:
+    disc.reads.append(
+        Read(
+            row.number,
+            row.side,
+            row.writing,
+            drive,
+            row.verdict,
+            row.diagnosis,
+            row.void,
+            row.line,
+            row.simulated,
+            row.action,
+            row.accepted,
+            row.practice,
+        )
+    )
+    disc.files[row.number] = File(row.file, row.sha256, row.report, row.capture)
+    disc.operators[row.number], disc.times[row.number] = row.operator, row.at
+
+
+def _load_event(disc: Disc, row: Row[Any], batch: Callable[[str], Batch]) -> None:
+    line = logged(row.text)
+    if row.kind == "reject":
+        disc.rejects.append(row.line)
+    elif row.kind == "take":
+        rework = batch(line["batch"]).line.get("reworks") == line["from"]
+        disc.takes.append(Take(row.line, rework, tuple(line["sides"])))
+    elif row.kind == "disc":
+        disc.life.append(line["what"])
+    elif line.get("restore"):
+        disc.restores.append(row.line)
+
+
+def _change_batch(batch: Batch, change: Line) -> None:
+    """Takes a change into a batch: lots and drives are added."""
+    line = dict(batch.line)
+    for key in ("lots", "drives"):
+        line[key] = [*line[key], *(change.get(key) or [])]
+    line["good"] = change.get("good") or line["good"]
+    batch.line = line

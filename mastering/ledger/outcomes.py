@@ -1,84 +1,173 @@
-"""The ledger's discs as advice and plans need them: outcomes in the order in which they were judged, and the times of the work."""
+"""The ledger's discs as advice needs them: what became of each, and its first writings, as columns in the order of the first writings."""
 
-from collections.abc import Iterator, Mapping
-from datetime import datetime
+from collections.abc import Sequence
 from functools import cache
 from itertools import chain
-from statistics import median
 from typing import Any, NamedTuple
 
 import numpy as np
-from sqlalchemy import Integer, Select, and_, func, select, type_coerce
+from sqlalchemy import Integer, Select, and_, case, func, select, type_coerce
 
 from mastering.deciding.statistics.arrays import Flags, Ints
-from mastering.deciding.statistics.history import History, Surface
-from mastering.deciding.statistics.states import InUse
-from mastering.judging.standing import RANK
-from mastering.ledger.entities import Batch
+from mastering.deciding.statistics.history import CONFIRMED, DENIED, NO_INNER_BOX, NOT_ELSEWHERE, History, Surface
 from mastering.ledger.geometries import Zones, zones_of
-from mastering.ledger.lines import logged
 from mastering.ledger.questions import Questions
-from mastering.ledger.tables import BATCHES, DISCS, DRIVES, FINDINGS, LOG, LOTS, READS, SIDES, WRITINGS
+from mastering.ledger.tables import BATCHES, COUNTS, DISCS, DRIVES, EVENTS, FINDINGS, LOTS, READS, WRITINGS
 
 _PAGE = 500  # rows at a time: so few that the collector of dead objects does not look through them
-_OPEN, _FAIL = RANK["open"], RANK["fail"]
-_JUDGED = (DISCS.c.verdict != _OPEN, DISCS.c.lot.is_not(None))
-_DISCS = select(DISCS.c.line, DISCS.c.batch, DISCS.c.lot, DISCS.c.verdict).where(*_JUDGED).order_by(DISCS.c.line)
-_SIDES = (  # 0 stands for what is not known: no line has that number
+_WORKING, _GOOD, _BAD, _ABANDONED = (COUNTS.index(name) for name in ("working", "good", "bad", "abandoned"))
+_BEGUN = (DISCS.c.counts.in_((_WORKING, _GOOD, _BAD, _ABANDONED)), DISCS.c.lot.is_not(None))
+_DISCS = (
+    select(DISCS.c.line, DISCS.c.batch, DISCS.c.lot, DISCS.c.counts, func.coalesce(DISCS.c.inner_box, NO_INNER_BOX))
+    .where(*_BEGUN)
+    .order_by(DISCS.c.line)
+)
+_REJECTED = select(EVENTS.c.disc, func.min(EVENTS.c.line)).where(EVENTS.c.kind == "reject").group_by(EVENTS.c.disc)
+_FIRST_WRITINGS = (  # of a side that was reworked the newest one counts, which is the last of its rows
     select(
-        SIDES.c.disc,
-        SIDES.c.batch,
-        type_coerce(SIDES.c.side == "B", Integer),
-        func.coalesce(SIDES.c.newest, 0),
-        func.coalesce(SIDES.c.first, 0),
-        func.coalesce(WRITINGS.c.drive, 0),
-        func.coalesce(READS.c.drive, WRITINGS.c.drive, 0),
-        func.coalesce(type_coerce(READS.c.verdict == "fail", Integer), 0),
+        WRITINGS.c.disc,
+        WRITINGS.c.batch,
+        type_coerce(WRITINGS.c.side == "B", Integer),
+        WRITINGS.c.line,
+        WRITINGS.c.first,
+        WRITINGS.c.drive,
+        func.coalesce(READS.c.drive, WRITINGS.c.drive),
+        type_coerce(READS.c.verdict == "fail", Integer),
+        case((WRITINGS.c.denied, DENIED), else_=NOT_ELSEWHERE),
     )
-    .join(DISCS, DISCS.c.line == SIDES.c.disc)
-    .outerjoin(READS, READS.c.line == SIDES.c.first)
-    .outerjoin(WRITINGS, and_(WRITINGS.c.disc == SIDES.c.disc, WRITINGS.c.side == SIDES.c.side, WRITINGS.c.number == READS.c.writing))
-    .where(*_JUDGED)
+    .join(DISCS, DISCS.c.line == WRITINGS.c.disc)
+    .join(READS, READS.c.line == WRITINGS.c.first)
+    .where(*_BEGUN, WRITINGS.c.is_first, WRITINGS.c.drive.is_not(None))
+    .order_by(WRITINGS.c.disc, WRITINGS.c.side, WRITINGS.c.number)
+)
+_OTHER = READS.alias()
+_FAILED_ELSEWHERE = (  # first reads that failed, whose writing failed in another drive too
+    select(WRITINGS.c.first)
+    .join(READS, READS.c.line == WRITINGS.c.first)
+    .join(_OTHER, and_(_OTHER.c.disc == WRITINGS.c.disc, _OTHER.c.side == WRITINGS.c.side, _OTHER.c.writing == WRITINGS.c.number))
+    .where(WRITINGS.c.is_first, READS.c.verdict == "fail", ~_OTHER.c.void, _OTHER.c.verdict == "fail", _OTHER.c.drive != READS.c.drive)
+    .distinct()
+)
+_FIRST = WRITINGS.alias()
+_AGAIN = (  # the first read of each later writing by another drive than the first one's
+    select(WRITINGS.c.disc, WRITINGS.c.drive, type_coerce(READS.c.verdict == "fail", Integer))
+    .join(_FIRST, and_(_FIRST.c.disc == WRITINGS.c.disc, _FIRST.c.side == WRITINGS.c.side, _FIRST.c.is_first))
+    .join(READS, READS.c.line == WRITINGS.c.first)
+    .where(~WRITINGS.c.is_first, WRITINGS.c.batch == _FIRST.c.batch, WRITINGS.c.drive != _FIRST.c.drive)
+    .order_by(WRITINGS.c.line)
 )
 _BAD_TRACKS = (
     select(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
-    .join(SIDES, SIDES.c.first == FINDINGS.c.read)
-    .where(FINDINGS.c.bad > 0)
+    .join(READS, READS.c.line == FINDINGS.c.read)
+    .join(WRITINGS, and_(WRITINGS.c.disc == READS.c.disc, WRITINGS.c.side == READS.c.side, WRITINGS.c.first == READS.c.line))
+    .where(FINDINGS.c.bad > 0, WRITINGS.c.is_first)
     .order_by(FINDINGS.c.read, FINDINGS.c.head, FINDINGS.c.track)
 )
 
 
 def history(known: Questions) -> History:
-    """Every judged disc whose lot is known: what became of it, and the first writing of each surface whose drive is known."""
-    line, batch, lot, verdict = _columns(known, _DISCS, 4)
-    disc, of_batch, side, newest, first, wrote, read, fails = _columns(known, _SIDES, 8)
+    """Every disc that was begun and whose lot is known, and the first writing of each of its surfaces whose drive is known."""
+    line, batch, lot, counts, box = _columns(known, _DISCS, 5)
+    disc, of_batch, side, writing, first, wrote, read, fails, elsewhere = _newest_first_writings(known)
     rows = np.searchsorted(line, disc)
-    last = np.zeros(len(line), np.int64)
-    np.maximum.at(last, rows, newest)
-    order = np.argsort(np.where(last, last, line), kind="stable")  # one rejected unread: as handed out
+    written, first_read = line.copy(), _unread(known, line)
+    _earliest(written, rows, writing)
+    _earliest(first_read, rows, first)
+    order = np.argsort(written, kind="stable")
     place = np.empty(len(line), np.int64)
     place[order] = np.arange(len(line))
-    told = np.flatnonzero(wrote)
-    told = told[np.lexsort((side[told], place[rows[told]]))]
-    surfaces, numbers = _surfaces(known, of_batch[told], side[told])
-    failing = _failing(known, first[told], fails[told] > 0, (numbers >= 0).sum(axis=1))
+    judged = np.lexsort((side, place[rows]))
+    surfaces, numbers = _surfaces(known, of_batch[judged], side[judged])
+    failing = _failing(known, first[judged], fails[judged] > 0, (numbers >= 0).sum(axis=1))
+    elsewhere[np.isin(first, _columns(known, _FAILED_ELSEWHERE, 1)[0]) & (elsewhere != DENIED)] = CONFIRMED
     lots, drives, batches = (np.array(list(known.ids(table).values()), np.int64) for table in (LOTS, DRIVES, BATCHES))
+    inners, inner = _inner_boxes(known, lot[order], box[order])
+    masters = {each.name: str(each.line["master"]) for each in known.batches()}
+    titles = {name: number for number, name in enumerate(dict.fromkeys(masters.values()))}
+    again_disc, again_drive, again_failed = _again(known, line)
     return History(
-        tuple(known.ids(LOTS)),
-        tuple(known.ids(BATCHES)),
-        tuple(known.ids(DRIVES)),
-        surfaces,
-        np.searchsorted(lots, lot[order]),
-        np.searchsorted(batches, batch[order]),
-        verdict[order] == _FAIL,
-        place[rows[told]][failing.side],
-        numbers[failing.side, failing.head],
-        np.searchsorted(drives, wrote[told])[failing.side],
-        np.searchsorted(drives, read[told])[failing.side],
-        failing.failed,
-        failing.at,
-        failing.track,
+        lots=tuple(known.ids(LOTS)),
+        batches=tuple(known.ids(BATCHES)),
+        drives=tuple(known.ids(DRIVES)),
+        titles=tuple(titles),
+        inners=inners,
+        surfaces=surfaces,
+        serials=_Serials(known, line[order]),
+        lot=np.searchsorted(lots, lot[order]),
+        batch=np.searchsorted(batches, batch[order]),
+        inner=inner,
+        bad=counts[order] == _BAD,
+        decided=np.isin(counts[order], (_GOOD, _BAD)),
+        working=counts[order] == _WORKING,
+        written=written[order],
+        first_read=first_read[order],
+        title=np.array([titles[masters[name]] for name in known.ids(BATCHES)], np.int64),
+        disc=place[rows[judged]][failing.side],
+        surface=numbers[failing.side, failing.head],
+        wrote=np.searchsorted(drives, wrote[judged])[failing.side],
+        read=np.searchsorted(drives, read[judged])[failing.side],
+        failed=failing.failed,
+        elsewhere=np.where(failing.failed, elsewhere[judged][failing.side], NOT_ELSEWHERE),
+        at=failing.at,
+        track=failing.track,
+        again_disc=place[again_disc],
+        again_drive=np.searchsorted(drives, again_drive),
+        again_failed=again_failed > 0,
     )
+
+
+class _Serials(Sequence[str]):
+    """The serials of discs, each asked for when it is needed: advice names few of 100,000."""
+
+    def __init__(self, known: Questions, lines: Ints) -> None:
+        self._known, self._lines = known, lines
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def __getitem__(self, disc: Any) -> Any:
+        return str(self._known.connection.scalar(select(DISCS.c.serial).where(DISCS.c.line == int(self._lines[disc]))))
+
+
+def _newest_first_writings(known: Questions) -> Ints:
+    """The columns of `_FIRST_WRITINGS`, one row for each side of a disc."""
+    columns = _columns(known, _FIRST_WRITINGS, 9)
+    key = 2 * columns[0] + columns[2]
+    return columns[:, np.append(key[1:] != key[:-1], True)] if len(key) else columns
+
+
+def _unread(known: Questions, line: Ints) -> Ints:
+    """For each disc the row at which it was rejected, else that at which it was handed out."""
+    rows = line.copy()
+    disc, rejected = _columns(known, _REJECTED, 2)
+    own = np.isin(disc, line)
+    rows[np.searchsorted(line, disc[own])] = rejected[own]
+    return rows
+
+
+def _earliest(column: Ints, rows: Ints, values: Ints) -> None:
+    """Puts the least of the values that each row has in its place; rows without one keep what they have."""
+    least = np.full(len(column), np.iinfo(np.int64).max)
+    np.minimum.at(least, rows, values)
+    column[rows] = least[rows]
+
+
+def _inner_boxes(known: Questions, lot: Ints, box: Ints) -> tuple[tuple[str, ...], Ints]:
+    """The names of the inner boxes that discs are from, such as `L-07/3`, and each disc's number among them."""
+    numbers = np.full(len(lot), NO_INNER_BOX, np.int64)
+    some = np.flatnonzero(box != NO_INNER_BOX)
+    if not len(some):
+        return (), numbers
+    kinds, which = np.unique(np.stack((lot[some], box[some])), axis=1, return_inverse=True)
+    numbers[some] = which.ravel()
+    return tuple(f"{known.name_of(LOTS, of)}/{number}" for of, number in kinds.T.tolist()), numbers
+
+
+def _again(known: Questions, line: Ints) -> tuple[Ints, Ints, Ints]:
+    """Later writings by another drive than the first one: the disc's row, the drive, and whether the first read of it failed."""
+    disc, drive, failed = _columns(known, _AGAIN, 3)
+    own = np.isin(disc, line)
+    return np.searchsorted(line, disc[own]), drive[own], failed[own]
 
 
 def _columns(known: Questions, query: Select[Any], count: int) -> Ints:
@@ -140,78 +229,3 @@ def _surfaces_of(zones: Zones, side: str) -> list[Surface]:
         last = max(zone[2] for zone in zones if zone[0] == head)
         made.append(Surface(side, head, first, last - first + 1))
     return made
-
-
-def in_use(known: Questions) -> InUse:
-    """What is asked about: every open batch, every drive, and every lot that is not used up."""
-    used = {row.lot: row.discs for row in known.connection.execute(select(DISCS.c.lot, func.count().label("discs")).group_by(DISCS.c.lot))}
-    counts = {name: known.line(line)["count"] for name, line in known.ids(LOTS).items()}
-    lots = {name: count for name, count in counts.items() if count is None or used.get(known.ids(LOTS)[name], 0) < count}
-    running = [batch for batch in known.batches() if batch.open]
-    lots |= {name: counts[name] for batch in running for name in batch.lots}
-    return InUse(lots, tuple(known.ids(DRIVES)), {batch.name: batch.line["good"] for batch in running})
-
-
-def simulated(known: Questions) -> set[tuple[str, str]]:
-    """Kind and name of every lot and batch with a simulated disc, and of every simulated drive."""
-    found = {("drive", name) for name, line in known.ids(DRIVES).items() if known.line(line)["simulated"]}
-    for lot, batch in known.connection.execute(select(DISCS.c.lot, DISCS.c.batch).where(DISCS.c.simulated).distinct()):
-        found |= {("lot", str(known.name_of(LOTS, lot))), ("batch", str(known.name_of(BATCHES, batch)))}
-    return found
-
-
-# Times
-
-_FEWEST = 10  # intervals before the ledger's own times are believed
-_SHORTEST, _LONGEST = 20.0, 1800.0  # seconds: in less no disc is turned over and read (recorded later, in one go), more is no work
-_READ = ("turn-over", "read")
-
-
-def step_times(known: Questions, defaults: Mapping[str, float]) -> dict[str, float]:
-    """Seconds of each step as far as the ledger's own times tell, by the defaults' proportions; none where they are too few.
-
-    Between the two reads of a disc lie one turn-over and one read; between the last read of a disc and the first of the next on the same
-    drive lie the taking out, a new blank, two writings, a turn-over and one read.
-    """
-    between, around = _intervals(known)
-    if len(between) < _FEWEST or len(around) < _FEWEST:
-        return {}
-    read = median(between) / sum(defaults[step] for step in _READ)
-    made = {step: defaults[step] * read for step in _READ}
-    rest = max(0.0, median(around) - made["turn-over"] - made["read"])
-    share = rest / (defaults["insert"] + 2 * defaults["write"] + defaults["take-out"])
-    return made | {step: defaults[step] * share for step in ("insert", "write", "take-out")}
-
-
-def _intervals(known: Questions) -> tuple[list[float], list[float]]:
-    """Seconds between the two first reads of one disc, and between a disc's last and the next one's first, on one drive."""
-    between, around = [], []
-    last: dict[int, tuple[int, str | None, datetime]] = {}
-    for row, at in _timed(known):
-        before = last.get(row.drive)
-        last[row.drive] = (row.disc, row.side, at)
-        if before is None:
-            continue
-        seconds = (at - before[2]).total_seconds()
-        if not _SHORTEST <= seconds <= _LONGEST:
-            continue
-        if before[0] == row.disc:
-            between += [seconds] if before[1] != row.side else []
-        else:
-            around.append(seconds)
-    return between, around
-
-
-def _timed(known: Questions) -> Iterator[tuple[Any, datetime]]:
-    """The reads of first writings, newest thousand, with their times."""
-    newest = select(READS.c.line).order_by(READS.c.line.desc()).limit(1000).subquery()
-    reads = select(READS.c.disc, READS.c.side, READS.c.drive, READS.c.writing, LOG.c.text).join(LOG, LOG.c.number == READS.c.line)
-    for row in known.connection.execute(reads.where(READS.c.line.in_(select(newest.c.line))).order_by(READS.c.line)):
-        if row.drive is not None and row.writing == 1:
-            yield row, datetime.fromisoformat(logged(row.text)["at"])
-
-
-def sides_of(batches: list[Batch]) -> int:
-    """How many sides the discs have that are being made: those of the newest open batch; 2 where there is none."""
-    running = [batch for batch in batches if batch.open]
-    return len(running[-1].sides) if running else 2

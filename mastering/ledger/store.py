@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import quote
 
 from sqlalchemy import Connection, create_engine, select, text
 from sqlalchemy.exc import DatabaseError, InvalidRequestError
@@ -20,7 +19,7 @@ from sqlalchemy.pool import NullPool
 from mastering.errors import MasteringError
 from mastering.files import new_file
 from mastering.ledger.lines import DamagedError
-from mastering.ledger.migrations import steps
+from mastering.ledger.migrating import ChangedVerdict, log_page, migrate
 from mastering.ledger.questions import Questions
 from mastering.ledger.tables import LOG, VERSION
 from mastering.platform import QueueTimeoutError, first_in_queue, flush_folder
@@ -30,7 +29,6 @@ if TYPE_CHECKING:
 
 APPLICATION = 0x4F425652  # "OBVR": in the file's header, so that another program's database is not taken for a ledger
 PATIENCE = 10.0  # seconds to wait for another process that writes
-_PAGE = 2000  # rows of the log that are read at a time
 _ANY_ROW = text("SELECT 1 FROM log LIMIT 1")
 SIGNS_OF_DAMAGE = (  # what values that nobody wrote do to a program that trusts them
     DamagedError,
@@ -54,6 +52,7 @@ class Ledger:
     def __init__(self, path: Path, connection: Connection, queue: Path | None = None) -> None:
         self.path, self._connection, self._queue = path, connection, queue
         self._examined = False
+        self.changed_verdicts: tuple[ChangedVerdict, ...] = ()  # by the migration of a ledger of before
 
     @classmethod
     def open(cls, path: Path, create: bool = False) -> "Ledger":
@@ -64,7 +63,7 @@ class Ledger:
         mode = "rwc" if new else "rw"
 
         def connect() -> sqlite3.Connection:
-            return sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode={mode}", timeout=PATIENCE, uri=True)
+            return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", timeout=PATIENCE, uri=True)
 
         with _explained(path):
             engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=NullPool, isolation_level="AUTOCOMMIT")
@@ -180,10 +179,7 @@ class Ledger:
 
     def _migrate(self) -> None:
         with self._first_in_queue(), self._transaction("BEGIN IMMEDIATE"):
-            for version, statements in steps(self._pragma("user_version")):  # asked again: another process may have been first
-                for statement in statements:
-                    self._connection.exec_driver_sql(statement)
-                self._connection.exec_driver_sql(f"PRAGMA user_version = {version}")
+            self.changed_verdicts = migrate(self._connection, self._pragma("user_version"))  # asked again: another may have been first
             self._connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION}")
 
     def texts(self) -> Iterator[tuple[int, str, str]]:
@@ -192,14 +188,12 @@ class Ledger:
             last = self._connection.scalar(select(LOG.c.number).order_by(LOG.c.number.desc()).limit(1)) or 0
             number = 0
             while number < last:
-                page = select(LOG).where(LOG.c.number > number, LOG.c.number <= last).order_by(LOG.c.number).limit(_PAGE)
                 with self._first_in_queue():
-                    rows = self._connection.execute(page).all()
+                    rows = log_page(self._connection, number, last)
                 if not rows:
                     return
-                for row in rows:
-                    yield row.number, row.text, row.digest
-                number = rows[-1].number
+                yield from rows
+                number = rows[-1][0]
 
     def backup(self, target: Path) -> None:
         """A copy of the whole ledger as it stands now, while others may go on writing. LedgerError when it exists or can't be written."""
@@ -223,7 +217,7 @@ class Ledger:
 def holds_row(path: Path, digest: str) -> bool:
     """Whether the file is a ledger whose log has a row with this digest. It is left as it is, whatever it is."""
     try:
-        with closing(sqlite3.connect(f"file:{quote(str(path.absolute()))}?mode=ro", timeout=PATIENCE, uri=True)) as copy:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", timeout=PATIENCE, uri=True)) as copy:
             return copy.execute("SELECT 1 FROM log WHERE digest = ?", (digest,)).fetchone() is not None
     except sqlite3.Error:
         return False

@@ -1,15 +1,16 @@
-"""What is other in one master than in another: files, sectors, and what is said of each side. Pure.
+"""What differs between two masters: files, sectors, and what is said of each side. Pure.
 
-A free sector's filler names title and revision, so in a new revision all of them differ: they are told apart from sectors that hold
-something.
+A free sector's text may differ too (another catalogue number, or a master of version 1, whose text names the revision): such sectors are
+kept apart from those that hold something.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from formats.model.geometry import Address
-from mastering.master.filler import free_text
-from mastering.master.master import Master, Side, Slot
+from mastering.master.filler import is_free
+from mastering.master.master import Master, Side
+from mastering.master.slot import Slot
 
 Change = dict[str, Any]
 
@@ -45,7 +46,7 @@ def _change(kind: str, side: str | None, old: Any, new: Any) -> Change:
 
 
 def _said(name: str, was: _Said, now: _Said) -> Iterator[Change]:
-    """What is said of a side that both have."""
+    """Changes of what the records say of a side that both masters have."""
     for key in _OF_A_SIDE:
         if was[key] != now[key]:
             yield _change(key, name, was[key], now[key])
@@ -68,7 +69,7 @@ def _slot(side: Side | None) -> dict[str, int] | None:
 
 
 def _files(side: str, was: Iterable[_Said], now: Iterable[_Said]) -> Iterator[Change]:
-    """Files by their names; of those that went and those that came, equal bytes are one that was renamed."""
+    """Changes of files, by their names. A file that went and one that came with the same bytes are one file that was renamed."""
     old, new = ({file["name"]: {key: file.get(key) for key in _OF_A_FILE} for file in files} for files in (was, now))
     gone = [file for name, file in old.items() if name not in new]
     for name, file in new.items():
@@ -88,7 +89,7 @@ def _files(side: str, was: Iterable[_Said], now: Iterable[_Said]) -> Iterator[Ch
 def _sectors(side: str, old: Master, new: Master) -> Iterator[Change]:
     """The sectors of a side that differ, track by track; `free` are those that were and are free."""
     differing = list(_differing(old.sides[side], new.sides[side]))
-    free = [address for address in differing if all(_is_free(address, master, side) for master in (old, new))]
+    free = [address for address in differing if all(is_free(master.sides[side], master.free_title, address) for master in (old, new))]
     held = [address for address in differing if address not in set(free)]
     if differing:
         count = len(new.sides[side].geometry.addresses)
@@ -103,11 +104,12 @@ def _differing(was: Side, now: Side) -> Iterator[Address]:
             yield address
 
 
-def _is_free(address: Address, master: Master, name: str) -> bool:
-    """Whether a sector holds what the builder fills free ones with."""
-    side = master.sides[name]
-    start = side.geometry.places[address] * side.size
-    return side.dump[start : start + side.size] == free_text(master.label, name, side.geometry, address)
+def keeps_bytes(side: str, old: Master, new: Master) -> bool:
+    """Whether a side of a new master is recorded as that of an old one: the same geometry, sectors and identifiers."""
+    was, now = old.sides.get(side), new.sides.get(side)
+    if was is None or now is None or was.dump != now.dump or was.identity != now.identity:
+        return False
+    return _declared(old.record["sides"][side]) == _declared(new.record["sides"][side])
 
 
 def _by_track(addresses: Sequence[Address]) -> list[dict[str, Any]]:

@@ -12,22 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from mastering.files import canonical_json, digest, write_folder
 from mastering.master.bag import MANIFEST, MasterError, bag, proved, read
+from mastering.master.slot import Slot
 
 if TYPE_CHECKING:
     from formats.model.geometry import Geometry
-
-
-@dataclass(frozen=True)
-class Slot:
-    """Where the serial lies: a sector of a side (`place` in its dump, in sectors), and the bytes in it."""
-
-    side: str
-    track: int
-    head: int
-    sector: int
-    offset: int
-    bytes: int
-    place: int
 
 
 @dataclass(frozen=True)
@@ -56,13 +44,13 @@ class Side:
         if _geometry_digest(spelled) != self.geometry_digest:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not what geometry_digest says")
         try:
-            made = _geometry(spelled)
-            agrees = (made.id, made.dump_bytes, set(made.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
+            geometry = _geometry(spelled)
+            agrees = (geometry.id, geometry.dump_bytes, set(geometry.identity)) == (self.geometry_id, len(self.dump), set(self.identity))
         except (DefinitionError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is no geometry ({error})") from error
         if not agrees:
             raise MasterError(f"master.json, side {self.name}: geometry_plain is not the geometry of its id, dump and identity")
-        return made
+        return geometry
 
     @property
     def size(self) -> int:
@@ -70,7 +58,7 @@ class Side:
         return int(self.plain["size"])
 
     def stamped(self, serial: str) -> bytes:
-        """Its dump with a serial in its slot; the dump as it is where it has none. ValueError when the serial is too long."""
+        """The side's dump with a serial in its slot; the plain dump where the side has no slot. ValueError when the serial is too long."""
         if self.slot is None or self.slot_start is None:
             return self.dump
         if len(serial) > self.slot.bytes:
@@ -93,13 +81,18 @@ def _geometry_digest(plain: str) -> str:
 def _geometry(plain: str) -> "Geometry":
     """The geometry of a plain form in JSON; proved once, however many masters have it."""
     from formats.model.geometry import Geometry
+    from formats.model.proof import prove
 
-    return Geometry.from_plain(json.loads(plain))
+    return prove(Geometry.from_plain(json.loads(plain)))
 
 
 @dataclass(frozen=True)
 class Master:
-    """A master that was opened and proved. `digest` is that of its manifest; `record` all that `master.json` says."""
+    """A master that was opened and proved. `digest` is that of its manifest; `record` all that `master.json` says.
+
+    `edition`: the name of the job's edition, None for the job itself; `disc` of `discs`: which disc of a set. `free_title`: what the texts
+    of its free sectors begin with.
+    """
 
     path: Path
     digest: str
@@ -107,6 +100,10 @@ class Master:
     publisher: str
     catalogue: str
     revision: str
+    edition: str | None
+    disc: int
+    discs: int
+    free_title: str
     sides: Mapping[str, Side]
     record: Mapping[str, Any]
 
@@ -120,15 +117,15 @@ class Master:
 
 
 def write_master(target: Path, payload: Mapping[str, bytes], record: Mapping[str, Any]) -> str:
-    """Makes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
+    """Writes the bag of a payload (names below `data/`) and its record; returns the manifest's digest. MasteringError when it can't."""
     files = bag(payload, record)
     write_folder(target, files)
     return digest(files[MANIFEST])
 
 
-def write_masters(target: Path, made: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
-    """Makes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
-    bags = {name: bag(payload, record) for name, (payload, record) in made.items()}
+def write_masters(target: Path, masters: Mapping[str, tuple[Mapping[str, bytes], Mapping[str, Any]]]) -> dict[str, str]:
+    """Writes a folder with a bag for each name, all or none; returns the manifests' digests. MasteringError when it can't."""
+    bags = {name: bag(payload, record) for name, (payload, record) in masters.items()}
     write_folder(target, {f"{name}/{file}": data for name, files in bags.items() for file, data in files.items()})
     return {name: digest(files[MANIFEST]) for name, files in bags.items()}
 
@@ -155,14 +152,16 @@ def open_master(path: Path, whole: bool = True) -> Master:
     MasterError names the first file that is not what it was.
     """
     problems, files = proved(path) if whole else read(path)
-    for where, what in problems:
-        raise MasterError(f"{path / where}: {what}; take the master from a copy, or build it anew" if where else f"{path}: {what}")
+    for wrong in problems:
+        raise MasterError(
+            f"{path / wrong.where}: {wrong.what}; take the master from a copy, or build it anew" if wrong.where else f"{path}: {wrong.what}"
+        )
     try:
         return _master(path, json.loads(files["data/master.json"]), files)
     except KeyError as error:
         raise MasterError(f"{path}: the manifest does not list {error.args[0]}") from error
     except (ValueError, RecursionError) as error:
-        raise MasterError(f"{path / 'data/master.json'}: not what a master of version 1 holds: {error}") from error
+        raise MasterError(f"{path / 'data/master.json'}: not what a master holds: {error}") from error
 
 
 # What master.json must hold for a master to be used; it may hold more
@@ -171,7 +170,7 @@ _SIDE_SHAPE = {
     "geometry": str, "volume": str, "platform": str, "label": str, "sha256": str, "dump_bytes": int, "geometry_plain": {"size": int},
     "geometry_digest": str, "identity": dict, "unproven_sectors": [int], "files": [{"name": str, "bytes": int, "sha256": str}],
 }  # fmt: skip
-_SLOT_SHAPE = {"side": str, "track": int, "head": int, "sector": int, "offset": int, "bytes": int, "place": int}
+_SLOT_SHAPE = {"track": int, "head": int, "sector": int, "offset": int, "bytes": int, "place": int}
 _TITLE_SHAPE = {"name": str, "publisher": str, "catalogue": str, "revision": str}
 
 
@@ -190,28 +189,44 @@ def _held(value: Any, shape: Any, where: str) -> None:
 
 def _master(path: Path, record: Any, files: Mapping[str, bytes]) -> Master:
     _held(record, {"version": int, "title": _TITLE_SHAPE, "sides": dict}, "the record")
-    if record["version"] != 1:
-        raise ValueError(f"its version is {record['version']}")
+    version, title = record["version"], record["title"]
+    if version not in (1, 2):
+        raise ValueError(f"its version is {version}; this program opens 1 and 2")
+    if version == 2:
+        _held(title, {"disc": int, "discs": int}, "title")
+        if title.get("edition") is not None:
+            _held(title["edition"], str, "title.edition")
     if set(record["sides"]) not in ({"A"}, {"A", "B"}):
         raise ValueError(f"its sides are {', '.join(record['sides']) or 'none'}, where A, or A and B, were expected")
-    slots = {slot.side: slot for slot in _slots(record)}
+    slots = _slots(record)
     sides = {name: _side(name, side, slots.get(name), files[f"data/side-{name}.dump"]) for name, side in record["sides"].items()}
     for name in slots:
         if name not in sides:
-            raise ValueError(f"serial.side is {name!r}")
-    title = record["title"]
+            raise ValueError(f"serials has side {name!r}, which the master lacks")
+    label, later = f"{title['name']} {title['revision']}", version == 2
     return Master(
-        path, digest(files[MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"], sides, record,
+        path, digest(files[MANIFEST]), title["name"], title["publisher"], title["catalogue"], title["revision"],
+        title.get("edition") if later else None, title["disc"] if later else 1, title["discs"] if later else 1,
+        title["catalogue"] if later else label, sides, record,
     )  # fmt: skip
 
 
-def _slots(record: Any) -> list[Slot]:
-    """Where the serial lies: `serial` is the first place; `serials` holds all of them where there are several."""
-    if "serial" not in record:
+def _slots(record: Any) -> dict[str, Slot]:
+    """Where the serial lies on each side that carries it. In version 1 `serial` is the first place, `serials` a list of several."""
+    if record["version"] == 2:
+        if "serials" not in record:
+            raise ValueError("the record has no serials")
+        _held(record["serials"], dict, "serials")
+        places = record["serials"]
+    elif "serial" not in record:
         raise ValueError("the record has no serial (null, or its slot)")
-    found = record.get("serials", [] if record["serial"] is None else [record["serial"]])
-    _held(found, [_SLOT_SHAPE], "serials")
-    return [Slot(**{key: each[key] for key in _SLOT_SHAPE}) for each in found]
+    else:
+        listed = record.get("serials", [] if record["serial"] is None else [record["serial"]])
+        _held(listed, [{"side": str}], "serials")
+        places = {place["side"]: place for place in listed}
+    for name, place in places.items():
+        _held(place, _SLOT_SHAPE, f"serials.{name}")
+    return {name: Slot(**{key: place[key] for key in _SLOT_SHAPE}) for name, place in places.items()}
 
 
 def _side(name: str, side: Any, slot: Slot | None, dump: bytes) -> Side:
@@ -226,7 +241,7 @@ def _side(name: str, side: Any, slot: Slot | None, dump: bytes) -> Side:
     if unproven != sorted(set(unproven)) or not all(0 <= place < count for place in unproven):
         raise ValueError(f"{where}.unproven_sectors are not places of its dump, ascending")
     if slot and not (0 <= slot.place < count and 0 <= slot.offset < slot.offset + slot.bytes <= size):
-        raise ValueError("serial: not inside one of its side's sectors")
+        raise ValueError(f"serials.{name}: not inside one of its side's sectors")
     return Side(
         name, side["geometry"], side["volume"], side["platform"], dump, side["sha256"], side["geometry_plain"],
         side["geometry_digest"], side["identity"], tuple(unproven), slot, tuple(side["files"]),

@@ -13,7 +13,7 @@ from typing import Any
 from formats.model.geometry import Address, Geometry
 from mastering.files import digest
 from mastering.master.bag import MasterError
-from mastering.master.filler import free_text
+from mastering.master.filler import is_free
 from mastering.master.master import Master, Side
 
 
@@ -26,7 +26,7 @@ class Hit:
     sectors: tuple[Address, ...]
 
     def plain(self) -> dict[str, Any]:
-        """Its JSON."""
+        """The hit in JSON."""
         return {"file": self.file, "offset": self.offset, "sectors": [list(address) for address in self.sectors]}
 
 
@@ -40,7 +40,7 @@ class Searcher:
     def lines(self, master: Master) -> Iterator[dict[str, Any]]:
         """A line for each side, whether it carries the piece or not. MasterError when its record can't be followed."""
         for name, side in master.sides.items():
-            hits = self.hits(side, master.label)
+            hits = self.hits(side, master.free_title)
             yield {
                 "master": str(master.path),
                 "title": master.label,
@@ -52,12 +52,12 @@ class Searcher:
             }
 
     def hits(self, side: Side, title: str) -> list[Hit]:
-        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's, with the revision."""
+        """Every place of a side that carries the piece, file by file, then what no file has. `title`: its master's `free_title`."""
         laid = _Laid(side, self._geometry(side), title)
-        found: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
+        hits: dict[int, Hit] = {}  # by the first byte's place in the dump, so that no place is told twice
         for file in map(laid.file, laid.records()):
             for at, size in _all(file.data, self.pieces):
-                found.setdefault(file.place(at), Hit(file.name, at, file.sectors(at, size)))
+                hits.setdefault(file.place(at), Hit(file.name, at, file.sectors(at, size)))
         for order in laid.orders:
             data = side.dump if order is None else b"".join(map(laid.sector, order))
             for at, size in _all(data, self.pieces):
@@ -66,8 +66,8 @@ class Searcher:
                 if laid.free.issuperset(sectors):
                     continue
                 place = laid.geometry.places[sectors[0]] * side.size + at % side.size
-                found.setdefault(place, Hit(None, place, tuple(sectors)))
-        return list(found.values())
+                hits.setdefault(place, Hit(None, place, tuple(sectors)))
+        return list(hits.values())
 
     def _geometry(self, side: Side) -> Geometry:
         """The side's geometry, made once for all masters that have the same."""
@@ -107,21 +107,20 @@ class _File:
 
 
 class _Laid:
-    """A side's sectors, and the files in them."""
+    """The sectors of a side, and the files that lie in them."""
 
     def __init__(self, side: Side, geometry: Geometry, title: str) -> None:
         self.side, self.geometry, self.title = side, geometry, title
 
     def sector(self, address: Address) -> bytes:
-        """One sector's bytes."""
+        """The bytes of a sector."""
         start = self.geometry.places[address] * self.side.size
         return self.side.dump[start : start + self.side.size]
 
     @cached_property
     def free(self) -> frozenset[Address]:
         """The sectors that hold what the builder fills free ones with."""
-        name, geometry = self.side.name, self.geometry
-        return frozenset(each for each in geometry.addresses if self.sector(each) == free_text(self.title, name, geometry, each))
+        return frozenset(each for each in self.geometry.addresses if is_free(self.side, self.title, each))
 
     @cached_property
     def orders(self) -> list[tuple[Address, ...] | None]:
@@ -133,7 +132,7 @@ class _Laid:
         return [None, *sorted(orders, key=str)]
 
     def records(self) -> Sequence[Mapping[str, Any]]:
-        """What is said of its files; read anew where the master is of a time before it said where in the sectors their bytes begin."""
+        """The records of the side's files; of masters that don't say where in a sector a file begins, the volume is read."""
         if all("before" in file for file in self.side.files):
             return self.side.files
         from formats import registry
@@ -165,7 +164,7 @@ class _Laid:
 
 
 def _all(data: bytes, pieces: Sequence[bytes]) -> Iterator[tuple[int, int]]:
-    """Where each piece begins in some bytes, those that overlap too, and how long it is."""
+    """Where each piece begins in some bytes, overlapping ones too, and how long the piece is."""
     for piece in pieces:
         at = data.find(piece)
         while at >= 0:

@@ -11,8 +11,8 @@ def check_character(catalogue: str, number: int) -> str:
     """The check character of a catalogue number's disc with that number."""
     from stdnum.iso7064 import mod_37_36
 
-    made: str = mod_37_36.calc_check_digit(f"{catalogue}{number:04}".replace("-", ""))
-    return made
+    character: str = mod_37_36.calc_check_digit(f"{catalogue}{number:04}".replace("-", ""))
+    return character
 
 
 def serial(catalogue: str, number: int) -> str:
@@ -35,7 +35,7 @@ def read_slot(slot: bytes, marker: bytes, catalogue: str) -> tuple[bool, str | N
 
 
 def number_of(serial: str) -> int:
-    """The number in a serial that is one."""
+    """The number in a valid serial."""
     return int(serial.rsplit("-", 2)[1])
 
 
@@ -56,12 +56,12 @@ def why_no_serial(text: str, catalogue: str) -> str:
     return "no serial as they are handed out"
 
 
-def meant(text: str, known: Iterable[str]) -> str | None:
+def meant(text: str, candidates: Iterable[str]) -> str | None:
     """The known serial that somebody meant who typed another text: the one with its number, else the only one that is one slip away."""
-    known = list(known)
+    candidates = list(candidates)
     number = re.search(r"\d+(?=-?[^-]?$)", text, re.ASCII)
-    same = [each for each in known if number is not None and number_of(each) == int(number[0][-18:])]
-    near = [each for each in known if _one_slip(text, each)]
+    same = [each for each in candidates if number is not None and number_of(each) == int(number[0][-18:])]
+    near = [each for each in candidates if _one_slip(text, each)]
     return same[0] if same else near[0] if len(near) == 1 else None
 
 
@@ -86,12 +86,12 @@ def slot_words(texts: Sequence[str], catalogue: str) -> str:
         return "it is empty"
     if not (text.isascii() and text.isprintable()):
         return "it holds no text"
-    found = [
+    serials = [
         match[0] for match in re.finditer(re.escape(catalogue) + r"-\d{4,18}-[0-9A-Z]", text, re.ASCII) if is_serial(match[0], catalogue)
     ]
-    if len(found) > 1:
-        return f"it holds {len(found)} serials, {' and '.join(found)}"
-    if found and found[0] == text:
+    if len(serials) > 1:
+        return f"it holds {len(serials)} serials, {' and '.join(serials)}"
+    if serials and serials[0] == text:
         return f"it holds {text}, not at its beginning and filled up with spaces"
     return f"it holds {_shown(text)}: {why_no_serial(text, catalogue)}"
 

@@ -15,6 +15,9 @@ from mastering.simulator.quality import DriveQuality, LotQuality
 
 _TRACKS = 4  # at most, that a failing write or read spoils
 _FILTHIEST = 0.9  # dirt never makes every use fail
+_DIRTY = 1.0  # by how much of itself full dirt raises jitter: a head that lies farther off hears less (from memory)
+_SHEDDING = 1.6  # times as much jitter on a coating that sheds (from memory)
+_NOISIEST = 0.12  # of a cell: beyond it no drive reads
 
 
 @dataclass(frozen=True)
@@ -50,13 +53,19 @@ class Writing:
 
 @dataclass(frozen=True)
 class Read:
-    """A read of a writing by a drive; `own`: spots that were bad in this read only. `seed` is for what its cells leave open."""
+    """A read of a writing by a drive; `own`: spots that were bad in this read only. `seed` is for what its cells leave open.
+
+    `jitter`, `wow`, `speed`: what the drive's wear and dirt and the disc's coating do to its times, as shares.
+    """
 
     writing: Writing
     drive: str
     use: int
     own: tuple[Spot, ...]
     seed: int
+    jitter: float = 0.03
+    wow: float = 0.003
+    speed: float = 0.0
 
     @property
     def spots(self) -> tuple[Spot, ...]:
@@ -143,8 +152,11 @@ class Bench:
     def read(self, drive: str, writing: Writing) -> Read:
         """A drive reads what was written. KeyError when the bench has no such drive."""
         use, dirt = self._use(drive, writing.blank)
-        own = self._spoilt(_Use(drive, use, self.drives[drive].failing_reads.at(use), dirt, "read"), writing.layout)
-        return Read(writing, drive, use, own, self.seed)
+        quality = self.drives[drive]
+        own = self._spoilt(_Use(drive, use, quality.failing_reads.at(use), dirt, "read"), writing.layout)
+        jitter = quality.jitter.at(use) * (1 + _DIRTY * dirt) * (_SHEDDING if writing.blank.shed else 1)
+        speed = quality.speed - 1 + quality.wobble * (2 * chance(self.seed, "turning", drive, use) - 1)
+        return Read(writing, drive, use, own, self.seed, min(jitter, _NOISIEST), quality.wow.at(use), speed)
 
     def clean(self, drive: str) -> None:
         """A drive's heads are cleaned: its dirt is gone."""

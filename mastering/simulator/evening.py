@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from formats.containers.capture import SIGNATURE
+from formats.bounds import SIGNATURE
 from formats.model.geometry import Address
 from mastering.master.master import Master, Side
 from mastering.master.serial import serial

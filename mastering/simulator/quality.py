@@ -96,6 +96,7 @@ class DriveQuality:
     its uses. `speed`: how fast it turns, as a share of nominal, off by up to `wobble` from one writing to the next. `bias`: the share of
     its own failures on side B, of a two-head geometry on head 1. `band`: first and last track (of 48 tpi, from 0) where these
     lie. `soiling`: dirt that it gathers at every use; dirt is a share of uses that fail on top, until the drive is cleaned.
+    `jitter`, `wow`: of its reads, as shares of a cell and of the speed, over its uses: bearings, belts and heads wear.
     """
 
     failing_writes: Course = Course(0.005)
@@ -105,6 +106,8 @@ class DriveQuality:
     bias: float = 0.5
     band: tuple[int, int] = (0, REACHED - 1)
     soiling: float = 0.0
+    jitter: Course = Course(0.03)
+    wow: Course = Course(0.003)
 
     def __post_init__(self) -> None:
         _shares(bias=self.bias, soiling=self.soiling, wobble=self.wobble)

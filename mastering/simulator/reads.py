@@ -7,7 +7,9 @@ import numpy as np
 from formats.containers import capture, sector_report
 from formats.containers.capture import Capture, Track
 from formats.model.geometry import Address, Geometry
+from mastering.simulator.chance import Word, generator
 from mastering.simulator.disc import Disc, passing
+from mastering.simulator.physics import Physics, heard
 
 WRITER = "obverse simulator"
 FILLER = 0xF6  # what this reader leaves where it could read nothing
@@ -26,6 +28,13 @@ def read_capture(disc: Disc, rng: np.random.Generator, turns: float = 1.2, cylin
             cell_ps = round(geometry.zone(cylinder).cell_ns * 1000)
             tracks.append(Track(cylinder, head, turns == 1, cell_ps, len(cells), np.packbits(cells).tobytes(), marks))
     return capture.write(Capture(geometry.rpm, WRITER, tuple(tracks), simulated=True))
+
+
+def read_times(disc: Disc, rng: np.random.Generator, turns: float, physics: Physics, written: tuple[Word, ...]) -> bytes:
+    """A capture of times of so many turns of every track; `written`: seed and words of what lies on the disc, for all its reads."""
+    seed, *words = written
+    times = [heard(disc, place, turns, physics, generator(int(seed), *words, *place), rng) for place in sorted(disc.tracks)]
+    return capture.write(Capture(disc.geometry.rpm, WRITER, (), simulated=True, times=tuple(times)))
 
 
 def read_dump(geometry: Geometry, dump: bytes, unread: Collection[Address]) -> bytes:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from formats.containers.capture import SIGNATURE
+from formats.bounds import SIGNATURE
 from formats.model.geometry import Geometry
 from mastering.master.master import Master, Side
 from mastering.simulator import reads
@@ -14,8 +14,9 @@ from mastering.simulator.bench import Read, Writing
 from mastering.simulator.chance import generator
 from mastering.simulator.damage import Layout, Spot
 from mastering.simulator.disc import NOISE, Cells, Disc, Place, at_speed, laid
+from mastering.simulator.physics import Physics
 
-Form = Literal["capture", "dump", "report"]
+Form = Literal["capture", "flux", "dump", "report"]
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,9 @@ class Renderer:
         return made
 
     def read_back(self, read: Read, form: Form = "capture", turns: float = 1.2) -> ReadBack:
-        """The files of a read: a capture of so many turns, a dump, or a dump with its report."""
-        if form == "capture":
-            return ReadBack(self._capture(read, turns), None, read.story)
+        """The files of a read: a capture of so many turns, as cells or as times, a dump, or a dump with its report."""
+        if form in ("capture", "flux"):
+            return ReadBack(self._capture(read, turns) if form == "capture" else self._flux(read, turns), None, read.story)
         writing, geometry = read.writing, read.writing.layout.geometry
         unread = writing.layout.touched((spot for spot in read.spots if not spot.weak), writing.speed)
         soft = writing.layout.touched((spot for spot in read.spots if spot.weak), writing.speed)
@@ -68,10 +69,20 @@ class Renderer:
         return ReadBack(dump, reads.report(geometry, unread, soft) if form == "report" else None, read.story)
 
     def _capture(self, read: Read, turns: float) -> bytes:
+        return reads.read_capture(self._found(read), generator(read.seed, "passing", read.drive, read.use), turns)
+
+    def _flux(self, read: Read, turns: float) -> bytes:
+        writing = read.writing
+        written = (read.seed, "magnetised", writing.drive, writing.use)
+        physics = Physics(jitter=read.jitter, wow=read.wow, speed=read.speed)
+        return reads.read_times(self._found(read), generator(read.seed, "passing", read.drive, read.use), turns, physics, written)
+
+    def _found(self, read: Read) -> Disc:
+        """The disc as a read finds it."""
         disc = self.disc(read.writing)
         for spot in read.own:
             disc = _spoilt(disc, read.writing.layout, spot, read.writing.speed)
-        return reads.read_capture(disc, generator(read.seed, "passing", read.drive, read.use), turns)
+        return disc
 
 
 def _dump(side: Side, serial: str | None) -> bytes:

@@ -6,8 +6,10 @@ from typing import Any
 from formats.words import counted
 from mastering.deciding import reasons
 from mastering.deciding.advice import Entry
+from mastering.deciding.costs import Costs
 from mastering.deciding.statistics.comparisons import Left
-from mastering.deciding.statistics.culprits import Culprit
+from mastering.deciding.statistics.naming import Culprit
+from mastering.words.layout import Block, Line
 
 _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 
@@ -15,15 +17,25 @@ _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 def line(entry: Entry, *, simulated: bool) -> dict[str, Any]:
     """A line of `advise --json`."""
     plain: dict[str, Any] = {"about": entry.about, "name": entry.name, "level": entry.level, "say": sentence(entry)}
-    plain |= {"discs": entry.discs, "bad": entry.bad}
+    plain |= {"discs": entry.discs, "bad": entry.bad, "working": entry.working}
     if entry.culprits:
         plain["culprits"] = [each.plain() for each in entry.culprits]
     return plain | {"try": to_try(entry), "why": entry.why, "simulated": simulated}
 
 
 def sentence(entry: Entry) -> str:
-    """The one sentence of an entry."""
+    """An entry of advice as one sentence: what it is about, the action, the numbers."""
     return f"{_subject(entry)}: {_REASONS[type(entry.reason)](entry, entry.reason)}."
+
+
+def entry_text(entry: Entry, *, simulated: bool, why: bool) -> Iterator[Block]:
+    """An entry for people: its level, its sentence, what to run to find out; `why`: the figures behind it, too."""
+    level = entry.level.upper() if entry.level == "stop" else entry.level
+    yield Line(f"{level}  ", sentence(entry) + (" (simulated)" if simulated else ""))
+    if trial := to_try(entry):
+        yield Line("      ", f"to find out: {trial}")
+    if why:
+        yield from (Line("      ", text) for text in explanation(entry))
 
 
 def to_try(entry: Entry) -> str | None:
@@ -32,7 +44,7 @@ def to_try(entry: Entry) -> str | None:
 
 
 def _subject(entry: Entry) -> str:
-    """What the sentence is about."""
+    """The lot, drive, batch or place that an entry is about."""
     if isinstance(entry.reason, reasons.PlaceStandsOut):
         drive = f", drive {entry.reason.drive}" if entry.reason.drive else ""
         return f"{_tracks(entry.reason.first, entry.reason.last).capitalize()} of {entry.reason.what}{drive}"
@@ -51,6 +63,11 @@ def _fine(entry: Entry, reason: reasons.Fine) -> str:
     return f"go on; {_failed(entry, reason.bad, reason.discs)} ({limits}), no sign of trouble"
 
 
+def _too_many(entry: Entry, reason: reasons.TooMany) -> str:
+    wanted = f"; {counted(reason.missing, 'more good one')} wanted" if reason.missing else ""
+    return f"watch it; {_failed(entry, reason.bad, reason.discs)}, more than the {_percent(reason.tolerable)} that can be tolerated{wanted}"
+
+
 def _early(entry: Entry, reason: reasons.Early) -> str:
     said = f"carry on, too early to tell: {_failed(entry, reason.bad, reason.discs)}"
     if not reason.more:
@@ -61,6 +78,8 @@ def _early(entry: Entry, reason: reasons.Early) -> str:
 
 def _accused(entry: Entry, reason: reasons.Accused) -> str:
     named = reason.culprit
+    if named.reads:
+        return f"clean its heads; discs that it reads first fail, whatever drive wrote them ({_sure(named)})"
     part = "" if named.kind == entry.about else f" at {_called(named)}"
     return f"look{part or ' at it'}; {_failed(entry, entry.bad, entry.discs)}, and what else fails comes from it ({_sure(named)})"
 
@@ -69,8 +88,41 @@ def _lot_stopped(entry: Entry, reason: reasons.LotStopped) -> str:
     which = (
         f"the first {counted(reason.discs, 'disc')} since its release" if reason.released else f"its first {counted(reason.discs, 'disc')}"
     )
-    said = f"set the rest aside; {reason.bad} of {which} failed"
-    return said + _of_left(reason.left) + _unlike(reason.rival)
+    said = f"set the rest aside; {reason.bad} of {which} failed{_working(entry)}"
+    return said + _of_left(reason.left) + _unlike(reason.rival) + _costs(reason.costs)
+
+
+def _lot_worth_using(entry: Entry, reason: reasons.LotWorthUsing) -> str:
+    lay_out = f"go on, but lay out {counted(reason.load, 'blank')} for {counted(reason.good, 'good copy', 'good copies')}"
+    return f"{lay_out}; {reason.bad} of its first {counted(reason.discs, 'disc')} failed{_working(entry)}{_costs(reason.costs)}"
+
+
+def _costs(costs: Costs | None) -> str:
+    if costs is None:
+        return ""
+    return f"; a good disc costs {costs.go_on:.2f} with the blanks that are left, {costs.stop:.2f} with new ones"
+
+
+def _lot_paused(entry: Entry, reason: reasons.LotPaused) -> str:
+    likelier = f"{_called(reason.culprit)} is the likelier cause"
+    return f"find out before you go on; {reason.bad} of its first {counted(reason.discs, 'disc')} failed{_working(entry)}, but {likelier}"
+
+
+def _inner_box(entry: Entry, reason: reasons.InnerBox) -> str:
+    numbers = f"{_failed(entry, entry.bad, entry.discs)} ({_sure(reason.culprit)})"
+    if entry.about == "inner":
+        return f"set the rest of it aside; {numbers}"
+    return f"set inner box {reason.culprit.name} aside and go on with the others; {numbers}"
+
+
+def _title(entry: Entry, reason: reasons.TitleCulprit) -> str:
+    everywhere = f"whatever the lot and the drive ({_sure(reason.culprit)})"
+    return f"try its copies in different machines; {_failed(entry, entry.bad, entry.discs)}, {everywhere}"
+
+
+def _set_aside(entry: Entry, reason: reasons.SetAside) -> str:
+    state = "on hold" if entry.about == "drive" else "stopped"
+    return f"{state}; {_failed(entry, entry.bad, entry.discs)}"
 
 
 def _of_left(left: Left | None) -> str:
@@ -134,9 +186,15 @@ def _place(entry: Entry, reason: reasons.PlaceStandsOut) -> str:
 _REASONS: Mapping[type, Callable[[Entry, Any], str]] = {
     reasons.NothingYet: _nothing_yet,
     reasons.Fine: _fine,
+    reasons.TooMany: _too_many,
     reasons.Early: _early,
     reasons.Accused: _accused,
     reasons.LotStopped: _lot_stopped,
+    reasons.LotWorthUsing: _lot_worth_using,
+    reasons.LotPaused: _lot_paused,
+    reasons.InnerBox: _inner_box,
+    reasons.TitleCulprit: _title,
+    reasons.SetAside: _set_aside,
     reasons.FailureRunIn: _run,
     reasons.RunNoLonger: _run_no_longer,
     reasons.OtherCulprit: _other_culprit,
@@ -151,6 +209,12 @@ _REASONS: Mapping[type, Callable[[Entry, Any], str]] = {
 
 
 # What to run
+
+
+def _crossover(trial: reasons.Crossover) -> str:
+    first = f"Write {', '.join(trial.serials)} again on {trial.other_drive} and read them there"
+    restore = "; take rejected ones back first" if trial.restore else ""
+    return f"{first}: bad blanks fail again, what {trial.drive} did does not{restore}"
 
 
 def _swap(trial: reasons.SwapTest) -> str:
@@ -175,6 +239,7 @@ def _look_at(trial: reasons.LookAtTracks) -> str:
 
 
 _TRIALS: Mapping[type, Callable[[Any], str]] = {
+    reasons.Crossover: _crossover,
     reasons.SwapTest: _swap,
     reasons.AnotherInnerBox: _another_box,
     reasons.CleanHeads: _clean,
@@ -209,8 +274,11 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "stopped_at": lambda why: f"It was stopped at its disc {why['stopped_at']}.",
     "since_disc": lambda why: f"It is worse since its disc {why['since_disc']}.",
     "run": lambda why: f"A run of failures explains it with a chance of {_percent(why['run']['chance'])}.",
+    "again": lambda why: (
+        f"Of {why['again']['written']} discs that failed and were written again on another drive {why['again']['failed']} failed again."
+    ),
     "p": lambda why: f"Harmless discs show such a place with a chance of {why['p']:.3g}.",
-    "compared": lambda why: f"It is one of {counted(why['compared'], 'comparison')}, which its alarm allows for.",
+    "compared": lambda why: f"{counted(why['compared'], 'thing')} compared at once, which its alarm allows for.",
 }
 
 
@@ -219,7 +287,12 @@ _FIGURES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
 
 def _failed(entry: Entry, bad: int, discs: int) -> str:
     """The failures: a lot's discs count as what became of them in the end, a drive's by their first writing."""
-    return f"{bad} of {discs}{' first writings' if entry.about == 'drive' else ''} failed"
+    return f"{bad} of {discs}{' first writings' if entry.about == 'drive' else ''} failed{_working(entry)}"
+
+
+def _working(entry: Entry) -> str:
+    """The discs that are neither passed nor rejected, where there are any."""
+    return f", {entry.working} unfinished" if entry.working else ""
 
 
 def _worse(worse: reasons.Worse) -> str:
@@ -253,6 +326,12 @@ def _tracks(first: int, last: int) -> str:
 def _called(suspect: Culprit) -> str:
     """A suspect's name for people."""
     earlier = " before its last cleaning" if suspect.earlier else ""
+    if suspect.kind == "both":
+        return f"lot {suspect.lot} together with drive {suspect.part_of}{earlier}"
+    if suspect.kind == "inner":
+        return f"inner box {suspect.name}"
+    if suspect.kind == "drive" and suspect.reads:
+        return f"drive {suspect.name} as it reads{earlier}"
     if suspect.kind == "head":
-        return f"drive {suspect.drive}, {suspect.name.removeprefix(f'{suspect.drive} ')}{earlier}"
+        return f"drive {suspect.part_of}, {suspect.name.removeprefix(f'{suspect.part_of} ')}{earlier}"
     return suspect.name if suspect.kind == "side" and suspect.name.startswith("head") else f"{suspect.kind} {suspect.name}{earlier}"

@@ -1,21 +1,13 @@
-"""A geometry told in text: its track drawn to scale, every part with its size, where a dump's bytes lie. Lines of 100 columns at most."""
+"""A track drawn to scale: the parts of a geometry in the order in which they pass the head, and bars of them."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
-from math import pi
-from textwrap import wrap
 
 from formats import registry
 from formats.model.geometry import Element, Gap, Geometry, Zone, fill_cells, part_cells
-from formats.model.radius import innermost
 from formats.model.record import Field, Part, Record
 
-COLUMNS = 100
-_BAR = 96
-_TIE = "\N{NO-BREAK SPACE}"
-_TIMES = 4  # zones that a row has room for
-_COUNT, _CELLS = 9, 11  # columns of bytes and of cells
 _LETTERS = {"gap": ".", "sync": "s", "mark": "s", "identifier": "I", "block": "B"}
 
 
@@ -41,14 +33,15 @@ def pieces(geometry: Geometry, elements: Sequence[Element], zone: Zone) -> list[
 def _gap(gap: Gap, zone: Zone) -> Piece:
     count = gap.count or zone.gap
     kind = "sync" if gap.code in ("fm", "mfm") and not gap.fill else "gap"
-    return Piece(kind, kind, count, count * fill_cells(gap), ", ".join((_fill(gap), *_limits(gap))))
+    return Piece(kind, kind, count, count * fill_cells(gap), ", ".join((fill_text(gap), *limits(gap))))
 
 
-def _fill(gap: Gap) -> str:
+def fill_text(gap: Gap) -> str:
+    """What fills a gap: a byte in hexadecimal, or cells."""
     return f"cells {gap.fill}" if isinstance(gap.fill, str) else f"{gap.fill:02X}"
 
 
-def _limits(gap: Gap) -> Iterator[str]:
+def limits(gap: Gap) -> Iterator[str]:
     """How short and long a controller or a formatter lets a gap be."""
     if gap.minimum:
         yield f"at least {gap.minimum}"
@@ -133,13 +126,13 @@ def scaled(lengths: Sequence[int], width: int, least: int = 0) -> list[int]:
     return made
 
 
-def turn_bar(geometry: Geometry, zone: Zone) -> str:
+def turn_bar(geometry: Geometry, zone: Zone, width: int) -> str:
     """One turn: what stands before the first sector, each sector with its number, what is left at the end."""
     lead = sum(geometry.laid_cells(each, zone) for each in geometry.lead)
     one, turn = geometry.sector_cells(zone), geometry.track_cells(zone.first - geometry.first_track)
     behind = sum(geometry.laid_cells(each, zone) for each in _behind_block(geometry))
     sectors = [one] * (zone.sectors - 1) + [one - behind]  # the last gap may be cut by the end of the turn
-    widths = scaled([lead, *sectors, turn - lead - sum(sectors)], _BAR)
+    widths = scaled([lead, *sectors, turn - lead - sum(sectors)], width)
     numbers = geometry.order or geometry.numbers(zone.first - geometry.first_track)
     drawn = "".join(_sector_box(str(number), width) for number, width in zip(numbers, widths[1:], strict=False))
     return "." * widths[0] + drawn + "." * widths[-1]
@@ -154,7 +147,7 @@ def _sector_box(number: str, width: int) -> str:
     return ("|" + inside).ljust(width, "=")[:width]
 
 
-def sector_bar(geometry: Geometry, zone: Zone) -> str:
+def sector_bar(geometry: Geometry, zone: Zone, width: int) -> str:
     """One sector, every part of it one column wide at least."""
     runs: list[list[Piece]] = []
     for piece in pieces(geometry, geometry.sector, zone):
@@ -162,152 +155,5 @@ def sector_bar(geometry: Geometry, zone: Zone) -> str:
             runs[-1].append(piece)
         else:
             runs.append([piece])
-    widths = scaled([sum(piece.cells for piece in run) for run in runs], _BAR, least=1)
-    return "".join(_LETTERS[run[0].kind] * width for run, width in zip(runs, widths, strict=True))
-
-
-# Told
-
-
-def told(geometry: Geometry) -> Iterator[str]:
-    """All about one geometry, line by line."""
-    yield geometry.id
-    yield from _told("dump", f"{geometry.dump_bytes:,} bytes, {len(geometry.addresses):,} sectors of {geometry.size}")
-    pitch = f"{geometry.tpi} to the inch ({25.4 / geometry.tpi:.3f} mm apart)"
-    deep = f"the innermost {innermost(geometry):.1f} mm from the centre"
-    yield from _told("tracks", f"{geometry.cylinders} from {geometry.first_track}, {pitch}, {deep}, heads: {geometry.heads}")
-    turn = f"{geometry.rpm} rpm, a turn in {60_000 / geometry.rpm:.2f} ms, usual tolerance ±{100 * float(geometry.tolerance):g} %"
-    yield from _told("speed", f"{turn}; the index hole is {'needed' if geometry.index else 'not used'}")
-    oersted = int(geometry.coercivity.split()[0])
-    yield from _told("blank", f"coercivity about {geometry.coercivity} ({oersted / (4 * pi):.0f} kA/m), {geometry.tpi} tracks to the inch")
-    yield from _told("cuts", _cuts(geometry))
-    for zone in geometry.zones:
-        yield from _told(f"tracks {zone.first}-{zone.last}", _zone(geometry, zone))
-    yield ""
-    for zone in geometry.zones:
-        yield from _turn(geometry, zone)
-    yield ""
-    yield from _sector(geometry)
-    yield ""
-    yield from _table(geometry)
-    yield ""
-    yield from _dump(geometry)
-    yield ""
-    for source in geometry.sources:
-        yield from _told("source", f"{source.title}: {source.section} ({source.how}){f'; {source.note}' if source.note else ''}")
-
-
-def _told(name: str, text: str) -> Iterator[str]:
-    """A name and its text in as many lines as it needs."""
-    for at, line in enumerate(wrap(text, COLUMNS - 18, break_on_hyphens=False) or [""]):
-        yield f"  {name if not at else '':15} {line}".replace(_TIE, " ")
-
-
-def _zone(geometry: Geometry, zone: Zone) -> str:
-    from mastering.job.own_geometry import below_tolerance
-
-    margin = geometry.speed_margin(zone)
-    thin = f", {below_tolerance(geometry, zone)} the tolerance" if margin < geometry.tolerance else ""
-    return (
-        f"{zone.sectors} sectors, cells of {float(zone.cell_ns):g} ns, {geometry.track_cells(zone.first - geometry.first_track):,} a turn, "
-        f"{geometry.needed_cells(zone):,} needed: a drive may turn {100 * margin:.2f}{_TIE}%{_TIE}faster{thin}"
-    )
-
-
-def _cuts(geometry: Geometry) -> str:
-    """Drive handbooks: a turned-over disc needs a second notch, and a second index window where a drive looks for the index hole."""
-    if geometry.heads == 2:
-        return "none: both faces are recorded without turning the disc over"
-    window = ", and a second index window in both faces of its jacket" if geometry.index else "; drives for it look for no index hole"
-    return f"label up: none; turned over: a second write-enable notch at the mirrored place{window}"
-
-
-def _turn(geometry: Geometry, zone: Zone) -> Iterator[str]:
-    cells = geometry.track_cells(zone.first - geometry.first_track)
-    column = cells / _BAR
-    yield (
-        f"  a turn of tracks {zone.first}-{zone.last}: {cells:,} cells, {_micros(cells, zone)} µs; "
-        f"a column is {column:,.0f} cells, {_micros(round(column), zone)} µs"
-    )
-    yield f"  {turn_bar(geometry, zone)}"
-
-
-def _micros(cells: int, zone: Zone) -> str:
-    return f"{float(cells * zone.cell_ns / 1000):,.1f}"
-
-
-def _sector(geometry: Geometry) -> Iterator[str]:
-    zone = geometry.zones[0]
-    cells = geometry.sector_cells(zone)
-    size = f"{cells:,} cells, {_micros(cells, zone)} µs"
-    yield f"  a sector of tracks {zone.first}-{zone.last}: {size}; s sync or mark, I identifier, B block"
-    yield f"  {sector_bar(geometry, zone)}"
-
-
-def _table(geometry: Geometry) -> Iterator[str]:
-    """Every part with its bytes, cells and microseconds; where zones differ, for each of them."""
-    zones = geometry.zones if len(geometry.zones) <= _TIMES else (geometry.zones[0], geometry.zones[-1])
-    times = [f"µs {zone.first}-{zone.last}" for zone in zones]
-    yield _line("part", "bytes", "cells", times, "holds")
-    parts = (("before the first sector", geometry.lead), ("each sector", geometry.sector))
-    for title, elements in parts:
-        columns = [pieces(geometry, elements, zone) for zone in zones]
-        if not elements:
-            continue
-        yield f"  {title}"
-        for row in zip(*columns, strict=True):
-            yield _row(row, zones)
-    yield "  behind the last sector"
-    yield _row([_left(geometry, zone) for zone in zones], zones)
-
-
-def _left(geometry: Geometry, zone: Zone) -> Piece:
-    """What fills a track up behind the last sector's own gap."""
-    left, tail = geometry.left_cells(zone), geometry.tail
-    if left < 0:
-        return Piece("gap", "gap", 0, 0, f"the last gap is {-left} cells short")
-    return Piece("gap", "gap", left // fill_cells(tail), left, ", ".join((_fill(tail), *_limits(tail))))
-
-
-def _row(row: Sequence[Piece], zones: Sequence[Zone]) -> str:
-    times = [_micros(piece.cells, zone) for piece, zone in zip(row, zones, strict=True)]
-    counts, cells = ([getattr(piece, name) for piece in row] for name in ("bytes", "cells"))
-    return _line(f"  {row[0].name}", _each(counts, _COUNT), _each(cells, _CELLS), times, row[0].holds)
-
-
-def _each(numbers: Sequence[int], width: int) -> str:
-    """Equal numbers once, others one by one, or from the least to the greatest where there is no room for that."""
-    said = "/".join(f"{number:,}" for number in (numbers if len(set(numbers)) > 1 else numbers[:1]))
-    return said if len(said) <= width else f"{min(numbers):,}-{max(numbers):,}"
-
-
-def _line(name: str, count: str, cells: str, times: Sequence[str], holds: str) -> str:
-    return f"  {name:21} {count:>{_COUNT}} {cells:>{_CELLS}} {' '.join(f'{time:>8}' for time in times)}  {holds}".rstrip()
-
-
-def _dump(geometry: Geometry) -> Iterator[str]:
-    """Where the bytes of a dump lie."""
-    body = geometry.block.field("body")
-    how = "every bit of them inverted on the track" if body.complemented else "as they are"
-    yield from _told("in a sector", f"bytes 0 to {geometry.size - 1} of the body of its block, {how}")
-    numbers = "as numbered"
-    order = " ".join(map(str, geometry.order)) or numbers
-    yield from _told("round the track", order)
-    sides = ""
-    if geometry.heads == 2:
-        sides = "all of head 0, then all of head 1; " if geometry.heads_apart else "cylinder by cylinder, head 0 then head 1; "
-    yield from _told("in a dump", f"{sides}of each track the sectors {' '.join(map(str, geometry.dump_order)) or numbers}")
-    for name, others in geometry.orders:
-        yield from _told(name, " ".join(map(str, others)))
-    firsts = {(cylinder, head): min(geometry.places_of_tracks[cylinder, head]) for cylinder, head in _landmarks(geometry)}
-    for (cylinder, head), first in sorted(firsts.items(), key=lambda item: item[1]):
-        on = f" head {head}" if geometry.heads == 2 else ""
-        yield from _told(f"byte {first * geometry.size:,}", f"track {geometry.track(cylinder, head)}{on}")
-
-
-def _landmarks(geometry: Geometry) -> Iterator[tuple[int, int]]:
-    """Cylinders and heads whose place in a dump tells the rest: the first ones, the first of each zone, the last one."""
-    yield from geometry.sides[:3]
-    for head in range(geometry.heads):
-        yield from ((zone.first - geometry.first_track, head) for zone in geometry.zones)
-    yield geometry.sides[-1]
+    widths = scaled([sum(piece.cells for piece in run) for run in runs], width, least=1)
+    return "".join(_LETTERS[run[0].kind] * columns for run, columns in zip(runs, widths, strict=True))

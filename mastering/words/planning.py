@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from formats.words import counted
 from mastering.deciding.planning import ENOUGH_LOTS, Need
 from mastering.deciding.schedule import DEFAULTS, DayPlan, Steps
+from mastering.words.times import local_time
 
 _HANDS = 0.9  # of the day: from here on the hands are its limit
 
@@ -27,13 +28,18 @@ def _load(need: Need) -> str:
 
 def _because(need: Need) -> str:
     if need.basis == "lot":
-        return f"{need.bad} of the {counted(need.discs, 'disc')} of {_called(need)} failed"
+        return f"{need.bad} of the {counted(need.discs, 'disc')} of {_called(need)} failed{_working(need)}"
     if need.basis == "lots":
         aware = "and lots differ" if need.lots >= ENOUGH_LOTS else "too few lots to know how they differ"
-        because = f"{need.bad} of {need.discs} failed in {counted(need.lots, 'lot')}, {aware}"
+        because = f"{need.bad} of {need.discs} failed in {counted(need.lots, 'lot')}{_working(need)}, {aware}"
     else:
         because = "no disc has been judged yet: as for ordinary old blanks"
     return because if need.lot is None else f"no disc of {_called(need)} has been judged yet; {because}"
+
+
+def _working(need: Need) -> str:
+    """The discs that are neither passed nor rejected, where there are any."""
+    return f", {need.working} unfinished" if need.working else ""
 
 
 def _prices(need: Need, cost: float, break_even: float) -> str:
@@ -62,8 +68,10 @@ def plan_sentences(plan: DayPlan) -> Iterator[str]:
     boxes, discs = counted(plan.work.boxes, "box", "boxes"), counted(plan.work.discs, "good disc")
     sides = counted(plan.written * plan.work.sides, "side")
     yield f"{boxes}: {discs}, about {sides} to write; lay out {counted(plan.blanks, 'blank')}."
+    if plan.left is not None and plan.left < plan.blanks:
+        yield f"The lots in use have {counted(plan.left, 'blank')} left: get {plan.blanks - plan.left} more."
     busy = f"the hands are busy for {duration(plan.day.hand_minutes)}, the drives for {duration(plan.day.drive_minutes)}"
-    yield f"With {counted(plan.drives, 'drive')} it takes {duration(plan.day.minutes)} and ends at {_ends(plan)} UTC: {busy}."
+    yield f"With {counted(plan.drives, 'drive')} it takes {duration(plan.day.minutes)} and ends at {_ends(plan)}: {busy}."
     limit = ": the limit is the hands, not the drives" if plan.day.hand_minutes > _HANDS * plan.day.minutes else ""
     yield f"One more drive would save {duration(plan.saves) if plan.saves >= 1 else 'nothing'}{limit}."
     if plan.days is not None:
@@ -80,7 +88,7 @@ def _step_times(steps: Steps) -> str:
 
 def _ends(plan: DayPlan) -> str:
     """The time at which the day ends, with its date where that is another one than the start's."""
-    return f"{plan.finish:%H:%M}" if plan.finish.date() == plan.start.date() else f"{plan.finish:%H:%M on %Y-%m-%d}"
+    return local_time(plan.finish, plan.start)
 
 
 def duration(minutes: float) -> str:

@@ -1,55 +1,129 @@
 """Verdicts in words, for the person with the disc in hand."""
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from formats.model.geometry import Address
 from formats.words import counted
-from mastering.judging.verdict import Verdict
+from mastering.judging.kinds import FINDINGS
+from mastering.judging.verdict import DIAGNOSED, Finding, Verdict
+from mastering.judging.volatile import volatile_sectors
 from mastering.master.serial import slot_words
+from mastering.words.layout import Block, Line
 
 if TYPE_CHECKING:
-    from mastering.master.master import Side
+    from mastering.master.master import Master, Side
 
-KIND_WORDS = {
-    "differs": "other bytes than the master's",
-    "data-mark": "marked as deleted data",
-    "identity": "its identifier names another disc",
-    "serial": "no serial of this title in its place",  # `slot_words` says what is there instead
-    "soft": "good only some of the time",
-    "density": "right, but at a density that no such machine reads",
-    "block-check": "its data fails its check",
-    "no-block": "an identifier without data behind it",
-    "identifier-check": "its identifier fails its check",
-    "misplaced": "numbered as on another track",
-    "absent": "never met",
-    "unread": "the reader gave up on it",
-    "not-tried": "not read at all",
-}
+KIND_WORDS = {kind.id: kind.words for kind in FINDINGS}  # for `serial`, `slot_words` says what is there instead
 LOOKS_WORDS = {
-    "volatile": " (the customer's machine may change them)",
-    "shifted": " (they belong to a sector further on)",
-    "repeats-previous": " (they repeat the sector before)",
-    "filled": " (one value throughout: a filler?)",
+    "volatile": " (of a file that the customer's machine may change)",
+    "shifted": " (those of a later sector)",
+    "repeats-previous": " (those of the sector before)",
+    "filled": " (one value throughout: filled in by the reader?)",
+    "combined": "; right only when several turns are put together, which no customer's drive does",
+    "cleaned": "; right only when suspected noise is left out",
 }
 _SHOWN = 6
 
 
-def hands_text(verdict: Verdict, sides: int) -> str:
-    """What to do with the disc, in a sentence or two."""
+def hands_text(verdict: Verdict, sides: "Mapping[str, Side]") -> str:
+    """What to do with the disc, in a sentence or two; `sides`: its master's."""
     if verdict.verdict == "pass":
-        good = f"Side {verdict.side} is good; box the disc when both sides are." if sides > 1 else "Good: box it."
+        good = f"Side {verdict.side} is good; box the disc when both sides are." if len(sides) > 1 else "Good: box it."
         return good + (f" ({filler_text(verdict)})" if verdict.unproven else "")
     if verdict.verdict == "marginal":
         return f"Don't box it yet, read it again: {_sectors(len(verdict.findings))} came right at some turns only."
-    if verdict.diagnosis == "blank" and verdict.evidence != "cells":
-        return "Read nothing but one value: make sure that the drive reads a good disc, then write this one."
-    if verdict.diagnosis == "shifted" and verdict.action == "write-again":
-        return "Write it again: its sectors stand in each other's places."
+    if verdict.diagnosis == "blank" and verdict.evidence not in ("cells", "flux"):
+        return "Every sector reads as one value. Check the drive with a good disc, then write this one."
     if verdict.diagnosis:
-        return _DIAGNOSED[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
+        return DIAGNOSED[verdict.diagnosis].asks_for(verdict.evidence)[1].format(_matches(verdict))
     if verdict.side is None:
-        return "Ask: it can't be told which side this is; name it with --side."
-    return _failed_text(verdict)
+        return "Can't tell which side this is: name it with --side."
+    return _failed_text(verdict, sides[verdict.side])
+
+
+def _failed_text(verdict: Verdict, side: "Side") -> str:
+    """What to do with a disc that failed without a diagnosis; `side`: its master's."""
+    bad, share = _bad(verdict)
+    if verdict.changed_by_right:
+        return f"Ask where it was: {_changed_files(verdict, side)}."
+    if verdict.overwritten:
+        return f"Ask where it came from: another disc was written over it ({share} hold something else)."
+    if verdict.action == "write-again":
+        return f"Write it again: {share} {_was(bad)} written wrong."
+    if all(finding.kind == "differs" for finding in bad):
+        return f"Read it again: {share} {_was(bad, 'holds', 'hold')} other bytes. {_AGAIN}"
+    return f"Read it again: {share} can't be read."
+
+
+def _changed_files(verdict: Verdict, side: "Side") -> str:
+    """Which files a customer's machine changed."""
+    names = volatile_sectors(side)
+    changed = dict.fromkeys(names.get(Address(each.track, each.head, each.sector), "a file") for each in verdict.findings)
+    return f"the customer's machine changed {' and '.join(changed)}"
+
+
+def read_text(verdict: Verdict, sides: "Mapping[str, Side]") -> str:
+    """What is wrong with a read-back, without what to do with the disc: that is its disc's line to say; `sides`: its master's."""
+    if verdict.verdict == "marginal":
+        return f"{_sectors(len(verdict.findings))} came right at some turns only"
+    if verdict.diagnosis:
+        return DIAGNOSED[verdict.diagnosis].read.format(_matches(verdict))
+    if verdict.side is None:
+        return "can't tell which side this is; name it with --side"
+    return _wrong_text(verdict, sides[verdict.side])
+
+
+def _wrong_text(verdict: Verdict, side: "Side") -> str:
+    """What is wrong with a read-back that failed without a diagnosis; `side`: its master's."""
+    bad, share = _bad(verdict)
+    if verdict.changed_by_right:
+        return _changed_files(verdict, side)
+    if verdict.overwritten:
+        return f"another disc was written over it: {share} hold something else"
+    if verdict.action == "write-again":
+        return f"{share} {_was(bad, 'is', 'are')} recorded, but not as the master's"
+    differ = all(finding.kind == "differs" for finding in bad)
+    return f"{share} {_was(bad, 'holds', 'hold')} other bytes" if differ else f"{share} can't be read"
+
+
+def recorded_text(line: Mapping[str, Any], master: "Master") -> Iterator[Block]:
+    """What a ledger's read line says, where the read-back was not simply good."""
+    verdict = Verdict.from_plain(line)
+    name = line["readback"].rpartition("/")[2]
+    if line.get("again"):
+        yield Line(f"{name}: ", f"recorded before, as read {line['read']}; nothing was changed")
+    elif verdict.verdict != "pass":
+        yield Line(f"{name}: ", read_text(verdict, master.sides))
+    elif verdict.unproven:
+        yield Line(f"{name}: ", filler_text(verdict))
+    if line["verdict"] == "marginal" and verdict.verdict == "pass":
+        yield Line(f"{name}: ", "its margin is too small: one fresh turn may lose a sector")
+    if verdict.verdict != "pass" and not verdict.diagnosis:
+        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
+
+
+def verdict_text(verdict: Verdict, name: str, width: int, master: "Master") -> Iterator[Block]:
+    """A verdict for the person with the disc in hand: a line, then its first findings where no diagnosis explains them.
+
+    `name`: how the read-back is called, in a column of this `width`.
+    """
+    yield Line(f"{name:{width}}  {verdict.verdict:8}  ", verdict_sentence(verdict, master))
+    if not verdict.diagnosis:
+        yield from (Line(" " * (width + 12), text) for text in findings_text(verdict, master.catalogue))
+
+
+def verdict_sentence(verdict: Verdict, master: "Master") -> str:
+    """What to do with the disc, and whether it lacks its serial."""
+    marker = " It carries the master's marker, no serial." if holds_marker(verdict, master.sides) else ""
+    return hands_text(verdict, master.sides) + marker
+
+
+def summary_text(counts: Mapping[str, int]) -> str:
+    """How many read-backs came out how; `error`: those that could not be judged."""
+    total = sum(counts.values())
+    each = ", ".join(f"{counts[state]} {state}" for state in ("pass", "marginal", "fail", "error") if counts.get(state))
+    return f"{counted(total, 'read-back')}: {each}" if total else "no read-back was found"
 
 
 def filler_text(verdict: Verdict) -> str:
@@ -62,56 +136,26 @@ def holds_marker(verdict: Verdict, sides: "Mapping[str, Side]") -> bool:
     return verdict.verdict != "fail" and verdict.side is not None and sides[verdict.side].slot is not None and verdict.serial is None
 
 
-def found_text(verdict: Verdict) -> str:
-    """What is wrong with a read-back, without saying what to do with the disc that it should be of."""
-    if verdict.verdict == "marginal":
-        return f"{_sectors(len(verdict.findings))} came right at some turns only"
-    if verdict.diagnosis:
-        return _FOUND[verdict.diagnosis].format(" or ".join(verdict.matches) or "another master")
-    if verdict.side is None:
-        return "it can't be told which side this is; name it with --side"
+def _bad(verdict: Verdict) -> tuple[list[Finding], str]:
+    """The findings that make a read-back fail, and how many of its sectors that is, in words."""
     bad = [finding for finding in verdict.findings if finding.kind != "soft"]
-    share = f"{len(bad)} of {verdict.expected} sectors"
-    if verdict.action == "write-again":
-        return f"{share} are recorded, but not as the master's"
-    return f"{share} hold other bytes" if all(finding.kind == "differs" for finding in bad) else f"{share} can't be read"
+    return bad, f"{len(bad):,} of {_sectors(verdict.expected)}"
 
 
-def _failed_text(verdict: Verdict) -> str:
-    """A failed read-back without a diagnosis: how many sectors, and whether reading or writing may help."""
-    bad = [finding for finding in verdict.findings if finding.kind != "soft"]
-    share = f"{len(bad):,} of {counted(verdict.expected, 'sector')}"
-    if verdict.is_overwritten:
-        return f"Ask where it came from: another disc was written over it ({share} hold other bytes)."
-    if verdict.is_used:
-        return f"Ask where it came from: the customer's machine changed {' and '.join(verdict.changed) or 'files that it may change'}."
-    if verdict.action == "write-again":
-        return f"Write it again: {share} were written wrong."
-    if all(finding.kind == "differs" for finding in bad):
-        return f"Read it again: {share} hold other bytes. The same once more: set it aside, it may be another title."
-    return f"Read it again: {share} can't be read."
+def _was(bad: list[Finding], one: str = "was", several: str = "were") -> str:
+    return one if len(bad) == 1 else several
+
+
+def _matches(verdict: Verdict) -> str:
+    """The masters' sides that a wrong disc is."""
+    return " or ".join(verdict.matches) or "another master"
 
 
 def _sectors(count: int) -> str:
     return counted(count, "sector")
 
 
-_DIAGNOSED = {
-    "blank": "Write it: nothing is recorded on it.",
-    "other-side": "Turn it over: this is {}.",
-    "other-master": "Ask where it came from: this is {}.",
-    "other-geometry": "Ask where it came from: it is recorded for another machine.",
-    "shifted": "Read it again: the reader left sectors out.",
-    "short": "Read it again: the reading ended early.",
-}
-_FOUND = {
-    "blank": "nothing is recorded on it, or its reader met nothing",
-    "other-side": "it was the wrong way up: this is {}, so the read settles nothing",
-    "other-master": "it carries {}: put this one aside and ask where it came from",
-    "other-geometry": "it is recorded for another machine: put this one aside and ask where it came from",
-    "shifted": "the reader left sectors out",
-    "short": "the reading ended early, so the read settles nothing",
-}
+_AGAIN = "If the next read says the same, set it aside: it may be another title."
 
 
 def findings_text(verdict: Verdict, catalogue: str, shown: int = _SHOWN) -> Iterator[str]:

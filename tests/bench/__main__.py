@@ -110,9 +110,11 @@ def dumps(folder: Path, count: int) -> None:
         files = sorted(map(str, kept.iterdir()))
         with Path(os.devnull).open("wb") as nowhere:
             judged = lambda: run([*OBVERSE, "verify", made, kept])
+            named = lambda: run([*OBVERSE, "verify", made, *files])
             cat = lambda: subprocess.run(["cat", *files], stdout=nowhere, check=True)
             digest = lambda: subprocess.run(["sha256sum", *files], stdout=nowhere, check=True)
             ratio(f"{count:,} dumps, {name}", judged, cat, "cat", bound)
+            ratio("  each of them named on the command line", named, cat, "cat", bound)
             ratio(f"  beside it: sha256sum of {count:,} dumps", digest, cat, "cat", float("inf"))
 
 

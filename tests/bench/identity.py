@@ -24,10 +24,6 @@ name = "{name}"
 publisher = "Saltmarsh Software"
 catalogue = "SM-{number}"
 revision = "1.0"
-
-[serial]
-side = "A"
-marker = "<<SERIAL-GOES-HERE>>"
 """
 SIDE = """
 [side.{side}]

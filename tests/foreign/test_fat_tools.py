@@ -8,7 +8,7 @@ import pytest
 
 from formats import registry
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn
 from formats.volumes.shared.image import Image
 
 with warnings.catch_warnings():
@@ -57,7 +57,7 @@ def checked(path) -> str:
         {},
         {"interleave": 5},
         {"boot": b"\xeb\x3c\x90" + bytes(59) + b"\xcd\x19"},
-        {"places": [Place(Address(30, 0, 3), bytes([7]) * 5000)]},
+        {"places": [PlacedBytes(Address(30, 0, 3), bytes([7]) * 5000)]},
     ],
     ids=["empty", "no label", "files", "interleave", "boot", "place"],
 )

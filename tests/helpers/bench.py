@@ -45,11 +45,11 @@ def make_master(sides: dict[str, tuple[str, bytes]], *, name="Lamplighter", revi
     """A master of ready images: side to geometry and bytes. Each side in `slot_side` (A, B, AB) must hold the marker."""
     folder = Path(mkdtemp(dir=_SCRATCH.name))
     text = TITLE.format(name=name, revision=revision, catalogue=catalogue)
-    for each in slot_side or "":
-        text += f'{"[serial]" if len(slot_side) == 1 else "[[serial]]"}\nside = "{each}"\nmarker = "{MARKER.decode()}"\n'
     for side, (geometry, dump) in sides.items():
         (folder / f"{side}.bin").write_bytes(dump)
         text += SIDE.format(side=side, geometry=geometry)
+        if side in (slot_side or ""):
+            text += f'serial = {{ marker = "{MARKER.decode()}" }}\n'
         if registry.geometry(geometry).dump_order:
             text += 'order = "file-order"\n'
     (folder / "job.toml").write_text(text)

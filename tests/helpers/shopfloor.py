@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mastering.deciding.statistics.history import History, Surface
+from mastering.deciding.statistics.history import NO_INNER_BOX, NOT_ELSEWHERE, History, Surface
 
 A, B = Surface("A", 0, 1, 35), Surface("B", 0, 0, 35)
 
@@ -54,15 +54,42 @@ def ledger(rng, discs=200, fault=None, *, lots=3, drives=2, usual=0.03, both=0.3
     return history_of(lot, drive, failed, lots, drives)
 
 
-def history_of(lot, drive, failed, lots, drives):
-    """The columns; `failed` has the shape (discs, 2)."""
+def history_of(lot, drive, failed, lots, drives, *, read=None, title=None, bad=None, elsewhere=None, again=()):
+    """The columns; `failed` has the shape (discs, 2). `title`: a number a disc, which is its batch's too; `again`: (disc, drive, failed)."""
     discs = len(lot)
     nothing = np.zeros(0, np.int64)
+    titles = np.zeros(discs, np.int64) if title is None else title
+    count = int(titles.max(initial=0)) + 1
+    later = np.array(again, np.int64).reshape(-1, 3)
     return History(
-        tuple(f"L{number + 1}" for number in range(lots)), ("B-0001",), tuple(f"D{number + 1}" for number in range(drives)), (A, B),
-        lot, np.zeros(discs, np.int64), failed.any(axis=1), np.repeat(np.arange(discs), 2), np.tile([0, 1], discs),
-        np.repeat(drive, 2), np.repeat(drive, 2), failed.ravel(), nothing, nothing,
-    )  # fmt: skip
+        lots=tuple(f"L{number + 1}" for number in range(lots)),
+        batches=tuple(f"B-{number + 1:04}" for number in range(count)),
+        drives=tuple(f"D{number + 1}" for number in range(drives)),
+        titles=tuple(f"T{number + 1}" for number in range(count)),
+        inners=(),
+        surfaces=(A, B),
+        serials=[f"SM-004-{number + 1:04}" for number in range(discs)],
+        lot=lot,
+        batch=titles,
+        inner=np.full(discs, NO_INNER_BOX),
+        bad=failed.any(axis=1) if bad is None else bad,
+        decided=np.ones(discs, bool),
+        working=np.zeros(discs, bool),
+        written=np.arange(discs),
+        first_read=np.arange(discs),
+        title=np.arange(count),
+        disc=np.repeat(np.arange(discs), 2),
+        surface=np.tile([0, 1], discs),
+        wrote=np.repeat(drive, 2),
+        read=np.repeat(drive if read is None else read, 2),
+        failed=failed.ravel(),
+        elsewhere=np.full(2 * discs, NOT_ELSEWHERE) if elsewhere is None else elsewhere.ravel(),
+        at=nothing,
+        track=nothing,
+        again_disc=later[:, 0],
+        again_drive=later[:, 1],
+        again_failed=later[:, 2] > 0,
+    )
 
 
 def part(history, discs):

@@ -147,7 +147,7 @@ class Shop:
 
     def standing(self, disc: Disc) -> str:
         [found] = self.recorders[disc.master.digest].discs([disc.serial])
-        return found.verdict()
+        return found.verdict
 
 
 def _add(ledger: Ledger, *lines: dict) -> None:

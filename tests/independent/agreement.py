@@ -5,14 +5,12 @@ A disagreement names the seed: `read_back(case, seed)` makes the same file again
 
 import itertools
 import json
-import os
 import random
-import subprocess
-import sys
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
+import console
 from model_capture import Stretch, capture_file
 from model_encode import cells_of, random_track
 from model_geometry import GEOMETRIES
@@ -52,10 +50,7 @@ class Case:
 
 def obverse(*arguments):
     """The program's answer: exit status and the lines on standard output."""
-    run = subprocess.run(
-        [sys.executable, "-m", "mastering.cli.main", *map(str, arguments)],
-        cwd=ROOT, capture_output=True, text=True, timeout=900, check=False, env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
+    run = console.run(*arguments, cwd=ROOT)
     assert run.returncode in (0, 1, 2), run.stderr
     assert "Traceback" not in run.stderr, run.stderr
     return run.returncode, run.stdout.splitlines()
@@ -76,7 +71,6 @@ def build(folder, name, geometries):
     slot_at = GEOMETRIES[geometries["A"]].size * 101 + 17
     dumps["A"][slot_at : slot_at + len(MARKER)] = MARKER.encode()
     toml = f'[title]\nname = "{name}"\npublisher = "Saltmarsh Software"\ncatalogue = "{CATALOGUE}"\nrevision = "1"\n'
-    toml += f'[serial]\nside = "A"\nmarker = "{MARKER}"\n'
     sides = {}
     for side, geo_id in geometries.items():
         geo = GEOMETRIES[geo_id]
@@ -84,7 +78,7 @@ def build(folder, name, geometries):
         order = "file-order" if geo.code == "6and2" else "as-numbered"
         toml += f'[side.{side}]\nplatform = "machine"\ngeometry = "{geo_id}"\nvolume = "none"\nimage = "{side}.bin"\norder = "{order}"\n'
         extra, identity = IDENTITIES.get(geo.code, ("", {}))
-        toml += extra
+        toml += extra + (f'serial = {{ marker = "{MARKER}" }}\n' if side == "A" else "")
         sides[side] = ModelSide(geo_id, bytes(dumps[side]), identity)
     (job / "job.toml").write_text(toml)
     target = folder / "masters" / name

@@ -17,6 +17,7 @@ class ModelSide:
     geometry: str
     dump: bytes
     identity: dict = field(hash=False)
+    volatile: frozenset = frozenset()  # sectors of files that a customer's machine may change
 
 
 @dataclass(frozen=True)
@@ -198,7 +199,9 @@ def with_looks(side, kinds, content):
         if kind is None:
             continue
         finding = {"track": track, "head": head, "sector": sector, "kind": kind}
-        if kind == "differs" and (seems := looks(want, content, index)):
+        if kind == "differs" and (track, head, sector) in side.volatile:
+            finding["looks"] = "volatile"
+        elif kind == "differs" and (seems := looks(want, content, index)):
             finding["looks"] = seems
         out.append(finding)
     return out

@@ -58,6 +58,7 @@ class Disc:
     writings: list = field(default_factory=list)
     reads: list = field(default_factory=list)
     by_eye: bool = False
+    rejects: list = field(default_factory=list)  # rows
     restores: list = field(default_factory=list)  # rows
     reworks: list = field(default_factory=list)  # (row, sides to write)
     batches: list = field(default_factory=list)
@@ -77,10 +78,9 @@ class Ledger:
     batches: dict = field(default_factory=dict)
     discs: dict = field(default_factory=dict)
     closed: set = field(default_factory=set)
-    holds: list = field(default_factory=list)  # (row, line)
+    holds: list = field(default_factory=list)  # (row, line, row of the drive's newest passing read before)
     checks: list = field(default_factory=list)  # (row, line)
     retired: set = field(default_factory=set)
-    passes: dict = field(default_factory=dict)
 
 
 def only(names):
@@ -122,7 +122,7 @@ def take_writing(led, row, line):
     # READING: a row that names its drive was entered by the bench, which knows; a command's row has null.
     disc = led.discs[line["serial"]]
     disc.writings.append(
-        Writing(row, line["side"], line["writing"], line["drive"], led.batches[line["batch"]], bench=line["drive"] is not None)
+        Writing(row, line["side"], line["writing"], line["drive"], led.batches[line["batch"]], line.get("bench", line["drive"] is not None))
     )
 
 
@@ -148,6 +148,7 @@ def take_reject(led, row, line):
     """A reject by eye; it may be all that is known of a blank."""
     disc = led.discs[line["serial"]]
     disc.by_eye = True
+    disc.rejects.append(row)
     disc.lot = line["lot"] or disc.lot
     disc.inner = line.get("inner") or disc.inner
 
@@ -163,7 +164,8 @@ def take_amend(led, row, line):
         return
     disc = led.discs[line["serial"]]
     disc.lot = line["lot"] or disc.lot
-    disc.inner = line.get("inner") or disc.inner
+    # READING: from which inner box of another lot it is, nobody said.
+    disc.inner = line.get("inner") or (None if line["lot"] else disc.inner)
     if line.get("restore"):
         # "--restore takes back any rejection and allows one more writing of each side"
         disc.by_eye = False
@@ -199,8 +201,11 @@ def take_take(led, row, line):
 
 
 def take_hold(led, row, line):
-    """A drive is put on hold."""
-    led.holds.append((row, line))
+    """A drive is put on hold. "Reads by a drive in rows after its newest passing read and before its `hold` row settle nothing"."""
+    # READING: its newest passing read as the ledger stands at that row, of whatever disc; one that was struck out by then is none.
+    reads = [r for disc in led.discs.values() for r in disc.reads]
+    passing = [r.row for r in reads if r.read_by == line["drive"] and r.line["verdict"] == "pass" and not r.void]
+    led.holds.append((row, line, max(passing, default=0)))
 
 
 def take_check(led, row, line):
@@ -298,20 +303,10 @@ def reads_of(disc, writing):
     return [r for r in disc.reads if writing is not None and (r.line["side"], r.line["writing"]) == (writing.side, writing.number)]
 
 
-def newest_pass_before(led, drive, row):
-    """The row of a drive's newest passing read before a row, 0 where there is none."""
-    # READING: of any disc; a read that was struck out is none.
-    if (drive, row) not in led.passes:  # kept, as every read of the drive asks it
-        reads = [r for disc in led.discs.values() for r in disc.reads]
-        passing = [r.row for r in reads if r.read_by == drive and r.line["verdict"] == "pass" and not r.void]
-        led.passes[drive, row] = max((one for one in passing if one < row), default=0)
-    return led.passes[drive, row]
-
-
 def held_back(led, disc, read):
     """ "Reads by a drive in rows after its newest passing read and before its `hold` row settle nothing"."""
-    for row, hold in led.holds:
-        if hold["drive"] != read.read_by or not newest_pass_before(led, read.read_by, row) < read.row < row:
+    for row, hold, after in led.holds:
+        if hold["drive"] != read.read_by or not after < read.row < row:
             continue
         # "When the same writing fails in a second drive as well, the reader's hold ends, both reads settle"
         # READING: the same writing is the one that put the drive on hold, the newest one of that side at the time.
@@ -335,10 +330,14 @@ def settling(led, disc, writing, holds=True):
             found.append((read, read.line["verdict"]))
         # "but on a writing of which a read has passed, `other-master` and `other-geometry` count as a `marginal` read does"
         # READING: has passed before this one, and settles.
-        elif not read.void and admitted(led, read) and read.line["diagnosis"] in ("other-master", "other-geometry"):
-            if any(verdict == "pass" for _, verdict in found):
-                found.append((read, "marginal"))
+        elif doubts_a_pass(led, read) and any(verdict == "pass" for _, verdict in found):
+            found.append((read, "marginal"))
     return found
+
+
+def doubts_a_pass(led, read):
+    """Whether a read begins a doubt of a writing that was read well, though it would settle nothing of another."""
+    return not read.void and admitted(led, read) and read.line["diagnosis"] in ("other-master", "other-geometry")
 
 
 def unsettled(led, disc, read):
@@ -428,7 +427,7 @@ def disc_verdict(led, disc):
 
 def held(led, drive):
     """Whether a drive is on hold now."""
-    for row, hold in led.holds:
+    for row, hold, _ in led.holds:
         # "a passing check ends a hold"
         if hold["drive"] != drive or any(check["drive"] == drive and check["ok"] and at > row for at, check in led.checks):
             continue
@@ -510,8 +509,8 @@ def disc_line(led, disc):
 
 def unused(led, disc):
     """ "dropped and unused ones have no disc line and are in no count"; unused: closed without a writing or a read."""
-    # READING: one that was rejected by eye is not unused.
-    nothing = not disc.writings and not disc.reads and not disc.by_eye
+    # READING: one that was rejected by eye is not unused, not even when that was taken back.
+    nothing = not disc.writings and not disc.reads and not disc.rejects
     return disc.dropped or (disc.batch["batch"] in led.closed and nothing)
 
 

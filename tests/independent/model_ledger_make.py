@@ -57,6 +57,7 @@ class Shop:
         self.real = [f"D{n + 1}" for n in range(rng.randint(1, 3))]
         self.simulated = ["S1", "S2"] if rng.random() < 0.5 else []
         self.lots = ["L-07", "L-09", "L-11"][: rng.randint(1, 3)]
+        self.retired = set()
         self.boxed = set() if earlier else {lot for lot in self.lots if rng.random() < 0.5}
         self.luck = {name: rng.choice((0.02, 0.1, 0.4)) for name in (*self.lots, *self.real, *self.simulated)}
 
@@ -261,10 +262,11 @@ class Shop:
     def check(self, blank):
         """A drive is checked, or something is noted of it."""
         drive = self.rng.choice(blank.batch["drives"])
-        if self.rng.random() < 0.7:
+        if self.rng.random() < 0.7 or drive in self.retired:
             self.put("drive-check", drive=drive, ok=self.rng.random() < 0.7, digest=None, at=self.at())
         else:
             what = self.rng.choice(("cleaned", "adjusted", "repaired", "retired") if drive != "D1" else ("cleaned", "adjusted", "repaired"))
+            self.retired |= {drive} if what == "retired" else set()
             self.put("drive-log", drive=drive, what=what, note=None, at=self.at())
 
     def change(self, blank):
@@ -294,7 +296,7 @@ class Shop:
 
     def read(self, blank):
         """One read-back of a disc, written (again) before where need be."""
-        rng, batch = self.rng, blank.batch
+        rng = self.rng
         for side in self.to_write(blank):
             if blank.wrote[side]:  # reworked: the writing of now takes the next number, whatever stands there
                 blank.wrote[side].pop()

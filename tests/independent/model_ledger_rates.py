@@ -215,7 +215,7 @@ def sectors_of(geometry):
 def of_tracks(led):
     """ "first settling reads of first writings that tried the track; `bad`: a finding other than `soft` there"."""
     tried = {}
-    for disc, writing, read, _ in units(led, holds=True):
+    for _, writing, read, _ in units(led, holds=True):
         # READING: the batch that the writing was made in says which geometry the side had.
         geometry = writing.batch["sides"][writing.side]
         for (head, track), sectors in sectors_of(geometry).items():
@@ -223,8 +223,8 @@ def of_tracks(led):
             if sectors - {f["sector"] for f in there if f["kind"] == "not-tried"}:
                 bad = any(f["kind"] != "soft" for f in there)
                 tried.setdefault((writing.side, head, track, geometry), []).append((bad, read.line["simulated"]))
-    order = list(dict.fromkeys(geometry for batch in led.batches.values() for geometry in batch["sides"].values()))
-    for side, head, track, geometry in sorted(tried, key=lambda key: (*key[:3], order.index(key[3]))):
+    # READING: "groups of other geometries apart": the tracks of one geometry, then those of the next by name.
+    for side, head, track, geometry in sorted(tried, key=lambda key: (key[0], key[3], *key[1:3])):
         found = tried[side, head, track, geometry]
         yield line_of(
             "track", f"{side}/{head}/{track}", len(found), sum(bad for bad, _ in found), geometry=geometry,

@@ -197,7 +197,7 @@ ACTIONS = {"other-side": "turn-over", "other-master": "ask", "other-geometry": "
 
 def action_of(verdict):
     """What the hands do next."""
-    if verdict["diagnosis"] == "shifted" and verdict["evidence"] == "cells":
+    if verdict["diagnosis"] == "shifted" and verdict["evidence"] in ("cells", "flux"):
         return "write-again"
     if verdict["diagnosis"]:
         return ACTIONS[verdict["diagnosis"]]
@@ -207,10 +207,14 @@ def action_of(verdict):
         return "box"
     if verdict["verdict"] == "marginal":
         return "read-again"
-    differing = [finding for finding in verdict["findings"] if finding["kind"] == "differs"]
-    if verdict["evidence"] != "dump" and 2 * len(differing) > verdict["sectors"]["expected"]:
-        return "ask"
     kinds = {finding["kind"] for finding in verdict["findings"]}
+    # "more than half of the sectors `differs`, with better evidence than `dump`: `ask`"
+    differ = sum(finding["kind"] == "differs" for finding in verdict["findings"])
+    if verdict["evidence"] != "dump" and differ > verdict["sectors"]["expected"] / 2:
+        return "ask"
+    # "only `differs`, all in sectors of `volatile` files (`looks`: `volatile`, before the others): `ask`"
+    if kinds == {"differs"} and all(finding.get("looks") == "volatile" for finding in verdict["findings"]):
+        return "ask"
     again = kinds & {"data-mark", "identity", "serial", "density"} or ("differs" in kinds and verdict["evidence"] != "dump")
     return "write-again" if again else "read-again"
 

@@ -25,12 +25,12 @@ def master(tmp_path_factory):
     dumps = {side: bytearray(rng.randbytes(GEOMETRIES[GEOMETRY].bytes())) for side in "AB"}
     dumps["A"][SLOT : SLOT + len(MARKER)] = MARKER.encode()
     toml = '[title]\nname = "Lamplighter"\npublisher = "Saltmarsh Software"\ncatalogue = "SM-004"\nrevision = "1.2"\n'
-    toml += f'[serial]\nside = "A"\nmarker = "{MARKER}"\n'
     for side, dump in dumps.items():
         (folder / f"{side}.bin").write_bytes(dump)
         toml += (
             f'[side.{side}]\nplatform = "machine"\ngeometry = "{GEOMETRY}"\nvolume = "none"\nimage = "{side}.bin"\norder = "as-numbered"\n'
         )
+        toml += f'serial = {{ marker = "{MARKER}" }}\n' if side == "A" else ""
     (folder / "job.toml").write_text(toml)
     status, _, err = obverse("build", folder / "job.toml", "--out", folder / "master")
     assert status == 0, err

@@ -11,27 +11,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from console import process, run
+from shared_demo import copied
 
 from formats.containers import capture
+from mastering.demo import shop
+from mastering.errors import MasteringError
 from mastering.master.master import open_master
 
 REPO = Path(__file__).parents[2]
 SHOP = REPO / "jobs_demo"
-OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO)}
 
 
-def run(*arguments: object, cwd: Path) -> subprocess.CompletedProcess:
-    return subprocess.run([*OBVERSE, *map(str, arguments)], capture_output=True, text=True, check=False, cwd=cwd, env=ENVIRONMENT)
-
-
 @pytest.fixture(scope="module")
-def day(tmp_path_factory) -> tuple[Path, str]:
-    """The folder that the demo made, and what it printed."""
-    folder = tmp_path_factory.mktemp("newcomer")
-    done = run("demo", cwd=folder)
-    assert (done.returncode, done.stderr) == (0, "")
-    return folder, done.stdout
+def day(demo) -> tuple[Path, str]:
+    """The folder that the demo made, which is only read, and what it printed."""
+    return demo
 
 
 # Name, what happened to it, verdict and what to do: the demo's twelve read-backs.
@@ -81,8 +77,9 @@ def test_the_demo_says_that_it_is_simulated(day):
 
 
 @pytest.mark.parametrize("out", ["obverse-demo", "a new shop"])
-def test_what_the_demo_suggests_works(out, tmp_path):
-    text = run("demo", "--out", out, cwd=tmp_path).stdout
+def test_what_the_demo_suggests_works(day, out, tmp_path):
+    """The commands are the same but for the folder's name, which is quoted where a shell needs that."""
+    text = day[1] if out == copied(day[0], tmp_path).name else run("demo", "--out", out, cwd=tmp_path).stdout
     commands = re.findall(r"^      obverse (.*)$", text, re.MULTILINE)
     assert len(commands) == 9
     for command in commands:
@@ -92,7 +89,7 @@ def test_what_the_demo_suggests_works(out, tmp_path):
 
 def test_the_demo_comes_out_the_same_every_time(day, tmp_path):
     folder, text = day
-    again = run("demo", cwd=tmp_path)
+    again = process("demo", cwd=tmp_path)
     assert again.stdout == text
     for name in ("practice/SM-004-9003-V-A.capture", "masters/lamplighter-1.2/manifest-sha256.txt"):
         assert (tmp_path / "obverse-demo" / name).read_bytes() == (folder / "obverse-demo" / name).read_bytes()
@@ -102,8 +99,8 @@ def files(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def test_a_demo_replaces_what_a_demo_made_when_asked(tmp_path):
-    assert run("demo", cwd=tmp_path).returncode == 0
+def test_a_demo_replaces_what_a_demo_made_when_asked(day, tmp_path):
+    copied(day[0], tmp_path)
     made = files(tmp_path)
     done = run("demo", cwd=tmp_path)
     assert (done.returncode, done.stderr.count("\n")) == (2, 1)
@@ -123,21 +120,52 @@ def refused(folder: Path, said: str) -> None:
     assert files(folder) == before
 
 
-def test_a_demo_replaces_nothing_else(tmp_path):
-    shop = tmp_path / "obverse-demo"
-    shop.mkdir()
+def test_a_demo_replaces_nothing_else(day, tmp_path):
+    made = tmp_path / "obverse-demo"
+    made.mkdir()
     refused(tmp_path, "obverse-demo: exists, and no demo made it")
-    shop.rmdir()
-    assert run("demo", cwd=tmp_path).returncode == 0
-    (shop / "masters" / "mine").mkdir()
-    (shop / "masters" / "mine" / "notes.txt").write_text("keep")
+    made.rmdir()
+    copied(day[0], tmp_path)
+    (made / "masters" / "mine").mkdir()
+    (made / "masters" / "mine" / "notes.txt").write_text("keep")
     refused(tmp_path, "obverse-demo/masters/mine/notes.txt: not as a demo left it")
-    (shop / "masters" / "mine" / "notes.txt").unlink()
-    (shop / "job.toml").write_text((shop / "job.toml").read_text() + "# mine\n")
+    (made / "masters" / "mine" / "notes.txt").unlink()
+    (made / "job.toml").write_text((made / "job.toml").read_text() + "# mine\n")
     refused(tmp_path, "obverse-demo/job.toml: not as a demo left it")
-    shop.rename(tmp_path / "kept")
-    shop.symlink_to("kept")
+    made.rename(tmp_path / "kept")
+    made.symlink_to("kept")
     refused(tmp_path, "obverse-demo: exists, and no demo made it")
+
+
+@pytest.mark.parametrize("files_there", [{}, {"notes.txt": b"keep"}])
+def test_a_folder_that_came_to_be_while_the_demo_was_made_is_left_alone(monkeypatch, tmp_path, files_there):
+    target, make = tmp_path / "shop", shop.make_batch
+
+    def meanwhile(*arguments):
+        target.mkdir()
+        for name, data in files_there.items():
+            (target / name).write_bytes(data)
+        return make(*arguments)
+
+    monkeypatch.setattr(shop, "make_batch", meanwhile)
+    with pytest.raises(MasteringError, match=r"shop: (came to exist while the demo was made|exists, and no demo made it)"):
+        shop.make_demo(target, again=False, each=iter)
+    assert {path.name: path.read_bytes() for path in target.iterdir()} == files_there
+    assert [path.name for path in tmp_path.iterdir()] == ["shop"]
+
+
+def test_a_file_that_was_put_into_an_earlier_demo_meanwhile_is_kept(monkeypatch, tmp_path):
+    target, make = tmp_path / "shop", shop.make_batch
+    shop.make_demo(target, again=False, each=iter)
+
+    def meanwhile(*arguments):
+        (target / "notes.txt").write_bytes(b"keep")
+        return make(*arguments)
+
+    monkeypatch.setattr(shop, "make_batch", meanwhile)
+    with pytest.raises(MasteringError, match=r"notes.txt: not as a demo left it"):
+        shop.make_demo(target, again=True, each=iter)
+    assert (target / "notes.txt").read_bytes() == b"keep" and (target / "job.toml").exists()
 
 
 def test_a_demo_is_made_whole_or_not_at_all(tmp_path):
@@ -150,8 +178,8 @@ def test_a_demo_is_made_whole_or_not_at_all(tmp_path):
     assert (done.returncode, done.stdout, done.stderr) == (2, "", "obverse: nowhere/shop: can't be made: No such file or directory\n")
 
 
-def test_no_command_on_the_demo_takes_200_megabytes(day):
-    folder, _ = day
+def test_no_command_on_the_demo_takes_200_megabytes(day, tmp_path):
+    copied(day[0], tmp_path)
     master = "obverse-demo/masters/lamplighter-1.2"
     code = (  # VmHWM is this process's own peak; getrusage would count that of the test runner which started it
         "import re, sys; from pathlib import Path; from mastering.cli.main import run; run(sys.argv[1:])\n"
@@ -164,7 +192,7 @@ def test_no_command_on_the_demo_takes_200_megabytes(day):
         ["build", "obverse-demo/job.toml", "--dry-run"],
     ):
         done = subprocess.run(
-            [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, cwd=folder, env=ENVIRONMENT
+            [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, cwd=tmp_path, env=ENVIRONMENT
         )
         assert int(done.stdout.splitlines()[-1]) < 200_000
 

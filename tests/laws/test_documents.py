@@ -1,31 +1,29 @@
-"""The README is true: its commands, its session, its help texts. Run with OBVERSE_REWRITE=1 to write what the program prints now."""
+"""The README is true: its console blocks, its commands. Run with OBVERSE_REWRITE=1 to write what the program prints now."""
 
 import os
 import re
 import shlex
-import subprocess
-import sys
+from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import patch
 
+import click
 import pytest
+from console import run
+
+from mastering.cli import main
 
 REPO = Path(__file__).parents[2]
 README = REPO / "README.md"
-COMMANDS = [
-    "advise", "batch amend", "batch close", "batch image", "batch list", "batch open", "batch record", "batch reject", "batch serials",
-    "batch show", "build", "changes", "check", "contents", "demo", "drive add", "drive list", "find", "geometries", "identify",
-    "ledger backup", "ledger check", "ledger export", "ledger import", "lot add", "lot list", "need", "new", "plan", "rates", "verify",
-]  # fmt: skip
-ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO), "COLUMNS": "110"}
+GROUPS = {path.name for path in (REPO / "mastering/cli/commands").iterdir() if path.is_dir()}
 
 
 def obverse(line: str, cwd: Path) -> str:
     """What a command line of the README prints, standard error behind standard output."""
     words = shlex.split(line)
     assert words[0] == "obverse"
-    done = subprocess.run(
-        [sys.executable, "-m", "mastering.cli.main", *words[1:]], capture_output=True, text=True, check=False, cwd=cwd, env=ENVIRONMENT
-    )
+    with patch.dict(os.environ, {"COLUMNS": "80"}):
+        done = run(*words[1:], cwd=cwd)
     return done.stdout + done.stderr
 
 
@@ -45,33 +43,43 @@ def replayed(text: str, cwd: Path) -> str:
     return made
 
 
-def compare(name: str, made: str) -> None:
+def rewrite(before: str, after: str) -> None:
     if os.environ.get("OBVERSE_REWRITE"):
-        text = README.read_text()
-        README.write_text(text.replace(f"<!-- {name} -->\n```console\n{console(name)}```", f"<!-- {name} -->\n```console\n{made}```"))
-    assert console(name) == made
+        README.write_text(README.read_text().replace(before, after))
 
 
-def test_the_sessions_are_what_the_program_prints(tmp_path):
+def commands(group: click.Group, path: str = "obverse") -> Iterator[str]:
+    """A row of the table for each command: how it is called, and its line of help."""
+    context = click.Context(group, info_name=path)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        if isinstance(command, click.Group):
+            yield from commands(command, f"{path} {name}")
+        else:
+            arguments = [each.make_metavar(context) for each in command.params if isinstance(each, click.Argument)]
+            called = " ".join([path, name, *arguments]).replace("|", "\\|")
+            yield f"| `{called}` | {command.short_help} |"
+
+
+def test_every_console_block_and_every_command_of_the_readme_is_true(tmp_path):
     assert obverse("obverse demo", tmp_path).startswith("Saltmarsh Software")
-    for name in ("session", "batch", "own-batch", "corrections"):
-        compare(name, replayed(console(name), tmp_path))
+    names = re.findall(r"<!-- ([\w-]+) -->\n```console", README.read_text())
+    assert len(names) == README.read_text().count("```console") >= 4
+    for name in names:
+        printed = replayed(console(name), tmp_path)
+        rewrite(console(name), printed)
+        assert console(name) == printed
+    rows = re.search(r"<!-- commands -->\n\|.*\n\|.*\n((?:\|.*\n)*)", README.read_text())
+    table = "".join(f"{row}\n" for row in commands(main.obverse))
+    rewrite(f"| --- | --- |\n{rows[1]}\nSee [DEV", f"| --- | --- |\n{table}\nSee [DEV")
+    assert re.search(r"<!-- commands -->\n\|.*\n\|.*\n((?:\|.*\n)*)", README.read_text())[1] == table
 
 
-def test_the_geometries_are_those_declared(tmp_path):
-    compare("geometries", replayed("$ obverse geometries\n", tmp_path))
-
-
-def test_the_help_texts_are_the_programs(tmp_path):
-    groups = dict.fromkeys(command.split()[0] for command in COMMANDS if " " in command)
-    helps = ["obverse --help", *(f"obverse {each} --help" for each in sorted([*COMMANDS, *groups]))]
-    compare("help", "\n".join(f"$ {line}\n{obverse(line, tmp_path)}" for line in helps))
-
-
-def test_every_command_is_documented():
-    cli = REPO / "mastering" / "cli" / "commands"
-    files = [path for path in cli.rglob("*.py") if re.search(r"^def command\(", path.read_text(), re.MULTILINE)]
-    assert sorted(" ".join(path.relative_to(cli).with_suffix("").parts) for path in files) == COMMANDS
+def test_every_line_of_the_readme_that_names_a_command_names_one_that_exists():
+    known = [" ".join(row.split("`")[1].split()[1:3]) for row in commands(main.obverse)]
+    text = "\n".join(re.sub(r"```.*?```", "", path.read_text(), flags=re.DOTALL) for path in (README, REPO / "DEVELOPERS.md"))
+    for words in re.findall(r"`obverse ([a-z]+(?: [a-z]+)?)", text):
+        assert any(name == words or (name.split()[0] == words.split()[0] and words.split()[0] not in GROUPS) for name in known), words
 
 
 def test_the_new_title_of_the_readme_builds(tmp_path):
@@ -106,6 +114,17 @@ def test_developers_md_names_only_files_that_exist():
     missing = [str(path) for path in named if not path.exists()]
     assert missing == []
     assert len(named) > 20
+
+
+def test_every_decision_is_one_line_with_its_reason_and_the_test_that_holds_it():
+    tests = {path.name: path.read_text() for path in (REPO / "tests").rglob("test_*.py")}
+    section = re.search(r"## Decisions\n(.*?)\n## ", (REPO / "DEVELOPERS.md").read_text(), re.DOTALL)[1]
+    decisions = [line for line in section.splitlines() if line and not line.startswith(("#", "A line each"))]
+    assert section.count("### ") == 6 and len(decisions) > 50
+    for line in decisions:
+        match = re.fullmatch(r"- .+ because .+: `(test_\w+\.py)(?:::(test_\w+))?`\.", line)
+        assert match is not None, line
+        assert f"def {match[2] or 'test_'}" in tests[match[1]], line
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "pyproject.toml"])

@@ -55,24 +55,24 @@ def index(pointers: Sequence[int]) -> bytes:
 
 
 def storage(length: int) -> int:
-    """How a file of that many bytes hangs on its key block."""
+    """The storage type of a file with that many bytes: how its blocks hang on its key block."""
     blocks = data_blocks(length)
     return SEEDLING if blocks == 1 else SAPLING if blocks <= POINTERS else TREE
 
 
 def data_blocks(length: int) -> int:
-    """Blocks of a file's bytes; an empty file has one."""
+    """How many blocks a file's bytes take; an empty file takes one."""
     return max(1, -(-length // BLOCK))
 
 
 def index_blocks(length: int) -> int:
-    """Blocks of its indexes."""
+    """How many index blocks a file with that many bytes has."""
     blocks = data_blocks(length)
     return {SEEDLING: 0, SAPLING: 1, TREE: 1 - (-blocks // POINTERS)}[storage(length)]
 
 
 def lay_file(blocks: Blocks, data: bytes, indexes: Sequence[int], own: Sequence[int]) -> int:
-    """Lay a file's bytes into its own blocks and the indexes before them; its key block."""
+    """Lays a file's bytes into its `own` blocks, and pointers to them into its `indexes`. Returns its key block."""
     for number, block in enumerate(own):
         blocks.write(block, data[number * BLOCK : (number + 1) * BLOCK])
     lower = indexes[storage(len(data)) == TREE :]

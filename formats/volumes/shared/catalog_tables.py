@@ -3,10 +3,13 @@
 Source: a textbook on the 16-sector system, chapter 4. From memory: where the map's bits lie on 13 sectors.
 """
 
+from dataclasses import dataclass
+
 from construct import Array, Byte, Bytes, Default, Int8sb, Int16ub, Int16ul, Padding, Struct
 
+from formats.volumes.interface import JobPart
 from formats.volumes.shared.linked import Link
-from formats.volumes.shared.volume import NameRule
+from formats.volumes.shared.names import NameRule
 
 LINK = Struct("track" / Byte, "sector" / Byte)
 
@@ -55,3 +58,34 @@ PAIRS = 122
 MAP_BITS = 16  # of a track
 HIGHEST_VOLUME = 254
 LONGEST = 0xFFFF  # what a length word counts
+
+
+@dataclass(frozen=True)
+class CatalogPlan:
+    """Where the volume of a geometry keeps its tables.
+
+    `first` is the highest catalog sector, `boot` how many tracks its system has, `step` leads down from sector to sector; `sure`: a
+    source gives the release, so no other may stand there.
+    """
+
+    release: int
+    contents: Link = (17, 0)
+    first: int = 15
+    boot: int = 3
+    step: int = 1
+    sure: bool = True
+
+
+PLANS = {"gcr6and2-35x16x256": CatalogPlan(release=3), "gcr5and3-35x13x256": CatalogPlan(release=2, first=12, sure=False)}
+
+JOB_PART = JobPart("""\
+# volume_number = 254
+# boot = "boot.bin"           # the bytes of tracks 0 to 2
+
+[[side.{side}.file]]
+name = "FIRST"                # up to 30 characters
+source = "{source}"
+type = "binary"               # or "text", "integer", "floating"
+load_address = 0x2000
+# locked = true
+""")

@@ -10,7 +10,8 @@ from construct import Byte, Bytes, Default, Int16ul, Int32ul, Padding, Struct
 
 from formats.errors import Problem
 from formats.model.geometry import Geometry
-from formats.volumes.shared.fat_tables import Layout, Medium
+from formats.volumes.interface import JobPart
+from formats.volumes.shared.fat_tables import FatLayout, Medium
 
 PARAMETERS = Struct(
     "sector_bytes" / Int16ul,  # 11
@@ -71,23 +72,34 @@ def parameters(medium: Medium, geometry: Geometry) -> dict[str, int]:
     }
 
 
-def stated(block: Any, geometry: Geometry) -> Layout | None:
+def stated(block: Any, geometry: Geometry) -> FatLayout | None:
     """The layout that a parameter block states, None where it can't be true of a geometry."""
     if block.sector_bytes != geometry.size or block.cluster_sectors.bit_count() != 1 or block.sectors > len(geometry.addresses):
         return None
     if not (block.reserved and block.fats and block.root_entries and block.fat_sectors):
         return None
     medium = Medium(block.media, block.cluster_sectors, block.root_entries, block.fat_sectors, block.reserved, block.fats)
-    layout = Layout(medium, block.sectors, geometry.size)
+    layout = FatLayout(medium, block.sectors, geometry.size)
     return layout if layout.clusters else None
 
 
 def wrong_parameters(block: Any, medium: Medium, geometry: Geometry) -> Iterator[Problem]:
-    """Where a parameter block, if there is one, is not that of a medium on a geometry."""
+    """Problems of a parameter block whose numbers are not those of a medium on a geometry. Bytes that are no parameter block have none."""
     right = parameters(medium, geometry)
     wrong = [field for field in WORDS if block[field] != right[field]]
     if len(WORDS) - len(wrong) < ENOUGH:
         return
     for field in wrong:
-        found, expected = (f"{value:02X}" if field == "media" else str(value) for value in (block[field], right[field]))
-        yield Problem("boot sector", f"{WORDS[field]}: {found}, where this geometry has {expected}")
+        value, expected = (f"{value:02X}" if field == "media" else str(value) for value in (block[field], right[field]))
+        yield Problem("boot sector", f"{WORDS[field]}: {value}, where this geometry has {expected}")
+
+
+JOB_PART = JobPart("""\
+label = "MY TITLE"
+# boot = "boot.bin"           # the code of the boot sector
+
+[[side.{side}.file]]
+name = "FIRST.BIN"            # 8.3
+source = "{source}"
+# locked = true
+""")

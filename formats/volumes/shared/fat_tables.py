@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from formats.volumes.shared.volume import ANY_BYTE, NameRule, shown
+from formats.volumes.shared.names import ANY_BYTE, NameRule, shown
 
 ENTRY_BYTES = 32
 FIRST_CLUSTER = 2
@@ -20,7 +20,7 @@ DELETED, STANDS_FOR_DELETED = 0xE5, 0x05  # a name's first byte E5 is stored as 
 
 @dataclass(frozen=True)
 class Medium:
-    """What a media descriptor stands for, besides the geometry."""
+    """What a media descriptor stands for, the geometry aside."""
 
     media: int
     cluster_sectors: int
@@ -31,7 +31,7 @@ class Medium:
 
 
 @dataclass(frozen=True)
-class Layout:
+class FatLayout:
     """Where things lie, counted in sectors from 0: a medium on `sectors` sectors of `size` bytes."""
 
     medium: Medium
@@ -70,7 +70,7 @@ class Layout:
         return range(first, first + self.medium.cluster_sectors)
 
     def cluster_of(self, sector: int) -> int | None:
-        """The cluster that a sector is in; None for those before and behind the clusters."""
+        """The cluster that a sector is in; None for a sector before the first cluster or after the last."""
         cluster = FIRST_CLUSTER + (sector - self.data) // self.medium.cluster_sectors
         return cluster if cluster in self.clusters else None
 

@@ -4,6 +4,8 @@ A reader needs none of this, it follows the links; a customer's machine reads a 
 """
 
 from collections.abc import Container, Iterable
+from copy import copy
+from typing import Self
 
 from formats.model.geometry import Address, Geometry
 from formats.volumes.shared.linked import Link, numbered
@@ -20,7 +22,7 @@ class FreeSpace:
         self.sectors = {track: len(free) for track, free in self.free.items()}
 
     def remove(self, taken: Container[Address]) -> None:
-        """Take away what is used before the first file."""
+        """Takes sectors out of the free ones: those in use before the first file is laid."""
         for (track, sector), address in self.addresses.items():
             if address in taken:
                 self.free[track].discard(sector)
@@ -33,6 +35,12 @@ class FreeSpace:
     def available(self, tracks: Iterable[int]) -> int:
         """How many sectors are free on these tracks."""
         return sum(len(self.free[track]) for track in tracks)
+
+    def copy(self) -> Self:
+        """Another space with the same free sectors, to take from without a trace."""
+        other = copy(self)
+        other.free = {track: set(free) for track, free in self.free.items()}
+        return other
 
 
 class OutwardSpace(FreeSpace):
@@ -70,6 +78,21 @@ class OutwardSpace(FreeSpace):
         found = (self.on_track(each, kept, step) for each, kept in (*outward, *((each, 0) for each in (*other, *this))))
         return self.take(next(each for each in found if each))
 
+    def last(self, step: int) -> Link | None:
+        """The block that a file which fills the disc would take last; None when the disc is full."""
+        rest, count = self.copy(), self.available((*self.below, *self.above))
+        link = rest.first() if count else None
+        for _ in range(count - 1):
+            link = rest.after(link, step) if link else None
+        return link
+
+    def last_on_track(self, link: Link, step: int) -> Link | None:
+        """The sector of a track that steps from one of its sectors would take last; None when the track is full."""
+        rest, count = self.copy(), len(self.free[link[0]])
+        for _ in range(count):
+            link = rest.take(rest.on_track(*link, step) or link)
+        return link if count else None
+
 
 class DownwardSpace(FreeSpace):
     """Sectors taken track by track in a given order, on each from the highest down, `step` sectors from block to block."""
@@ -77,12 +100,19 @@ class DownwardSpace(FreeSpace):
     def __init__(self, geometry: Geometry, tracks: Iterable[int]) -> None:
         super().__init__(geometry)
         self.tracks = tuple(tracks)
-        self.last: Link | None = None
+        self.latest: Link | None = None
 
     def next(self, step: int) -> Link:
         """The sector `step` below the last one, else the track's highest, else the next track's. There must be one."""
         track = next(each for each in self.tracks if self.free[each])
-        start = self.last[1] - step if self.last and track == self.last[0] else self.sectors[track]
+        start = self.latest[1] - step if self.latest and track == self.latest[0] else self.sectors[track]
         free = self.free[track]
-        self.last = self.take((track, max((each for each in free if each <= start), default=max(free))))
-        return self.last
+        self.latest = self.take((track, max((each for each in free if each <= start), default=max(free))))
+        return self.latest
+
+    def last(self, step: int) -> Link | None:
+        """The sector that a file which fills the disc would take last; None when the disc is full."""
+        rest, link = self.copy(), None
+        for _ in range(self.available(self.tracks)):
+            link = rest.next(step)
+        return link

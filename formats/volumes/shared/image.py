@@ -9,7 +9,11 @@ def order_names(geometry: Geometry) -> list[str]:
 
 
 class Image:
-    """The bytes of a dump, and which sectors have been written since it was made."""
+    """The bytes of a dump, and which sectors have been written since it was made.
+
+    `spare`: the sector that a volume's own files would take last, or, on a full volume, a reserved one that nothing uses; None: there is
+    none, or no volume was built.
+    """
 
     def __init__(self, geometry: Geometry, dump: bytes | None = None) -> None:
         """A side of zeros, or of the dump's bytes. ValueError when the dump has another length."""
@@ -18,6 +22,7 @@ class Image:
         self.geometry = geometry
         self.dump = bytearray(geometry.dump_bytes) if dump is None else bytearray(dump)
         self.used: set[Address] = set()
+        self.spare: Address | None = None
 
     @classmethod
     def in_order(cls, geometry: Geometry, order: str, data: bytes) -> "Image":

@@ -1,6 +1,6 @@
 """Which of a volume's plans is a geometry's: a volume knows where things lie by the geometry's id.
 
-A geometry that is declared elsewhere, in a job say, takes the plan of a declared one that has the same sectors in the same orders.
+A geometry that is declared elsewhere, say in a job, takes the plan of a declared one that has the same sectors in the same orders.
 So a volume lies on a geometry of one's own that differs in nothing that a file system sees: gaps, speed, order round the track.
 """
 
@@ -10,10 +10,10 @@ from typing import TypeVar
 from formats import registry
 from formats.model.geometry import Geometry
 
-Plan = TypeVar("Plan")
+AnyPlan = TypeVar("AnyPlan")
 
 
-def plan_of(plans: Mapping[str, Plan], geometry: Geometry) -> Plan:
+def plan_of(plans: Mapping[str, AnyPlan], geometry: Geometry) -> AnyPlan:
     """The plan of a geometry. KeyError when there is none."""
     for name in _ids(plans, geometry):
         return plans[name]
@@ -26,21 +26,21 @@ def has_plan(plans: Mapping[str, object], geometry: Geometry) -> bool:
 
 
 def seen_differences(one: Geometry, other: Geometry) -> tuple[str, ...]:
-    """What a file system sees that is other."""
+    """The properties that a file system depends on in which two geometries differ, by name."""
     return tuple(what for what, of in _SEEN.items() if of(one) != of(other))
 
 
 def _ids(plans: Mapping[str, object], geometry: Geometry) -> Iterator[str]:
-    """The ids under which its plan stands."""
+    """The ids in `plans` under which the plan of a geometry stands."""
     if geometry.id in plans:
         yield geometry.id
     elif geometry.id not in registry.names("geometries", foreign=False):
-        known = registry.names("geometries")
-        yield from (name for name in plans if name in known and _looks_like(registry.geometry(name), geometry))
+        ids = registry.names("geometries")
+        yield from (name for name in plans if name in ids and _looks_like(registry.geometry(name), geometry))
 
 
 def _looks_like(one: Geometry, other: Geometry) -> bool:
-    """Whether a file system sees the same."""
+    """Whether two geometries are alike in all that a file system depends on."""
     return (one.size, one.addresses, one.orders) == (other.size, other.addresses, other.orders)
 
 

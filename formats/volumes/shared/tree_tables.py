@@ -12,7 +12,8 @@ from typing import Any
 from construct import Array, Byte, Bytes, BytesInteger, Default, Int16ul, Padding, Struct
 
 from formats.errors import Problem
-from formats.volumes.shared.volume import ANY_BYTE, NameRule, shown
+from formats.volumes.interface import JobPart
+from formats.volumes.shared.names import ANY_BYTE, NameRule, shown
 from formats.words import counted
 
 STAMP = Struct("date" / Int16ul, "time" / Default(Int16ul, 0))
@@ -63,7 +64,7 @@ MOST_BYTES = 32 << 20  # of all files, holes and all: two of the longest
 
 
 @dataclass(frozen=True)
-class Plan:
+class TreePlan:
     """Where a geometry's volume keeps what, in blocks."""
 
     directory: tuple[int, ...] = (2, 3, 4, 5)
@@ -77,10 +78,10 @@ class Plan:
         return len(self.directory) * count - 1
 
 
-PLANS = {"gcr6and2-35x16x256": Plan()}
+PLANS = {"gcr6and2-35x16x256": TreePlan()}
 
 
-def stamp(day: date) -> dict[str, int]:
+def day_word(day: date) -> dict[str, int]:
     """A day as a volume's word: seven bits of the year, four of the month, five of the day; no time."""
     return {"date": day.year % 100 << 9 | day.month << 5 | day.day}
 
@@ -98,7 +99,7 @@ def name_of(parsed: Any) -> bytes:
 
 
 @dataclass(frozen=True)
-class Found:
+class EntryRead:
     """An entry as it was read: its path, its directory's key block, where it stands in it, what it owns."""
 
     path: bytes
@@ -115,13 +116,13 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Folder:
+class DirectoryRead:
     """A directory as it was read: its blocks, its header, how many entries are in use, its own entry but for the volume's."""
 
     blocks: tuple[int, ...]
     header: Any
     count: int
-    own: Found | None
+    own: EntryRead | None
 
     @property
     def where(self) -> str:
@@ -129,7 +130,7 @@ class Folder:
         return self.own.where if self.own else "volume directory"
 
 
-def wrong_entry(file: Found, owned: int, length: int | None = None) -> Iterator[Problem]:
+def wrong_entry(file: EntryRead, owned: int, length: int | None = None) -> Iterator[Problem]:
     """What is wrong with an entry that owns so many blocks; `length` is what it must say, where that is known."""
     entry = file.entry
     if entry.blocks != owned:
@@ -141,7 +142,7 @@ def wrong_entry(file: Found, owned: int, length: int | None = None) -> Iterator[
 
 
 @dataclass
-class NewFolder:
+class NewDirectory:
     """A directory in the making: its blocks; what its header says of its kind, name, pointer and total; its entries so far."""
 
     blocks: Sequence[int]
@@ -159,16 +160,16 @@ class NewFolder:
 
     def entry(self) -> dict[str, Any]:
         """Its own entry in the directory above."""
-        known = stored_name(SUBDIRECTORY, self.path) | {"type": SUBDIRECTORY_TYPE, "access": UNLOCKED}
-        return known | {"key": self.blocks[0], "blocks": len(self.blocks), "length": len(self.blocks) * DIRECTORY.sizeof()}
+        fields = stored_name(SUBDIRECTORY, self.path) | {"type": SUBDIRECTORY_TYPE, "access": UNLOCKED}
+        return fields | {"key": self.blocks[0], "blocks": len(self.blocks), "length": len(self.blocks) * DIRECTORY.sizeof()}
 
     def laid(self, day: date) -> Iterator[tuple[int, bytes]]:
         """Each block with its bytes, all entries of that day."""
         reserved = SUBDIRECTORY_MAGIC.ljust(8, b"\0") if self.kind == SUBDIRECTORY_HEADER else bytes(8)
-        header = stored_name(self.kind, self.path) | {"reserved": reserved, "created": stamp(day), "access": UNLOCKED}
+        header = stored_name(self.kind, self.path) | {"reserved": reserved, "created": day_word(day), "access": UNLOCKED}
         slots = [HEADER.build(header | {"files": len(self.entries), "pointer": self.pointer, "total": self.total})]
-        known = {"created": stamp(day), "modified": stamp(day), "header": self.blocks[0]}
-        slots += [ENTRY.build(entry | known) for entry in self.entries]
+        fields = {"created": day_word(day), "modified": day_word(day), "header": self.blocks[0]}
+        slots += [ENTRY.build(entry | fields) for entry in self.entries]
         count = DIRECTORY.entries.count
         slots += [bytes(ENTRY.sizeof())] * (len(self.blocks) * count - len(slots))
         for at, (block, before, after) in enumerate(zip(self.blocks, (0, *self.blocks), (*self.blocks[1:], 0), strict=False)):
@@ -201,3 +202,16 @@ def order(paths: Sequence[bytes]) -> list[int]:
             first.setdefault(parent, place)
     ways = [[first[parent] for parent in parents(path)] for path in paths]
     return sorted(range(len(paths)), key=lambda place: (len(ways[place]), ways[place]))
+
+
+JOB_PART = JobPart("""\
+label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
+# boot = "boot.bin"           # the bytes of blocks 0 and 1
+
+[[side.{side}.file]]
+name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
+source = "{source}"
+type = 0x06                   # 0 to 255
+load_address = 0x2000         # the auxiliary word; default 0
+# locked = true
+""")

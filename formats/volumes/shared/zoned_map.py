@@ -84,7 +84,7 @@ class MapPart:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ZonedPlan:
     """Where a geometry's volume keeps what, and its steps from block to block. `format`, `dos`: as the header names its system."""
 
     header: Link
@@ -112,26 +112,26 @@ class Plan:
 
     def frames(self, name: bytes, disc_id: bytes) -> dict[Link, bytearray]:
         """The sectors of `system` without the map's entries."""
-        known = {"format": self.format, "name": name, "id": disc_id, "dos": self.dos}
-        made = {self.header: bytearray(self.struct.build(known | {"link": parts_of(self.following[0])}))}
+        fields = {"format": self.format, "name": name, "id": disc_id, "dos": self.dos}
+        sectors = {self.header: bytearray(self.struct.build(fields | {"link": parts_of(self.following[0])}))}
         for part, link in zip(self.own_map(), self.following[1:], strict=False):
-            made[part.at] = bytearray(MAP.build({"link": parts_of(link), "first": part.first, "end": part.last + 1}))
-        return made
+            sectors[part.at] = bytearray(MAP.build({"link": parts_of(link), "first": part.first, "end": part.last + 1}))
+        return sectors
 
     def wrong_frames(self, read: dict[Link, bytes]) -> Iterator[tuple[str, str]]:
         """Where and how links, formats and track numbers in the sectors of `system` are not as they should be."""
         for at, right in zip(self.system, self.following, strict=True):
-            if (found := link_of(LINK.parse(read[at]))) != right:
+            if (link := link_of(LINK.parse(read[at]))) != right:
                 where = "header" if at == self.header else "block map"
-                yield where, f"the link of {text_of(at)} leads to {text_of(found) if found else 'nothing'}, not {text_of(right)}"
-        if (found := self.struct.parse(read[self.header]).format) != self.format:
-            yield "header", f"its format is {found:02X}, not {self.format:02X}: the drive would write nothing on it"
+                yield where, f"the link of {text_of(at)} leads to {text_of(link) if link else 'nothing'}, not {text_of(right)}"
+        if (number := self.struct.parse(read[self.header]).format) != self.format:
+            yield "header", f"its format is {number:02X}, not {self.format:02X}: the drive would write nothing on it"
         for part in self.own_map():
-            said = MAP.parse(read[part.at])
-            if said.format != self.format:
-                yield "block map", f"the format of {text_of(part.at)} is {said.format:02X}, not {self.format:02X}"
-            if (said.first, said.end) != (part.first, part.last + 1):
-                yield "block map", f"{text_of(part.at)} says tracks {said.first} to {said.end - 1}, not {part.first} to {part.last}"
+            head = MAP.parse(read[part.at])
+            if head.format != self.format:
+                yield "block map", f"the format of {text_of(part.at)} is {head.format:02X}, not {self.format:02X}"
+            if (head.first, head.end) != (part.first, part.last + 1):
+                yield "block map", f"{text_of(part.at)} says tracks {head.first} to {head.end - 1}, not {part.first} to {part.last}"
 
 
 def _parts_39(*lasts: int) -> tuple[MapPart, ...]:
@@ -142,9 +142,9 @@ def _parts_39(*lasts: int) -> tuple[MapPart, ...]:
 _PART_18 = MapPart((18, 0), 1, 35, 0x04)
 
 PLANS = {
-    "gcr4to5-35z": Plan((18, 0), (18, 1), (_PART_18,)),
-    "gcr4to5-35z20": Plan((18, 0), (18, 1), (_PART_18,), format=0x01, dos=b"\xa0\xa0"),
-    "gcr4to5-40z": Plan((18, 0), (18, 1), (_PART_18, MapPart((18, 0), 36, 40, 0xC0))),
-    "gcr4to5-77z": Plan((39, 0), (39, 1), _parts_39(50, 77), HEADER_39, 0x43, b"2C", step=5),
-    "gcr4to5-77z-2s": Plan((39, 0), (39, 1), _parts_39(50, 100, 150, 154), HEADER_39, 0x43, b"2C", step=5),
+    "gcr4to5-35z": ZonedPlan((18, 0), (18, 1), (_PART_18,)),
+    "gcr4to5-35z20": ZonedPlan((18, 0), (18, 1), (_PART_18,), format=0x01, dos=b"\xa0\xa0"),
+    "gcr4to5-40z": ZonedPlan((18, 0), (18, 1), (_PART_18, MapPart((18, 0), 36, 40, 0xC0))),
+    "gcr4to5-77z": ZonedPlan((39, 0), (39, 1), _parts_39(50, 77), HEADER_39, 0x43, b"2C", step=5),
+    "gcr4to5-77z-2s": ZonedPlan((39, 0), (39, 1), _parts_39(50, 100, 150, 154), HEADER_39, 0x43, b"2C", step=5),
 }

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from formats.words import counted
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, progress, warning
 from mastering.errors import MasteringError, unknown
+from mastering.words.masters import built_text
 
 if TYPE_CHECKING:
     from mastering.master.builder import Built
@@ -30,29 +30,32 @@ def command(job: str, out: str | None, edition: str | None, every: bool, dry_run
     if edition is not None and every:
         raise click.UsageError("give either --edition NAME or --all")
     from mastering.files import refuse_existing
+    from mastering.job.editions import PLAIN
     from mastering.job.own_geometry import thin_margins
-    from mastering.master.editions import PLAIN, build_all
+    from mastering.master.all_editions import build_all
+    from mastering.master.doubts import doubts
 
     if out is not None:
         refuse_existing(Path(out))  # before the work
-    made = build_all(Path(job))
-    if edition is not None and edition not in (names := [name for name in made if name != PLAIN]):
+    built = build_all(Path(job), lambda variants: progress(variants, "editions"))
+    if edition is not None and edition not in (names := [name for name in built if name != PLAIN]):
         raise MasteringError(f"{job}: --edition: {unknown(edition, names) if names else 'the job has no editions'}")
-    chosen = made if every else {name: made[name] for name in [edition or PLAIN]}
+    chosen = built if every else {name: built[name] for name in [edition or PLAIN]}
     written = _written(chosen, Path(out), every) if out is not None else dict.fromkeys(chosen, (None, None))
-    sides = [side.plan.geometry for built in chosen.values() for side in built.sides.values()]
-    for warning in dict.fromkeys(thin_margins(sides)):
-        click.echo(f"obverse: {job}: {warning}", err=True)
-    for name, built in chosen.items():
+    sides = [side.plan.geometry for master in chosen.values() for side in master.sides.values()]
+    overlooked = (str(doubt) for master in chosen.values() for doubt in doubts(master))
+    for text in dict.fromkeys((*thin_margins(sides), *overlooked)):
+        warning(f"{job}: {text}")
+    for name, master in chosen.items():
         named = {"edition": None if name == PLAIN else name} if every or edition is not None else {}
         if as_json:
-            json_lines([_plain(built, *written[name]) | named])
+            json_lines([_plain(master, *written[name]) | named])
         else:
-            lines(_told(built, *written[name]))
+            lines(built_text(master, *written[name]))
 
 
 def _written(chosen: "dict[str, Built]", out: Path, every: bool) -> dict[str, tuple[str | None, str | None]]:
-    """Writes the masters, all or none; where each one lies, and its digest."""
+    """Writes the masters, all or none. Returns for each its folder and its digest, by name."""
     from mastering.master.builder import payload, record
     from mastering.master.master import write_master, write_masters
 
@@ -70,46 +73,3 @@ def _plain(built: "Built", out: str | None, digest: str | None) -> dict[str, Any
         for name, side in built.sides.items()
     }  # fmt: skip
     return {"master": out, "digest": digest, "sides": sides}
-
-
-def _told(built: "Built", out: str | None, digest: str | None) -> list[str]:
-    """What was built, for people."""
-    from mastering.master.builder import blanks, text_of, unproven
-
-    title = built.job.title
-    told = [f"{title.name} {title.revision} ({title.catalogue}, {title.publisher})"]
-    for name, side in built.sides.items():
-        geometry = side.plan.geometry
-        count = len(geometry.addresses)
-        words = (side.plan.platform, f"{geometry.id}, {side.plan.volume.id}")
-        told.append(f"  side {name}: {': '.join(filter(None, words))}")
-        told += [f"    {text_of(file.name):32} {len(file.data):>8,} bytes, sectors: {len(file.sectors)}" for file in side.files]
-        room = "" if side.plan.volume.id == "none" else f", {counted(side.free, 'unit')} of {side.unit} bytes free"
-        told.append(f"    {side.used:,} of {count:,} sectors used ({100 * side.used // count} %){room}")
-        doubtful = len(unproven(side.dump, geometry.size))
-        if doubtful:
-            told.append(
-                f"    {counted(doubtful, 'sector')} would look the same filled in by a reader: read copies as captures, or with reports"
-            )
-    for slot in built.slots:
-        told.append(f"  serial: {slot['bytes']} bytes on side {slot['side']}, track {slot['track']} sector {slot['sector']}")
-    told.append(f"  blanks: {_blanks_text(blanks([side.plan.geometry for side in built.sides.values()]))}")
-    told.append(f"  master: {out}, digest {digest}" if out else "  nothing was written (--dry-run)")
-    return told
-
-
-def _blanks_text(need: dict[str, Any]) -> str:
-    cuts = [
-        name
-        for name, wanted in (("a second notch", need["second_notch"]), ("a second index window", need["second_index_window"]))
-        if wanted
-    ]
-    tpi = " and ".join(map(str, need["tpi"]))
-    return ", ".join(
-        [
-            f"coercivity {' and '.join(need['coercivity'])}",
-            f"{tpi} tracks per inch",
-            f"{'one face' if need['faces'] == 1 else 'both faces'} to record",
-            *cuts,
-        ]
-    )

@@ -1,24 +1,23 @@
 """`obverse contents`: what is on a master's sides, or on a dump."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
-from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from formats.words import counted
 from mastering.cli.options import job_geometries
-from mastering.cli.output import json_lines, lines, printable
+from mastering.cli.output import json_lines, lines, warning
 from mastering.errors import MasteringError, unknown
+from mastering.words.contents import guesses_text, volume_text
 
 if TYPE_CHECKING:
     from formats.model.geometry import Geometry
     from formats.volumes.interface import FileOut, VolumeOut
     from formats.volumes.shared.image import Image
-    from mastering.judging.recognise import Guess
 
 
 @click.command(short_help="List or extract the files of a master or a dump.")
@@ -56,7 +55,7 @@ def command(
             for name, volume_id, held in sides
         )
     else:
-        lines(line for side in sides for line in _told(*side))
+        lines(block for side in sides for block in volume_text(*side))
     return 0
 
 
@@ -72,7 +71,7 @@ def _of_master(path: Path) -> Iterator[Side]:
 
 
 def _of_dump(path: Path, geometry: str, volume: str, order: str | None, own: "Mapping[str, Geometry]") -> Iterator[Side]:
-    """A dump's one side. `own`: geometries that a job declares, which the dump may be of too."""
+    """The side of a dump. `own`: the geometries that a job declares, by id, of which the dump may be one."""
     from formats import registry
     from formats.volumes.shared.image import Image, order_names
     from mastering.judging.readback import read_bounded
@@ -106,7 +105,7 @@ def _read(volume: str, image: "Image", where: str) -> "VolumeOut":
 
 
 def _text(name: bytes) -> str:
-    from mastering.master.builder import text_of
+    from mastering.master.names import text_of
 
     return text_of(name)
 
@@ -118,23 +117,13 @@ def _file(side: str, file: "FileOut") -> dict[str, Any]:
     return {"side": side} | {key: kept[key] for key in ("name", "type", "load_address", "bytes", "sha256", "sectors")}
 
 
-def _told(name: str, volume: str, held: "VolumeOut") -> Iterator[str]:
-    """A side's files, for people."""
-    yield f"side {name}: {volume} {_text(held.label)}".rstrip()
-    for file in held.files:
-        where = f"${file.load_address:04X}" if file.load_address is not None else ""
-        kind = "" if file.type is None else str(file.type)
-        yield f"  {_text(file.name):32} {kind:12} {where:6} {len(file.data):>8,} bytes  {'locked' if file.locked else ''}"
-    yield "  a ready image, without files" if volume == "none" else f"  {counted(held.free, 'unit')} of {held.unit} bytes free"
-
-
 def _extract(target: Path, sides: list[Side]) -> None:
-    """The files' own bytes, in a folder that did not exist. Where this machine's names know no case, names that differ in it meet.
+    """Writes the files' own bytes into a new folder. MasteringError where two names differ only in case and this machine's names know none.
 
     Further files of one name have ~2, ~3 behind it, which no name has of its own: its ~ would be %7E.
     """
     from mastering.files import write_folder
-    from mastering.master.builder import safe_name
+    from mastering.master.names import safe_name
 
     files: dict[str, bytes] = {}
     seen: Counter[tuple[str, str]] = Counter()
@@ -147,7 +136,7 @@ def _extract(target: Path, sides: list[Side]) -> None:
                 raise MasteringError(f"side {side}: a file called {name!r} can't be extracted under that name")
             seen[side, name] += 1
             if (count := seen[side, name]) > 1:
-                click.echo(f"obverse: side {side}: file {count} of the name {name} is extracted as {name}~{count}", err=True)
+                warning(f"side {side}: file {count} of the name {name} is extracted as {name}~{count}")
                 name += f"~{count}"
             files[f"{side}/{name}"] = file.data
     write_folder(target, files)
@@ -157,9 +146,10 @@ def _extract(target: Path, sides: list[Side]) -> None:
 
 
 def _recognise(path: Path, job: str | None, as_json: bool) -> int:
-    """Says what a file may be, of a geometry that a job declares too; the exit status."""
+    """Prints what a file may be, also of the geometries that a job declares. Returns the exit status."""
     from formats import registry
-    from mastering.judging.readback import SIGNATURE, read_bounded
+    from formats.bounds import SIGNATURE
+    from mastering.judging.readback import read_bounded
     from mastering.judging.recognise import geometries_of, guesses
 
     own = list(job_geometries(Path(job)).values()) if job is not None else []
@@ -174,25 +164,9 @@ def _recognise(path: Path, job: str | None, as_json: bool) -> int:
         nothing = {"volume": None, "order": None, "sure": None, "files": None, "problems": None}
         json_lines([*map(asdict, found), *({"geometry": name} | nothing for name in unread)])
     elif sized:
-        of_job = {each.id: f" --job {quote(str(job))}" for each in own}
-        lines(_recognised(path, length, sized, found, of_job))
+        lines(guesses_text(str(path), length, sized, found, {each.id: str(job) for each in own}))
     for error in broken:
-        click.echo(f"obverse: {printable(str(error))}", err=True)
+        warning(str(error))
     if not sized:
-        click.echo(f"obverse: {path}: {length:,} bytes is the length of no declared geometry's dump", err=True)
+        warning(f"{path}: no declared geometry has a dump of {counted(length, 'byte')}")
     return MasteringError.status if broken else 0 if sized else 1
-
-
-def _recognised(path: Path, length: int, sized: "Sequence[Geometry]", found: "Sequence[Guess]", of_job: Mapping[str, str]) -> Iterator[str]:
-    """What an unknown dump may be, for people. `of_job`: what a command needs to know of the geometries that a job declares."""
-    yield f"{length:,} bytes: the length of {', '.join(each.id for each in sized)}"
-    for guess in found:
-        held = counted(guess.files, "file")
-        doubt = f" that can be read, and contradicts itself in {counted(guess.problems, 'place')}" if guess.problems else ""
-        order = f", its sectors in the order {guess.order}" if guess.order else ""
-        yield f"  {guess.sure}: {guess.volume} on {guess.geometry}{order}; it holds {held}{doubt}"
-        option = f" --order {guess.order}" if guess.order else ""
-        named = f"--geometry {guess.geometry} --volume {guess.volume}{option}{of_job.get(guess.geometry, '')}"
-        yield f"    obverse contents {quote(str(path))} {named}"
-    if not found:
-        yield "  no volume that is known here; it may be a ready image (volume none)"

@@ -1,27 +1,24 @@
 """`obverse find`: which masters carry a piece of data, and which do not."""
 
 import json
-import sys
 from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from formats.words import counted
-from mastering.cli.output import lines, printable
+from mastering.cli.output import json_lines, lines, message, progress, warning
 from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
 from mastering.master.bag import MasterError
 from mastering.master.master import masters_at, open_master
+from mastering.words.masters import search_summary, search_text
 
 if TYPE_CHECKING:
     from mastering.master.search import Searcher
 
 _LARGEST = 16 << 20  # bytes of a piece: several times what the largest disc holds
-_SHOWN = 6
-Line = dict[str, Any]
 
 
 @click.command(short_help="Tell which masters carry a piece of data, and which do not.")
@@ -44,25 +41,23 @@ def command(masters: tuple[str, ...], file: str | None, digits: str | None, text
     carried: list[str] = []
     without: list[str] = []
     for problem in wrong:
-        click.echo(f"obverse: {printable(problem)}", err=True)
+        warning(str(problem))
     status = MasteringError.status if wrong else 0
-    for state, made in in_order(folders, partial(_searched, searcher)):
+    for state, made in progress(in_order(folders, partial(_searched, searcher)), "masters", len(folders)):
         if state == "error":
-            sys.stdout.flush()
-            click.echo(f"obverse: {printable(made)}", err=True)
+            warning(str(made))
             status = MasteringError.status
             continue
         for line in map(json.loads, made.splitlines()):
             (carried if line["found"] else without).append(f"{line['title']} {line['side']}")
-            sys.stdout.write(json.dumps(line) + "\n") if as_json else lines(_told(line))
-    sys.stdout.flush()
+            json_lines([line]) if as_json else lines(search_text(line))
     if folders:
-        click.echo(_summary(carried, without), err=True)
+        message(search_summary(carried, without))
     return status
 
 
 def _pieces(file: str | None, digits: str | None, text: str | None) -> list[bytes]:
-    """The spellings of the piece that was given in one of the three ways."""
+    """The bytes to look for: one spelling of a file or of hexadecimal digits, two of a text (with and without bit 7)."""
     if [file, digits, text].count(None) != 2:
         raise click.UsageError("give the piece in one way: --bytes FILE, --hex BYTES or --text TEXT")
     if file is not None:
@@ -85,7 +80,7 @@ def _pieces(file: str | None, digits: str | None, text: str | None) -> list[byte
 
 
 def _folders(masters: Sequence[str], wrong: list[str]) -> Iterator[Path]:
-    """The masters named, folders by those in them; what is none and holds none is added to `wrong`."""
+    """The folders of the masters that were named, or that lie in a folder that was. A path that holds no master is told in `wrong`."""
     for path in dict.fromkeys(map(Path, masters)):
         try:
             found = masters_at(path)
@@ -98,37 +93,9 @@ def _folders(masters: Sequence[str], wrong: list[str]) -> Iterator[Path]:
 
 
 def _searched(searcher: "Searcher", folder: Path) -> tuple[str, str]:
-    """A master's lines; or "error" and what is wrong with it."""
+    """The JSON lines of a master that was searched, with "searched"; or what is wrong with it, with "error"."""
     try:
         return "searched", "\n".join(map(json.dumps, searcher.lines(open_master(folder, whole=False))))
     except MasteringError as error:
         what = str(error)
         return "error", what if what.startswith(str(folder)) else f"{folder}: {what}"
-
-
-def _told(line: Line) -> Iterator[str]:
-    """A side for people."""
-    platform = f" ({line['platform']})" if line["platform"] else ""
-    count = line["found"]
-    how_often = "not there" if not count else "once" if count == 1 else f"{count:,} times"
-    yield f"{line['title']} side {line['side']}{platform}: {how_often}"
-    for hit in line["hits"][:_SHOWN]:
-        where = f"{hit['file']}, byte {hit['offset']:,}" if hit["file"] is not None else f"in no file, byte {hit['offset']:,} of the side"
-        yield f"  {where}: {_sectors(hit['sectors'])}"
-    if count > _SHOWN:
-        yield f"  and {count - _SHOWN:,} more (all of them with --json)"
-
-
-def _sectors(sectors: list[list[int]]) -> str:
-    """Sectors for people; of many the first and the last."""
-    said = [f"track {track}{f' head {head}' if head else ''} sector {sector}" for track, head, sector in sectors]
-    return ", ".join(said) if len(said) <= _SHOWN else f"{said[0]} to {said[-1]}, {len(said)} sectors"
-
-
-def _summary(carried: list[str], without: list[str]) -> str:
-    """How many sides carry it, and which do not."""
-    total = len(carried) + len(without)
-    missing = ", ".join(without[:_SHOWN]) + (f" and {len(without) - _SHOWN} more" if len(without) > _SHOWN else "")
-    return f"{len(carried):,} of {counted(total, 'side')} carr{'ies' if len(carried) == 1 else 'y'} it" + (
-        f"; not: {missing}" if without else ""
-    )

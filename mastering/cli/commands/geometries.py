@@ -1,5 +1,6 @@
 """`obverse geometries`: what kinds of recorded side are declared."""
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -7,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mastering.cli.options import job_geometries
-from mastering.cli.output import json_lines, lines, printable, table
+from mastering.cli.output import columns, json_lines, lines, warning
 from mastering.errors import MasteringError, unknown
 
 if TYPE_CHECKING:
@@ -34,22 +35,23 @@ def command(geometry: str | None, dump_bytes: int | None, job: str | None, as_js
     if as_json:
         json_lines(map(_plain, chosen))
     elif geometry is not None:
-        from mastering.words.picture import told
+        from mastering.words.geometries import geometry_text
 
-        lines(line for each in chosen for line in told(each))
+        lines(block for each in chosen for block in geometry_text(each, columns(sys.stdout)))
     elif chosen:
-        head = ("id", "bytes", "tracks", "sectors", "of", "rpm", "speed margin")
-        lines(table([head, *map(_row, chosen)]))
+        from mastering.words.geometries import geometries_table
+
+        lines([geometries_table(chosen)])
     for error in broken:
-        click.echo(f"obverse: {printable(str(error))}", err=True)
+        warning(str(error))
     if not chosen:
         what = "none is declared" if dump_bytes is None else f"no declared geometry has a dump of {dump_bytes:,} bytes"
-        click.echo(f"obverse: {what}", err=True)
+        warning(f"{what}")
     return MasteringError.status if broken else 0 if chosen else 1
 
 
 def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[DefinitionError]]":
-    """The declared geometries, or the one of that name; and what is wrong with those of other packages that can't be."""
+    """The declared geometries by id, or only the one of that name; and the faults of those that other packages declare."""
     from formats import registry
 
     if name in registry.names("geometries"):
@@ -59,7 +61,7 @@ def _declared(name: str | None) -> "tuple[dict[str, Geometry], Sequence[Definiti
 
 
 def _plain(geometry: "Geometry") -> dict[str, Any]:
-    """The contract's line."""
+    """A line of `geometries --json`."""
     cylinders = range(geometry.cylinders)
     return {
         "id": geometry.id,
@@ -75,10 +77,3 @@ def _plain(geometry: "Geometry") -> dict[str, Any]:
         "cell_ns": [round(float(geometry.zone(cylinder).cell_ns), 3) for cylinder in cylinders],
         "track_cells": [geometry.track_cells(cylinder) for cylinder in cylinders],
     }
-
-
-def _row(geometry: "Geometry") -> tuple[str, ...]:
-    sectors = "/".join(str(zone.sectors) for zone in geometry.zones)
-    margin = min(geometry.speed_margin(zone) for zone in geometry.zones)
-    tracks = f"{geometry.cylinders}" + (" x 2" if geometry.heads == 2 else "")
-    return geometry.id, f"{geometry.dump_bytes:,}", tracks, sectors, str(geometry.size), str(geometry.rpm), f"{100 * margin:.2f} %"

@@ -1,32 +1,30 @@
-"""`obverse need`: how many blanks to load."""
+"""`obverse need`: how many blanks to lay out."""
 
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop
 from mastering.cli.output import json_lines, lines
+from mastering.cli.prices import price_options, prices
 
 
-@click.command(short_help="Say how many blanks to load for so many good discs.")
+@click.command(short_help="Say how many blanks to lay out for so many good discs.")
 @click.option("--good", type=click.IntRange(1, 100_000), required=True, metavar="N", help="How many good discs are wanted.")
 @click.option("--lot", metavar="L", help="The lot that the blanks are from; else they are from a new one.")
 @click.option("--assurance", type=float, default=0.95, show_default=True, metavar="P", help="How sure it must be that they are enough.")
-@click.option("--blank-price", type=click.FloatRange(0), metavar="P", help="What a new blank costs.")
-@click.option("--disc-price", type=click.FloatRange(0), metavar="P", help="What the time for one disc costs, in the same money.")
+@price_options
 @ledger_option
 @json_option("Print a JSON line.")
 def command(
     good: int, lot: str | None, assurance: float, blank_price: float | None, disc_price: float | None, ledger: str | None, as_json: bool
 ) -> None:
-    """Say how many blanks to load for so many good discs, from what the ledger knows of its lots.
+    """Say how many blanks to lay out for so many good discs, from what the ledger knows of its lots.
 
-    With both prices: the cost, and the share of bad blanks from which on buying others is cheaper than going on with these.
+    With both prices (or those of `shop.toml`): the cost, and the share of bad blanks from which on buying others is cheaper than going on
+    with these.
     """
     from mastering.cli.settings import settings
-    from mastering.deciding.planning import Prices, need
+    from mastering.deciding.planning import need
 
-    if (blank_price is None) != (disc_price is None):
-        raise click.UsageError("give both --blank-price and --disc-price, or neither")
-    prices = None if blank_price is None or disc_price is None else Prices(blank_price, disc_price)
     path = shop().ledger(ledger)
     found: dict[str, tuple[int, int]] = {}
     left: int | None = None
@@ -36,7 +34,7 @@ def command(
                 left = max(count - known.used(lot), 0)
             found = {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
     own = None if lot is None else found.get(lot)
-    made = need(good, list(found.values()), own, assurance, prices, settings(shop()), lot, left)
+    made = need(good, list(found.values()), own, assurance, prices(blank_price, disc_price), settings(shop()), lot, left)
     if as_json:
         json_lines([made.plain()])
     else:

@@ -1,6 +1,5 @@
 """`obverse new`: a commented job to start from."""
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import click
@@ -20,10 +19,8 @@ publisher = "My shop"
 catalogue = "MT-001"          # A-Z, 0-9 and hyphens; serials begin with it
 revision = "1.0"
 # date = 2026-11-25           # what volumes stamp; default 1980-01-01
-
-# [serial]                    # each disc carries its serial where these bytes stand, once, inside one sector
-# side = "A"
-# marker = "<<SERIAL-GOES-HERE>>"
+# disc = 1                    # of a title on several discs: which one
+# discs = 1                   # of how many
 """
 
 _SIDE = """
@@ -32,6 +29,7 @@ platform = "the machine of side {side}"
 geometry = "{geometry}"
 volume = "{volume}"
 # free = "numbered"           # free sectors are filled with texts of their own; or "zero"
+# serial = "free"             # each disc carries its serial in the last free sector; or {{ marker = "<<SERIAL-GOES-HERE>>" }}; or "none"
 # suffix = "img"              # a copy of the dump under that suffix, for other programs
 """
 
@@ -45,7 +43,7 @@ _EDITIONS = """
 # name = "FIRST"
 # source = "side-a/demo.bin"
 #
-# [edition.demo.side.A]       # what else is other on a side; files and places given here are added to the side's
+# [edition.demo.side.A]       # what else differs on a side; files and places given here are added to the side's
 # platform = "the same machine"
 """
 
@@ -75,68 +73,10 @@ _GEOMETRY = """
 # index_hole = true           # whether drives for it need the index hole
 """
 
-# What a side of each volume may say, and a first file.
-_VOLUMES: Mapping[str, str] = {
-    "zoned-dos": """\
-label = "MY TITLE"
-# disc_id = "MT"              # two characters; default: the catalogue number's last two
-# interleave = 10             # the step from one block of a file to its next
-
-[[side.{side}.file]]
-name = "FIRST"                # up to 16 characters
-source = "{source}"
-type = "program"              # or "sequential", "user"
-load_address = 0x2000         # or "in-file", when the source begins with it
-# locked = true
-# volatile = true             # the customer's machine may change this file
-# name_bytes = "4C 41"        # instead of `name`: its bytes outright
-
-# [[side.{side}.place]]            # bytes at a fixed sector, around which files are laid
-# track = 35
-# sector = 0
-# source = "loader.bin"
-""",
-    "catalog-dos": """\
-# volume_number = 254
-# boot = "boot.bin"           # the bytes of tracks 0 to 2
-
-[[side.{side}.file]]
-name = "FIRST"                # up to 30 characters
-source = "{source}"
-type = "binary"               # or "text", "integer", "floating"
-load_address = 0x2000
-# locked = true
-""",
-    "block-tree": """\
-label = "MY.TITLE"            # up to 15 of A-Z, 0-9 and periods, a letter first; default: UNTITLED
-# boot = "boot.bin"           # the bytes of blocks 0 and 1
-
-[[side.{side}.file]]
-name = "FIRST"                # as the label; "CAVES/FIRST" lies in the directory CAVES, which is made for it
-source = "{source}"
-type = 0x06                   # 0 to 255
-load_address = 0x2000         # the auxiliary word; default 0
-# locked = true
-""",
-    "fat12": """\
-label = "MY TITLE"
-# boot = "boot.bin"           # the code of the boot sector
-
-[[side.{side}.file]]
-name = "FIRST.BIN"            # 8.3
-source = "{source}"
-# locked = true
-""",
-    "none": """\
-image = "{source}"
-# order = "as-numbered"       # how the image holds the sectors, when not as a dump does
-""",
-}
-
 
 @click.command(short_help="Make a commented job to start from.")
 @click.argument("folder", type=click.Path(), metavar="DIR")
-@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side; give it twice for two.")
+@click.option("--side", "sides", multiple=True, required=True, metavar="A=GEOMETRY:VOLUME", help="A side. Repeat for side B.")
 def command(folder: str, sides: tuple[str, ...]) -> None:
     """Make the folder DIR, which must not exist, with a commented job that builds as it is."""
     from mastering.files import write_folder
@@ -148,7 +88,7 @@ def command(folder: str, sides: tuple[str, ...]) -> None:
 
 
 def _parsed(text: str) -> tuple[str, str, str]:
-    """Side, geometry and volume."""
+    """The side, the geometry's id and the volume's id of a `--side` option."""
     side, equals, rest = text.partition("=")
     geometry, colon, volume = rest.partition(":")
     if side not in ("A", "B") or not equals or not colon:
@@ -157,7 +97,7 @@ def _parsed(text: str) -> tuple[str, str, str]:
 
 
 def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
-    """The job and its first sources."""
+    """The bytes of `job.toml` and of its first sources, by relative name."""
     from formats import registry
 
     if len({side for side, _, _ in sides}) < len(sides) or sides[0][0] != "A":
@@ -170,17 +110,18 @@ def _files(sides: list[tuple[str, str, str]]) -> dict[str, bytes]:
             raise MasteringError(f"--side {side}: {volume_id} is not defined on {geometry_id}")
         if len(sides) == 2 and geometry.heads == 2:
             raise MasteringError(f"--side {side}: {geometry_id} records both faces, so such a job has side A only")
-        source = f"side-{side.lower()}/{'image' if volume_id == 'none' else 'first'}.bin"
+        part = volume.job_part
+        source = f"side-{side.lower()}/{part.source}"
         face = "label up" if side == "A" else "the disc turned over"
         text += _SIDE.format(side=side, face=face, geometry=geometry_id, volume=volume_id)
-        text += _VOLUMES.get(volume_id, "").format(side=side, source=source)
-        size = geometry.dump_bytes if volume_id == "none" else 64
-        files[source] = bytes(range(256)) * (size // 256) if size >= 256 else bytes(range(1, size + 1))
+        text += part.text.format(side=side, source=source)
+        size = geometry.dump_bytes if part.size is None else part.size
+        files[source] = (bytes(range(256)) * (size // 256 + 1))[:size] if size > 256 else bytes(range(1, size + 1))
     return {"job.toml": (text + _GEOMETRY + _EDITIONS).encode(), **files}
 
 
 def _known(kind: str, name: str) -> str:
-    """A name that is declared."""
+    """The name, if something of that kind is declared under it. MasteringError with the nearest one otherwise."""
     from formats import registry
 
     if name not in registry.names(kind):

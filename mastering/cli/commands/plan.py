@@ -39,22 +39,26 @@ def command(
     from mastering.clock import moment, now
     from mastering.deciding.planning import need
     from mastering.deciding.schedule import DEFAULTS, Steps, Work, plan
-    from mastering.ledger.outcomes import sides_of, step_times
+    from mastering.deciding.supply import LotSupply, blanks_left, working_drives
+    from mastering.ledger.supply import drive_supplies, lot_supplies
     from mastering.ledger.tables import DRIVES, LOTS
+    from mastering.ledger.work_times import sides_of, step_times
 
     times: dict[str, float] = {}
-    lots: dict[str, tuple[int, int]] = {}
+    lots: list[LotSupply] = []
     if ledger is not None or lot is not None or shop().ledger(None).exists():
         with open_ledger(ledger) as opened, opened.read() as known:
             if lot is not None:
                 known.id_of(LOTS, "lot", lot)
-            times, lots = step_times(known, DEFAULTS), {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
-            of_bench = [known.line(line)["simulated"] for line in known.ids(DRIVES).values()]
-            drives = drives or of_bench.count(False) or len(of_bench) or 1  # simulated ones do no work where there are real ones
+            times, lots = step_times(known, DEFAULTS), [each for each in lot_supplies(known) if lot in (None, each.name)]
+            if drives is None and known.ids(DRIVES):
+                drives = working_drives(drive_supplies(known))
             sides = sides or sides_of(known.batches())
     work = Work(boxes, per_box, sides or 2, each_side)
-    blanks = need(work.discs, list(lots.values()), lots.get(lot) if lot else None, settings=settings(shop()))
-    made = plan(work, blanks, drives or 1, Steps.of(times, dict(map(_step, steps))), moment(now(), "the clock"), backlog)
+    judged = [(each.bad, each.discs) for each in lots if each.discs and each.usable]
+    blanks = need(work.discs, judged, judged[0] if lot and judged else None, settings=settings(shop()))
+    start, times_of_steps = moment(now(), "the clock"), Steps.of(times, dict(map(_step, steps)))
+    made = plan(work, blanks, 1 if drives is None else drives, times_of_steps, start, backlog, blanks_left(lots))
     if as_json:
         json_lines([made.plain()])
     else:

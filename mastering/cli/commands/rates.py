@@ -1,14 +1,18 @@
 """`obverse rates`: how bad lots, drives, sides and tracks are."""
 
+import sys
+from typing import get_args
+
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
-from mastering.deciding.rates import LEGEND, By, Role, rows
+from mastering.cli.output import columns, json_lines, lines, message
+from mastering.deciding.rates import By, Role
+from mastering.words.rates import rates_text
 
 
-@click.command(short_help="How bad each batch, lot, drive, side or track is.")
-@click.option("--by", type=click.Choice(["batch", "lot", "drive", "side", "track"]), default="lot", show_default=True, help="The groups.")
+@click.command(short_help="How bad each batch, lot, inner box, drive, side or track is.")
+@click.option("--by", type=click.Choice(get_args(By)), default="lot", show_default=True, help="The groups.")
 @click.option(
     "--role",
     type=click.Choice(["wrote", "read"]),
@@ -19,10 +23,11 @@ from mastering.deciding.rates import LEGEND, By, Role, rows
 @ledger_option
 @json_option("Print a JSON line for each group.")
 def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
-    """How many discs of each batch, lot, drive, side or track are bad, and between which limits the true share lies.
+    """How many of each batch, lot, inner box, drive, side or track are bad, and between which limits the true share lies.
 
-    The limits are Wilson's, with 95 % confidence: a rate of few discs says little. First pass: good at the first reading of the first
-    writing. By drive, side and track discs that were rejected by eye don't count.
+    Discs count by batch, lot and inner box: those that are good or rejected. By drive and side first writings count, by track their first
+    reads. The limits are Wilson's, with 95 % confidence: a rate of few discs says little. First pass: good at the first reading of the
+    first writing.
     """
     if role == "read" and by != "drive":
         raise click.UsageError(
@@ -33,6 +38,6 @@ def command(by: By, role: Role, ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(rate.plain() for rate in found)
     elif found:
-        lines([*table(rows(found)), LEGEND])
+        lines(rates_text(found, columns(sys.stdout)))
     else:
-        click.echo("no disc was judged yet", err=True)
+        message("nothing is decided yet: no disc is good or rejected")

@@ -5,16 +5,13 @@ CUSUM: Reynolds and Stoumbos, Journal of Quality Technology 31, 1999; from memor
 is bad from the beginning is stopped early; a drive starts at 0. All risks are exact: a chain over the whole-numbered scores.
 """
 
-import math
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from mastering.deciding.statistics.arrays import Flags, Floats, Ints
-from mastering.deciding.statistics.settings import SettingsError
-
-MAX_POINTS = 400  # that a failure adds; lower rates need more discs than a shop makes
+from mastering.deciding.statistics.settings import points
 
 
 @dataclass(frozen=True)
@@ -33,17 +30,6 @@ class ChartPosition:
     score: int
     alarm: int | None
     since: int
-
-
-def points(tolerable: float, bad: float) -> int:
-    """What a failed disc adds: the ratio of the two log-likelihood steps, less the 1 that each disc takes away."""
-    down = math.log((1 - tolerable) / (1 - bad))
-    up = math.log(bad * (1 - tolerable) / (tolerable * (1 - bad)))
-    made = round(up / down) - 1
-    if not 1 <= made <= MAX_POINTS:
-        asked = f"shop: tolerable = {tolerable} and bad = {bad}: a failed disc would outweigh {made} good ones"
-        raise SettingsError(f"{asked}, and no more than {MAX_POINTS} can be charted; set higher rates")
-    return made
 
 
 @cache

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log
+from math import comb, exp, log
 
 import numpy as np
 
 from mastering.deciding.statistics.charts import Chart, stop_chances
-from mastering.deciding.statistics.settings import Settings
 
 ODD_PRIOR = (1.0, 4.0)  # the beta distribution of rates above the tolerable one, for the evidence ratio
 
@@ -34,6 +33,16 @@ def chance_of_count(bad: int, discs: int, rate: float) -> float:
     from scipy.special import betainc
 
     return float(betainc(bad, discs - bad + 1, rate)) if bad else 1.0
+
+
+def mcnemar(better: int, worse: int) -> float:
+    """The chance that so many or more of the matched pairs that differ go one way, if either way is as likely (exact, two-sided).
+
+    Q. McNemar, "Note on the sampling error of the difference between correlated proportions", Psychometrika 12 (1947); the exact form
+    is a sign test of the pairs that differ. 1 where no pair differs.
+    """
+    pairs, fewer = better + worse, min(better, worse)
+    return min(1.0, float(2 * sum(comb(pairs, count) for count in range(fewer + 1)) / 2**pairs))
 
 
 def evidence_ratio(bad: int, discs: int, tolerable: float) -> float:
@@ -64,27 +73,15 @@ class Left:
     high: int
 
 
-def bad_left(bad: int, discs: int, left: int, settings: Settings) -> Left:
-    """What the blanks left in a lot hold, from those judged and from ordinary lots.
+def bad_left(left: int, rates: Sequence[tuple[float, tuple[float, float]]]) -> Left:
+    """What the blanks left in a lot hold, its rate being a mixture of beta distributions, given by their weights.
 
     Beta-binomial: k of n with the chance C(n, k) B(k + a, n - k + b) / B(a, b), on average n a / (a + b).
     """
     from scipy.special import betaln
 
-    a, b = settings.normal_prior[0] + bad, settings.normal_prior[1] + discs - bad
-    found = np.arange(left + 1)
-    ways = -np.log1p(left) - betaln(found + 1, left - found + 1)
-    upto = np.exp(ways + betaln(found + a, left - found + b) - betaln(a, b)).cumsum()
-    low, high = np.minimum(np.searchsorted(upto, (0.025, 0.975)), left).tolist()
-    return Left(left, left * a / (a + b), low, high)
-
-
-def let_through(checked: int, allowed: int, batch: int, rate: float) -> float:
-    """Bad discs that go out of a batch of which only some are checked.
-
-    A batch with more than `allowed` bad ones among those checked is checked in full; bad ones that are found are replaced.
-    """
-    from scipy.special import betainc
-
-    passed = betainc(checked - allowed, allowed + 1, 1 - rate)
-    return float((batch - checked) * rate * passed)
+    bad = np.arange(left + 1)
+    ways = -np.log1p(left) - betaln(bad + 1, left - bad + 1)
+    chances = sum(weight * np.exp(ways + betaln(bad + a, left - bad + b) - betaln(a, b)) for weight, (a, b) in rates)
+    low, high = np.minimum(np.searchsorted(np.cumsum(chances), (0.025, 0.975)), left).tolist()
+    return Left(left, sum(weight * left * a / (a + b) for weight, (a, b) in rates), low, high)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from mastering.deciding.statistics.arrays import Flags, Ints
-from mastering.deciding.statistics.culprits import surface_names
 from mastering.deciding.statistics.history import History, Surface
 from mastering.deciding.statistics.tracks import TrackScan, scan
+from mastering.deciding.statistics.trials import surface_names
 
 FEWEST = 8  # failing discs before a place can stand out
 LATEST = 100  # failing discs that are looked at; older ones say what is usual

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import DefinitionError
 from formats.model.geometry import Gap, Geometry, Zone
+from formats.model.proof import prove
 from formats.tracks.encode import encode_side
 from formats.tracks.reading import Stretch, read_fields
 
@@ -21,7 +22,7 @@ def turning(geometry: Geometry, zone: Zone, left: int) -> Geometry:
     """The first two tracks of a zone on a turn that ends so many cells behind the last block; nobody asks for more."""
     cells = geometry.needed_cells(zone) + left
     short = replace(zone, last=zone.first + 1, cell_ns=Fraction(60_000_000_000, geometry.rpm * cells))
-    return replace(geometry, zones=(short,), tail=replace(geometry.tail, minimum=0))
+    return prove(replace(geometry, zones=(short,), tail=replace(geometry.tail, minimum=0)))
 
 
 def last_gap(geometry: Geometry, zone: Zone) -> int:

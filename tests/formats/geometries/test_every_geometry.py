@@ -18,6 +18,7 @@ import pytest
 from formats import registry
 from formats.errors import DefinitionError
 from formats.model.geometry import Address, Gap, Geometry, Zone
+from formats.model.proof import prove
 from formats.model.radius import INNERMOST as INNERMOST_PUBLISHED
 from formats.model.radius import innermost
 from formats.model.record import Record, dtype_of, fields_of, struct_of
@@ -620,7 +621,7 @@ def test_check_words_are_the_computed_and_published_ones(name):
 
 
 def changed(**changes):
-    return replace(registry.geometry("gcr4to5-35z"), **changes)
+    return prove(replace(registry.geometry("gcr4to5-35z"), **changes))
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formats.model.checks import SIZES, many, one
+from formats.model import checks
+from formats.model.checks import CHECKS, Crc, is_equal, many, one
 
 A1 = b"\xa1" * 3
 
@@ -51,8 +52,46 @@ def test_a_field_followed_by_its_crc_leaves_nothing(data):
     assert one("crc16")(data + crc.to_bytes(2, "big")) == 0
 
 
-@pytest.mark.parametrize("name", SIZES)
+@pytest.mark.parametrize("name", CHECKS)
 @given(rows=st.lists(st.binary(min_size=5, max_size=5), min_size=1, max_size=5), before=st.binary(max_size=3))
 def test_one_and_many_are_the_same_check(name, rows, before):
     block = np.frombuffer(b"".join(rows), np.uint8).reshape(-1, 5)
     assert many(name, block, before).tolist() == [one(name)(before + row) for row in rows]
+
+
+# Check values of published catalogues of CRCs (over the digits 1 to 9), from memory; one of each kind: reflected, with a final value, of 32 bits.
+DECLARED = [
+    (Crc(0x11021, 0xFFFF), 0x29B1),
+    (Crc(0x11021, 0x0000), 0x31C3),
+    (Crc(0x11021, 0x1D0F), 0xE5CC),
+    (Crc(0x18005, 0x0000, reflected=True), 0xBB3D),
+    (Crc(0x11021, 0xFFFF, reflected=True, final=0xFFFF), 0x906E),
+    (Crc(0x11021, 0xFFFF, final=0xFFFF), 0xD64E),
+    (Crc(0x104C11DB7, 0xFFFFFFFF, reflected=True, final=0xFFFFFFFF), 0xCBF43926),
+]
+
+
+@pytest.mark.parametrize(("crc", "value"), DECLARED)
+def test_a_declared_crc_is_computed_from_its_numbers_alone(monkeypatch, crc, value):
+    monkeypatch.setitem(CHECKS, "declared", crc)
+    digits = b"123456789"
+    assert one("declared")(digits) == value
+    rows = np.frombuffer(digits * 3, np.uint8).reshape(3, 9)
+    assert many("declared", rows).tolist() == [value] * 3
+    assert many("declared", rows[:, 4:], digits[:4]).tolist() == [value] * 3
+
+
+def test_a_fast_function_serves_only_where_it_is_proved_equal():
+    crc16, arc = DECLARED[0][0], DECLARED[3][0]
+    assert crc16.step() is binascii.crc_hqx and arc.step() is not binascii.crc_hqx
+    assert DECLARED[5][0].step() is not binascii.crc_hqx, "it adds nothing at the end"
+
+
+@pytest.mark.parametrize("wrong", [(b"\x80", 0), (b"\0", 0x4000), (bytes(range(256)), 0xFFFF)])
+def test_a_function_that_differs_anywhere_is_not_taken(monkeypatch, wrong):
+    def almost(data: bytes, register: int) -> int:
+        return binascii.crc_hqx(data, register) ^ ((data, register) == wrong)
+
+    crc = DECLARED[0][0]
+    monkeypatch.setattr(checks, "FAST", (almost,))
+    assert not is_equal(almost, checks._crcmod_step(crc), crc) and crc.step() is not almost

@@ -33,7 +33,6 @@ def stretch(cells: np.ndarray, turn: bool) -> Stretch:
 
 def bodies(geometry: Geometry, reading: Reading) -> list[bytes]:
     """What the sound sectors hold, by sector number."""
-    at = geometry.block.offsets["body"]
     sound = [number for number in range(len(reading.identifiers)) if reading.identifiers.sound[number]]
     blocks = [(int(reading.identifiers.number("sector")[number]), reading.block_of[number]) for number in sound]
     whole = reading.blocks.sound

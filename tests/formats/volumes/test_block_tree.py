@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 # Published pairs: the two file-order sectors of each of a track's eight blocks; a listing's table: their identifiers.
@@ -389,7 +389,7 @@ def test_boot_bytes_lie_in_blocks_0_and_1():
 
 def test_placed_bytes_are_marked_used_and_files_go_around_them():
     """A block is used when one of its sectors is."""
-    image = build(plain(b"F", 1024), places=[Place(sectors(8)[1], bytes([7]) * 100), Place(sectors(0)[0], b"LOADER")])
+    image = build(plain(b"F", 1024), places=[PlacedBytes(sectors(8)[1], bytes([7]) * 100), PlacedBytes(sectors(0)[0], b"LOADER")])
     assert held(image.dump, 8) == bytes(256) + bytes([7]) * 100 + bytes(156)
     assert read(image.dump).files[0].sectors == sectors(9, 10)
     assert read(image.dump).free == 273 - 4
@@ -468,10 +468,10 @@ def test_raw_names_hold_any_byte_but_a_slash_and_zero():
 @pytest.mark.parametrize(
     "place, what",
     [
-        (Place(sectors(2)[1], b"x", "p"), "p: track 0 sector 10 is taken by the volume directory or the bit map"),
-        (Place(sectors(6)[0], b"x", "p"), "p: track 0 sector 9 is taken by the volume directory or the bit map"),
-        (Place(sectors(0)[1], b"x", "p"), "p: track 0 sector 2 is taken by the boot bytes"),
-        (Place(Address(35, 0, 0), b"x", "p"), "p: gcr6and2-35x16x256 has no track 35 sector 0"),
+        (PlacedBytes(sectors(2)[1], b"x", "p"), "p: track 0 sector 10 is taken by the volume directory or the bit map"),
+        (PlacedBytes(sectors(6)[0], b"x", "p"), "p: track 0 sector 9 is taken by the volume directory or the bit map"),
+        (PlacedBytes(sectors(0)[1], b"x", "p"), "p: track 0 sector 2 is taken by the boot bytes"),
+        (PlacedBytes(Address(35, 0, 0), b"x", "p"), "p: gcr6and2-35x16x256 has no track 35 sector 0"),
     ],
 )
 def test_places_that_are_refused(place, what):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 # Sector translation tables of the read and write routines: the volume's sector to the identifier's.
@@ -205,7 +205,7 @@ def test_an_empty_volume_is_built_as_by_hand():
 
 def test_the_map_counts_from_the_highest_sector():
     """The worked example of a textbook: only sectors E and 8 of a track free is 41 00 00 00."""
-    keep = [Place(named(20, sector), b"x") for sector in range(16) if sector not in (0xE, 8)]
+    keep = [PlacedBytes(named(20, sector), b"x") for sector in range(16) if sector not in (0xE, 8)]
     table = build(places=keep).read(Address(17, 0, 0))
     assert table[0x38 + 80 : 0x3C + 80].hex(" ") == "41 00 00 00"
 
@@ -281,7 +281,7 @@ def test_boot_bytes_lie_on_the_first_three_tracks_in_file_order():
 
 
 def test_placed_bytes_are_marked_used_and_files_go_around_them():
-    image = build(text(b"T", 500), places=[Place(named(18, 13), bytes([7]) * 300), Place(Address(2, 0, 0), b"LOADER")])
+    image = build(text(b"T", 500), places=[PlacedBytes(named(18, 13), bytes([7]) * 300), PlacedBytes(Address(2, 0, 0), b"LOADER")])
     assert image.dump[at(18, 13) : at(18, 15)] == bytes([7]) * 300 + bytes(212)
     assert catalog().read(image).files[0].sectors == (named(18, 12), named(18, 11))
     assert catalog().read(image).free == 496 - 5
@@ -352,11 +352,11 @@ def test_a_catalog_that_is_too_full():
 @pytest.mark.parametrize(
     "place, what",
     [
-        (Place(Address(17, 0, 0), b"x", "p"), "p: track 17 sector 0 is taken by the catalog"),
-        (Place(Address(17, 0, 9), b"x", "p"), "p: track 17 sector 9 is taken by the catalog"),
-        (Place(Address(0, 0, 13), b"x", "p"), "p: track 0 sector 13 is taken by the boot bytes"),
-        (Place(Address(35, 0, 0), b"x", "p"), "p: gcr6and2-35x16x256 has no track 35 sector 0"),
-        (Place(Address(34, 0, 15), bytes(257), "p"), "p: 2 sectors from track 34 sector 15 on run 1 past the end of the disc"),
+        (PlacedBytes(Address(17, 0, 0), b"x", "p"), "p: track 17 sector 0 is taken by the catalog"),
+        (PlacedBytes(Address(17, 0, 9), b"x", "p"), "p: track 17 sector 9 is taken by the catalog"),
+        (PlacedBytes(Address(0, 0, 13), b"x", "p"), "p: track 0 sector 13 is taken by the boot bytes"),
+        (PlacedBytes(Address(35, 0, 0), b"x", "p"), "p: gcr6and2-35x16x256 has no track 35 sector 0"),
+        (PlacedBytes(Address(34, 0, 15), bytes(257), "p"), "p: 2 sectors from track 34 sector 15 on run 1 past the end of the disc"),
     ],
 )
 def test_places_that_are_refused(place, what):

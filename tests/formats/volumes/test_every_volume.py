@@ -6,7 +6,7 @@ from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
 from formats.source import Source
-from formats.volumes.interface import FileIn, Place, VolumeIn
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn
 from formats.volumes.shared.image import Image
 
 IDS = registry.names("volumes", foreign=False)
@@ -84,7 +84,7 @@ def test_a_ready_image_is_taken_as_it_is(geometry):
 
 def test_what_does_not_go_with_a_ready_image():
     declared = registry.geometry(GEOMETRIES[0])
-    content = VolumeIn([FileIn(b"A", b"")], places=[Place(Address(1, 0, 0), b"x")], boot=b"x", interleave=3, where="side.B")
+    content = VolumeIn([FileIn(b"A", b"")], places=[PlacedBytes(Address(1, 0, 0), b"x")], boot=b"x", interleave=3, where="side.B")
     with pytest.raises(VolumeError) as error:
         registry.volume("none").build(declared, content)
     assert [problem.where for problem in error.value.problems] == [
@@ -117,3 +117,59 @@ def test_a_files_bytes_lie_in_its_sectors_behind_what_is_the_volumes_own(name, g
         parts = [image.read(address)[later if number else first :] for number, address in enumerate(file.sectors)]
         assert b"".join(parts)[: len(file.data)] == file.data
         assert all(len(b"".join(parts[:count])) < len(file.data) for count in range(len(parts)))
+
+
+# The sector that is taken last
+
+
+KINDS = {"zoned-dos": {"type": "user"}, "catalog-dos": {"type": "text"}, "block-tree": {"type": 4}, "fat12": {}}
+
+
+def filled(name, geometry, left, **more):
+    """A volume with one file of the volume's own that leaves so many units free, built by trying shorter ones."""
+    volume, declared = registry.volume(name), registry.geometry(geometry)
+    empty = volume.read(volume.build(declared, VolumeIn((), **more)))
+    for units in range(empty.free - left, 0, -1):  # lists and indexes take some
+        data = b"x" * (units * empty.unit - 1)
+        try:
+            image = volume.build(declared, VolumeIn([FileIn(b"ALL", data, **KINDS[name])], **more))
+        except VolumeError:
+            continue
+        if volume.read(image).free == left:
+            return image
+        assert volume.read(image).free < left or left == 0
+    raise AssertionError("no file leaves so much")
+
+
+@pytest.mark.parametrize("name, geometry", FILE_SYSTEMS)
+def test_a_file_that_leaves_one_unit_leaves_the_spare_sector(name, geometry):
+    """The spare sector of an empty volume is one of the last unit that is free when a file has taken all others."""
+    volume, declared = registry.volume(name), registry.geometry(geometry)
+    spare = volume.build(declared, VolumeIn(())).spare
+    nearly = filled(name, geometry, left=1)
+    assert spare not in nearly.used and nearly.spare == spare
+    assert len(set(declared.addresses) - nearly.used) >= 1
+
+
+# How many sectors a full volume keeps that nothing uses: issue 13's own counts.
+RESERVED = {"zoned-dos": range(17, 28), "catalog-dos": (48, 39), "block-tree": (4,), "fat12": (0,)}
+
+
+@pytest.mark.parametrize("name, geometry", FILE_SYSTEMS)
+def test_a_full_volume_has_a_reserved_sector_that_nothing_uses_but_fat12(name, geometry):
+    declared, full = registry.geometry(geometry), filled(name, geometry, left=0)
+    unused = set(declared.addresses) - full.used
+    assert len(unused) in RESERVED[name]
+    assert (full.spare in unused) if unused else full.spare is None
+
+
+@pytest.mark.parametrize("name, geometry", [pair for pair in FILE_SYSTEMS if pair[0] in ("catalog-dos", "block-tree")])
+def test_the_reserved_sector_is_none_of_the_boot_bytes_nor_of_a_place(name, geometry):
+    declared = registry.geometry(geometry)
+    full = filled(name, geometry, left=0)
+    kept = sum(address not in full.used for address in declared.addresses)
+    boot = filled(name, geometry, left=0, boot=b"b" * ((kept - 1) * declared.size))
+    assert boot.spare == full.spare and boot.spare not in boot.used
+    placed = filled(name, geometry, left=0, places=[PlacedBytes(full.spare, b"p")])
+    assert placed.spare != full.spare and placed.spare not in placed.used
+    assert filled(name, geometry, left=0, boot=b"b" * (kept * declared.size)).spare is None

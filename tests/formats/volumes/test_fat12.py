@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 # Geometry, bytes 11 to 27 of the boot sector, clusters, free bytes, root directory entries.
@@ -255,6 +255,40 @@ def test_a_deep_nest_of_directories_is_read():
     assert read(dump).files[0].name == b"D/" * 351 + b"F"
 
 
+def nested(depth: int, files: int) -> bytes:
+    """The largest disc with directories one in the other, so many files of no bytes in each."""
+    dump = bytearray(build(on="mfm-80x15x512-2s").dump)
+    table, copy, root, data = (place * 512 for place in (1, 8, 15, 29))
+    lay(dump, root, entry(b"DEEPER  000", 0x10, 2, 0))
+    for cluster in range(2, depth + 2):
+        inner = [entry(b".          ", 0x10, cluster, 0), entry(b"..         ", 0x10, cluster - 1 if cluster > 2 else 0, 0)]
+        inner += [entry(b"DEEPER  %03d" % (cluster % 1000), 0x10, cluster + 1, 0)] if cluster < depth + 1 else []
+        inner += [entry(b"FILE    %03d" % number, 0, 0, 0) for number in range(files)]
+        lay(dump, data + 512 * (cluster - 2), b"".join(inner))
+    for place in (table, copy):
+        lay(dump, place + 3, b"\xff" * (depth // 2 * 3))
+    return bytes(dump)
+
+
+def test_a_nest_of_directories_is_spelled_out_once(monkeypatch):
+    """The work grows with the number of entries, not with the length of their paths: names are turned into text one by one."""
+    from formats.volumes import fat12
+
+    spelled = []
+    monkeypatch.setattr(fat12, "shown", lambda name: spelled.append(len(name)) or name.decode())
+    dump = nested(1200, 0)
+    assert problems(dump, "mfm-80x15x512-2s") == [] and read(dump, "mfm-80x15x512-2s").files == ()
+    assert sum(spelled) == 2 * 1200 * len("DEEPER.000")
+
+
+def test_paths_that_no_memory_would_hold_are_refused():
+    dump = nested(2370, 13)
+    [said] = problems(dump, "mfm-80x15x512-2s")[:1]
+    assert said == "root directory: its directories are nested so deep that their paths pass 16,777,216 characters"
+    with pytest.raises(VolumeError, match="nested so deep"):
+        read(dump, "mfm-80x15x512-2s")
+
+
 def test_a_directory_links_to_itself_and_its_parent_and_has_no_size():
     """fsck.fat asks for the same."""
     dump = by_hand()
@@ -350,7 +384,7 @@ def test_a_disc_can_be_filled_to_the_last_cluster():
 
 
 def test_a_placed_cluster_is_marked_bad_and_files_go_around_it():
-    image = build(FileIn(b"A", bytes(1000)), places=[Place(Address(1, 0, 2), bytes([7]) * 513)])
+    image = build(FileIn(b"A", bytes(1000)), places=[PlacedBytes(Address(1, 0, 2), bytes([7]) * 513)])
     assert image.dump[DATA + 512 : DATA + 1536] == bytes([7]) * 513 + bytes(511)
     assert image.dump[TABLE + 3 : TABLE + 9].hex(" ") == "05 70 ff f7 ff ff"  # 2 -> 5, 3 bad, 4 bad, 5 end
     assert read(image.dump).free == 351 - 4
@@ -451,7 +485,7 @@ def test_a_disc_that_is_too_full_says_by_how_much():
 @pytest.mark.parametrize("sector", range(1, 10))
 def test_places_on_the_volumes_own_sectors_are_refused(sector):
     assert f"p: track 0 sector {sector} is taken by the boot sector, the tables or the directory" == refused(
-        places=[Place(Address(0, 0, sector), b"x", "p")]
+        places=[PlacedBytes(Address(0, 0, sector), b"x", "p")]
     )
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from formats import registry
 from formats.errors import VolumeError
 from formats.model.geometry import Address
-from formats.volumes.interface import FileIn, Place, VolumeIn, VolumeOut
+from formats.volumes.interface import FileIn, PlacedBytes, VolumeIn, VolumeOut
 from formats.volumes.shared.image import Image
 
 SECTORS = [21] * 17 + [19] * 7 + [18] * 6 + [17] * 5
@@ -306,7 +306,9 @@ def test_types_and_load_addresses():
 
 
 def test_placed_bytes_are_marked_used_and_files_go_around_them():
-    image = build(program(b"LONG", 254 * 3), places=[Place(Address(17, 0, 9), bytes([7]) * 300), Place(Address(18, 0, 4), b"KEEP")])
+    image = build(
+        program(b"LONG", 254 * 3), places=[PlacedBytes(Address(17, 0, 9), bytes([7]) * 300), PlacedBytes(Address(18, 0, 4), b"KEEP")]
+    )
     assert image.read(Address(17, 0, 10)) == bytes([7]) * 44 + bytes(212)
     assert zoned().read(image).files[0].sectors == (Address(17, 0, 0), Address(17, 0, 11), Address(17, 0, 1))
     assert zoned().read(image).free == 664 - 5
@@ -367,7 +369,7 @@ def test_a_disc_that_is_too_full_says_by_how_much():
         "side.A: the disc is too full: needs 12 more blocks"
     )
     assert "needs 1 more block than the 664" in refused(program(b"A", 254 * 664 + 1))
-    assert "needs 1 more block than the 663" in refused(program(b"A", 254 * 664), places=[Place(Address(1, 0, 0), b"x")])
+    assert "needs 1 more block than the 663" in refused(program(b"A", 254 * 664), places=[PlacedBytes(Address(1, 0, 0), b"x")])
 
 
 def test_a_directory_that_is_too_full():
@@ -377,11 +379,11 @@ def test_a_directory_that_is_too_full():
 @pytest.mark.parametrize(
     "place, text",
     [
-        (Place(Address(18, 0, 0), b"x", "p"), "p: track 18 sector 0 is taken by the block map"),
-        (Place(Address(17, 0, 20), bytes(600), "p"), "p: track 18 sector 1 is taken by the directory"),
-        (Place(Address(36, 0, 0), b"x", "p"), "p: gcr4to5-35z has no track 36 sector 0"),
-        (Place(Address(35, 0, 16), bytes(257), "p"), "p: 2 sectors from track 35 sector 16 on run 1 past the end of the disc"),
-        (Place(Address(5, 0, 5), b"", "p"), "p: there are no bytes to place"),
+        (PlacedBytes(Address(18, 0, 0), b"x", "p"), "p: track 18 sector 0 is taken by the block map"),
+        (PlacedBytes(Address(17, 0, 20), bytes(600), "p"), "p: track 18 sector 1 is taken by the directory"),
+        (PlacedBytes(Address(36, 0, 0), b"x", "p"), "p: gcr4to5-35z has no track 36 sector 0"),
+        (PlacedBytes(Address(35, 0, 16), bytes(257), "p"), "p: 2 sectors from track 35 sector 16 on run 1 past the end of the disc"),
+        (PlacedBytes(Address(5, 0, 5), b"", "p"), "p: there are no bytes to place"),
     ],
 )
 def test_places_that_are_refused(place, text):
@@ -389,7 +391,7 @@ def test_places_that_are_refused(place, text):
 
 
 def test_two_places_may_not_overlap():
-    text = refused(places=[Place(Address(5, 0, 5), bytes(300), "p"), Place(Address(5, 0, 6), b"x", "q")])
+    text = refused(places=[PlacedBytes(Address(5, 0, 5), bytes(300), "p"), PlacedBytes(Address(5, 0, 6), b"x", "q")])
     assert text == "q: track 5 sector 6 is taken by p"
 
 
@@ -601,6 +603,26 @@ def test_what_is_built_is_read_again(files, label, interleave):
     assert [each.data for each in held.files] == [file.load_address.to_bytes(2, "little") + file.data for file in files]
     assert held.free == 664 - sum(len(each.sectors) for each in held.files)
     assert problems(image.dump) == []
+
+
+@pytest.mark.parametrize(
+    "first, size, address, doubted",
+    [
+        (0x2000, 9, 0x2000, True),
+        (0x2000, 9, 0x2001, False),
+        (0x01FF, 9, "in-file", True),
+        (0x0200, 9, "in-file", False),
+        (0xFFFE, 4, "in-file", False),
+        (0xFFFE, 5, "in-file", True),
+        (0x0801, 2, "in-file", False),
+        (0, 1, 0, False),
+    ],
+)
+def test_a_load_address_that_would_stand_twice_or_not_at_all(first, size, address, doubted):
+    """Below 0x0200 the machine keeps its own; 0xFFFE and two bytes end at 0xFFFF."""
+    data = (first.to_bytes(2, "little") + bytes(size))[:size]
+    assert bool(list(zoned().doubts(FileIn(b"A", data, type="program", load_address=address)))) == doubted
+    assert not list(zoned().doubts(FileIn(b"A", data, type="sequential", load_address=address)))
 
 
 @settings(max_examples=60, deadline=None)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from bench import Copy
+from console import OBVERSE, process, run
 
 from formats import registry
 from formats.containers import capture
@@ -15,12 +16,7 @@ from formats.containers.capture import Track
 from mastering.master.master import open_master
 
 SHOP = Path(__file__).parents[3] / "jobs_demo"
-OBVERSE = [sys.executable, "-m", "mastering.cli.main"]
 HEAVY = ("numpy", "construct", "pydantic", "scipy", "tqdm", "stdnum")
-
-
-def run(*arguments: object, **keys) -> subprocess.CompletedProcess:
-    return subprocess.run([*OBVERSE, *map(str, arguments)], capture_output=True, text=True, check=False, **keys)
 
 
 def lines(done: subprocess.CompletedProcess) -> list[dict]:
@@ -61,7 +57,7 @@ def test_build_says_what_it_built(tmp_path):
 
 
 def test_a_dry_run_writes_nothing(tmp_path):
-    done = run("build", SHOP / "job.toml", "--dry-run", cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(SHOP.parent)})
+    done = run("build", SHOP / "job.toml", "--dry-run", cwd=tmp_path)
     assert done.returncode == 0
     assert "nothing was written" in done.stdout
     assert list(tmp_path.iterdir()) == []
@@ -195,7 +191,8 @@ def test_a_new_job_builds_as_it_is(tmp_path, sides):
     options = [word for side in sides for word in ("--side", side)]
     assert run("new", tmp_path / "title", *options).returncode == 0
     done = run("build", tmp_path / "title" / "job.toml", "--out", tmp_path / "m")
-    assert (done.returncode, done.stderr) == (0, "")
+    ready = [line for side in sides if side.endswith(":none") for line in [f"side.{side[0]}.serial: side {side[0]} carries no serial"]]
+    assert done.returncode == 0 and len(done.stderr.splitlines()) == len(ready) and all(line in done.stderr for line in ready)
     assert run("check", tmp_path / "m").returncode == 0
     assert run("new", tmp_path / "title", *options).returncode == 2
 
@@ -267,7 +264,7 @@ def test_what_is_no_read_back_has_its_line_and_the_others_are_judged(master, cop
     (copies / "inner").mkdir()
     with (copies / "endless").open("wb") as file:
         file.truncate(1 << 40)
-    done = run("verify", master, copies, "--json", timeout=60)
+    done = process("verify", master, copies, "--json", timeout=60)
     by_name = {Path(line["readback"]).name: line for line in lines(done)}
     wrong = {name for name, line in by_name.items() if "error" in line}
     assert wrong == {
@@ -285,7 +282,7 @@ def test_what_is_no_read_back_has_its_line_and_the_others_are_judged(master, cop
     assert all(line["error"].count("\n") == 0 and set(line) == {"readback", "error"} for name, line in by_name.items() if name in wrong)
     assert done.returncode == 2
     assert len(by_name) == 4 + len(wrong)
-    people = run("verify", master, copies, timeout=60)
+    people = process("verify", master, copies, timeout=60)
     assert people.stderr.count("error ") == len(wrong)
     assert people.returncode == 2
 
@@ -357,7 +354,7 @@ def test_cells_full_of_marks_are_refused_in_time(master, copies):
     for name, bits in (("d5.capture", b"\xd5\xaa\x96" * 350_000), ("ones.capture", b"\xff\xff\x52\x95" * 260_000)):
         track = Track(0, 0, False, 2_000_000, len(bits) * 8, bits)
         (copies / name).write_bytes(capture.write(capture.Capture(300, "hostile", (track,))))
-        done = run("verify", master, copies / name, "--json", timeout=60)
+        done = process("verify", master, copies / name, "--json", timeout=60)
         assert "Traceback" not in done.stderr
         [line] = lines(done)
         assert line.get("verdict", "fail") == "fail"
@@ -368,7 +365,7 @@ def test_hundreds_of_read_backs_come_out_in_order(master, tmp_path):
     data = [(master / "data" / f"side-{side}.dump").read_bytes() for side in "AB"]
     for number in range(600):
         (tmp_path / f"{number:04}.dump").write_bytes(data[number % 2] if number % 50 else data[0][:-1] + b"!")
-    done = run("verify", master, tmp_path, "--json")
+    done = process("verify", master, tmp_path, "--json")
     assert [Path(line["readback"]).name for line in lines(done)] == [f"{number:04}.dump" for number in range(600)]
     assert [line["verdict"] for line in lines(done)] == ["pass" if number % 50 else "fail" for number in range(600)]
     assert done.stderr == "600 read-backs: 588 pass, 12 fail\n"
@@ -457,7 +454,7 @@ def loaded(arguments: list[str]) -> list[str]:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["verfy"], "obverse: No such command 'verfy'. (see `obverse --help`)\n"),
+        (["verfy"], "obverse: there is no 'verfy'; did you mean verify? (see `obverse --help`)\n"),
         (["build"], "obverse: Missing argument 'JOB'. (see `obverse build --help`)\n"),
         (["geometries", "--bytes", "many"], "(see `obverse geometries --help`)\n"),
         (["build", "job.toml"], "obverse: give either --out DIR or --dry-run (see `obverse build --help`)\n"),

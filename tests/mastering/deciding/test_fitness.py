@@ -7,6 +7,7 @@ from table import Table, done, one_side, said, two_sides
 
 from formats import registry
 from mastering.deciding.fitness import misfits
+from mastering.ledger.store import Ledger
 
 COARSE = registry.geometry("mfm-40x9x512")
 BOTH_HEADS = registry.geometry("mfm-40x9x512-2s")
@@ -121,6 +122,7 @@ def test_a_warning_does_not_hold_a_batch_up(tmp_path):
 
 
 def test_what_a_lot_and_a_drive_are_is_kept_and_listed(tmp_path):
+    Ledger.open(tmp_path / "ledger.sqlite", create=True).__exit__()
     ledger = ("--ledger", tmp_path / "ledger.sqlite")
     facts = (
         "--count",

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest, norm
 
-from mastering.deciding.rates import TOO_FEW, Z95, Rate, bar, rows, wilson
+from mastering.deciding.rates import Z95, wilson
 
 # R. G. Newcombe, "Two-sided confidence intervals for the single proportion", Statistics in Medicine 17 (1998) 857-872,
 # Table I, method 3 (score, without continuity correction), 95 %: looked up, as quoted to four decimals.
@@ -65,7 +65,7 @@ def test_rates_are_told_without_scipy(tmp_path):
     from table import Table, two_sides
 
     table = Table(tmp_path, two_sides())
-    table.read(table.serials[0], "A", "fail")
+    table.done("batch", "reject", table.batch, table.serials[0], "--by-eye", "--reason", "mould")
     program = (
         "import sys; from mastering.cli.main import run; "
         f"status = run(['rates', '--by', 'lot', '--ledger', {str(table.ledger)!r}]); "
@@ -74,58 +74,3 @@ def test_rates_are_told_without_scipy(tmp_path):
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "0 True []"
     assert "L-07" in done.stdout
-
-
-# The table for people
-
-
-def rate(discs, bad, **keys) -> Rate:
-    return Rate(
-        "lot",
-        "L-07",
-        discs,
-        bad,
-        0,
-        keys.get("rewritten", 0),
-        keys.get("first_bad", bad),
-        keys.get("simulated", False),
-        keys.get("unread", 0),
-    )
-
-
-def test_a_row_says_how_sure_the_rate_is():
-    head, row = rows([rate(120, 9, first_bad=14, rewritten=2)])
-    assert dict(zip(head[:7], row, strict=False)) == {
-        "": "L-07", "discs": "120", "bad": "9", "rate": "7.5 %", "95 % sure": "4.0 % to 13.6 %", "first pass": "88.3 %", "rewritten": "2",
-    }  # fmt: skip
-
-
-@pytest.mark.parametrize(("discs", "said"), [(1, "too few to say"), (TOO_FEW - 1, "too few to say"), (TOO_FEW, ""), (1000, "")])
-def test_below_twenty_discs_it_is_too_few_to_say(discs, said):
-    assert TOO_FEW == 20
-    assert next(iter(list(rows([rate(discs, 1)]))[1:]))[-1] == said
-
-
-def test_what_was_simulated_is_called_so():
-    assert list(rows([rate(50, 1, simulated=True)]))[1][-1] == "simulated"
-    assert list(rows([rate(5, 1, simulated=True)]))[1][-1] == "too few to say, simulated"
-
-
-def test_first_pass_counts_only_discs_that_were_read_at_all():
-    told = [row[5] for row in list(rows([rate(10, 6, first_bad=2, unread=2), rate(3, 3, first_bad=0, unread=3), rate(4, 0)]))[1:]]
-    assert told == ["75.0 %", "", "100.0 %"]
-
-
-@given(st.integers(1, 5000).flatmap(lambda discs: st.tuples(st.integers(0, discs), st.just(discs))))
-def test_the_bar_is_as_long_as_the_scale_and_shows_the_interval(counts):
-    bad, discs = counts
-    low, high = wilson(bad, discs)
-    drawn = bar(bad / discs, low, high)
-    assert len(drawn) == 20
-    assert drawn.count("#") + drawn.count("+") == round(bad / discs * 20)
-    assert "-" in drawn or "+" in drawn
-
-
-def test_the_scale_is_as_long_as_the_bar():
-    head, row = rows([rate(20, 20)])
-    assert len(head[-2]) == len(row[-2])

@@ -3,16 +3,17 @@
 import json
 import re
 import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 from bench import Copy, found, judge, judge_dump
+from console import run as console_run
 
 from formats import registry
 from formats.model.geometry import Address
+from formats.volumes.shared.problems import Problems
 from mastering.errors import ProblemsError
 from mastering.job.job import load
 from mastering.job.own_geometry import GeometryKeys, own_geometries
@@ -45,8 +46,7 @@ def master_of(folder: Path, table: str, size: int = 0, **keys) -> Master:
 def problems(folder: Path, table: str) -> list[str]:
     with pytest.raises(ProblemsError) as raised:
         load(job_of(folder, table))
-    prefix = f"{folder / 'job.toml'}: "
-    return [problem.removeprefix(prefix).removeprefix("geometry.own") for problem in raised.value.problems]
+    return [str(problem).removeprefix("geometry.own") for problem in raised.value.problems]
 
 
 def geometry_of(folder: Path, table: str):
@@ -116,13 +116,13 @@ def test_a_volume_lies_on_it_when_it_sees_no_difference(tmp_path):
     file = '[[side.A.file]]\nname = "FIRST.BIN"\nsource = "file.bin"\n'
     master = master_of(tmp_path, table, volume="fat12", more=file)
     listed = run("contents", master.path)
-    assert "FIRST.BIN" in listed.stdout and "700 bytes" in listed.stdout
+    assert "FIRST.BIN" in listed.stdout and " 700" in listed.stdout
     assert [line["problems"] for line in audit(master)] == [[], [], []]
     (tmp_path / "job.toml").write_text((tmp_path / "job.toml").read_text().replace("data_gap = 60\n", "tracks = 39\n"))
     with pytest.raises(ProblemsError) as raised:
         load(tmp_path / "job.toml")
     why = "a file system sees where it differs from mfm-40x9x512-2s: tracks"
-    assert raised.value.problems == (f"{tmp_path / 'job.toml'}: side.A.volume: fat12 is not defined on own: {why}",)
+    assert str(raised.value) == f"{tmp_path / 'job.toml'}: side.A.volume: fat12 is not defined on own: {why}"
 
 
 @pytest.mark.parametrize(
@@ -140,7 +140,7 @@ def test_why_a_volume_does_not_lie_on_it(tmp_path, table, why):
     file = '[[side.A.file]]\nname = "FIRST.BIN"\nsource = "file.bin"\n'
     with pytest.raises(ProblemsError) as raised:
         load(job_of(tmp_path, table, volume="fat12", more=file))
-    assert [problem.partition(": ")[2] for problem in raised.value.problems] == [f"side.A.volume: fat12 is not defined on own{why}"]
+    assert list(map(str, raised.value.problems)) == [f"side.A.volume: fat12 is not defined on own{why}"]
 
 
 def test_the_job_is_the_same_everywhere(tmp_path):
@@ -169,7 +169,7 @@ def test_two_jobs_may_give_one_name_to_different_geometries(tmp_path):
 )
 def test_two_heads_are_told_apart_as_the_job_says(table, last):
     """By the head in an identifier, by tracks that count on, or, when the job says so outright, by nothing."""
-    found: list[str] = []
+    found = Problems()
     geometry = own_geometries({"own": tomllib.loads(table)}, found)["own"]
     assert found == [] and geometry is not None and geometry.addresses[-1] == last
 
@@ -322,15 +322,16 @@ def test_tables_that_are_none(tmp_path, text, said):
     (tmp_path / "job.toml").write_text(text.format(name="Lamplighter"))
     with pytest.raises(ProblemsError) as raised:
         load(tmp_path / "job.toml")
-    assert any(said in problem for problem in raised.value.problems)
+    assert any(said in str(problem) for problem in raised.value.problems)
 
 
 # The command line
 
 
 def run(*arguments: object) -> subprocess.CompletedProcess:
-    words = [sys.executable, "-m", "mastering.cli.main", *map(str, arguments)]
-    return subprocess.run(words, capture_output=True, text=True, check=False)
+    done = console_run(*arguments)
+    done.stderr = "".join(line for line in done.stderr.splitlines(keepends=True) if "carries no serial" not in line)  # not of these tests
+    return done
 
 
 def test_a_thin_speed_margin_is_a_warning_with_the_figure(tmp_path):
@@ -421,14 +422,14 @@ def test_the_commented_job_names_every_key_and_its_values_are_good(tmp_path):
     table = table_of(re.sub(r"^# ", "", block[0], flags=re.MULTILINE))
     told = {key for key in GeometryKeys.model_fields if re.search(rf"\b{key} = ", block[0])}
     assert told == set(GeometryKeys.model_fields)
-    found: list[str] = []
+    found = Problems()
     assert own_geometries({"my-disc": table}, found)["my-disc"] is not None and found == []
 
 
 def test_the_geometry_of_the_readme_is_one():
     block = re.search(r"<!-- own geometry -->\n```toml\n(.*?)```", (Path(__file__).parents[3] / "README.md").read_text(), re.DOTALL)
     assert block is not None
-    found: list[str] = []
+    found = Problems()
     assert own_geometries({"lantern": table_of(block[1])}, found)["lantern"] is not None and found == []
 
 

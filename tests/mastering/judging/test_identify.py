@@ -227,7 +227,7 @@ def test_a_disc_with_its_story(table):
         f"{table.folder / 'found.dump'}",
         "  Lamplighter 1.2 A: 560 of 560 sectors (100.0 %)",
         f"  serial {FIRST}",
-        f"  {FIRST}  fail      read side B again",
+        f"  {FIRST}  fail        read side B again, label down",
         "    batch B-0001, lot L-07",
         f"    read 1: side B, writing 1 by D1, read by D1: fail  {FIRST}-B.dump",
         f"    read 2: side A, writing 1 by D1, read by D1: pass  {FIRST}-A.dump",
@@ -249,7 +249,7 @@ def test_a_rejected_disc_that_comes_back(table):
 
 
 def test_a_serial_that_the_ledger_never_handed_out(table):
-    assert asked(table, ("found.dump", side_a(serial("SM-004", 77)))).out[-1] == "  the ledger never handed out this serial"
+    assert asked(table, ("found.dump", side_a(serial("SM-004", 77)))).out[-1] == "  this serial was never handed out by the ledger"
 
 
 def test_a_side_without_a_slot_is_known_by_its_disc(table):

@@ -2,14 +2,13 @@
 
 import json
 import shlex
-import subprocess
-import sys
 from dataclasses import astuple
 from datetime import date
 from functools import cache
 
 import numpy as np
 import pytest
+from console import run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -133,10 +132,6 @@ def test_damaged_volumes_never_crash_it(pair, hits, data):
 # The command
 
 
-def run(*arguments: object) -> subprocess.CompletedProcess:
-    return subprocess.run([sys.executable, "-m", "mastering.cli.main", *map(str, arguments)], capture_output=True, text=True, check=False)
-
-
 def test_contents_says_what_a_dump_may_be_and_how_to_list_it(tmp_path):
     (tmp_path / "found.img").write_bytes(built("fat12", "mfm-40x9x512"))
     done = run("contents", tmp_path / "found.img")
@@ -166,7 +161,7 @@ def test_a_dump_of_which_a_file_is_broken_is_possible_and_the_file_is_named_when
 def test_contents_of_what_is_no_dump(tmp_path):
     (tmp_path / "odd").write_bytes(b"x" * 1000)
     done = run("contents", tmp_path / "odd")
-    assert (done.returncode, done.stdout) == (1, "") and "1,000 bytes is the length of no declared geometry's dump" in done.stderr
+    assert (done.returncode, done.stdout) == (1, "") and "no declared geometry has a dump of 1,000 bytes" in done.stderr
     (tmp_path / "a.capture").write_bytes(bytes.fromhex("8A 4F 42 56 0D 0A 1A 0A"))
     done = run("contents", tmp_path / "a.capture")
     assert done.returncode == 2 and "a capture; `obverse contents` lists masters and dumps" in done.stderr

@@ -165,6 +165,12 @@ STORIES = {
     "the writer is held then, and both reads still settle": (
         "write both @D2, B pass @D3, A fail @D1, hold D1 A, A fail @D2, hold D2 A", "A fail B pass: fail, write-again",
     ),
+    "what else the reader read of it still settles nothing": (
+        "write both @D3, B pass @D2, A fail @D1, A soft @D1, hold D1 A, A fail @D2", "A fail B pass: fail, write-again",
+    ),
+    "struck out, the first failure confirms nothing": (
+        "write both @D3, B pass @D2, A fail @D1, A soft @D1, hold D1 A, A fail @D2, strike 2", "A fail B pass: fail, read-again",
+    ),
     "the second drive reads it well: the reader was wrong": (
         "write both @D3, B pass @D2, A fail @D1, hold D1 A, A pass @D2", "A pass B pass: pass, box",
     ),

@@ -13,6 +13,7 @@ from formats import registry
 from formats.containers import sector_report
 from formats.errors import ContainerError
 from formats.model.geometry import Address
+from formats.words import counted
 from mastering.judging.compare import Target, compare_dump
 from mastering.judging.diagnose import distance
 from mastering.judging.identical import Quick
@@ -156,7 +157,7 @@ def test_a_dump_that_ends_early_is_short(zoned):
 
 @pytest.mark.parametrize("length", [0, 1, 255, 174_847, 174_849, 200_000])
 def test_a_length_that_no_side_has_is_no_read_back(zoned, length):
-    with pytest.raises(ContainerError, match=f"{length:,} bytes is no length of a dump of this master: expected 174,848"):
+    with pytest.raises(ContainerError, match=f"no side of this master has a dump of {counted(length, 'byte')}: expected 174,848"):
         judge_dump(zoned, (zoned.sides["A"].dump + bytes(40_000))[:length])
 
 
@@ -382,49 +383,7 @@ def test_sectors_written_a_place_too_early_are_written_again(zoned):
     capture, dumped = Copy(zoned, dump=moved).verdict(), judge_dump(zoned, moved)
     assert (capture.diagnosis, capture.action) == ("shifted", "write-again")
     assert (dumped.diagnosis, dumped.action) == ("shifted", "read-again")
-    assert hands_text(capture, 1).startswith("Write it again")
-
-
-@pytest.mark.parametrize(("places", "action"), [(341, "write-again"), (342, "ask")])
-def test_a_disc_most_of_whose_sectors_are_another_programs_was_written_over(zoned, places, action):
-    """Of 683 sectors 342 are more than half. Bytes alone may be a reader's fault, so such a dump is read once more."""
-    made = changed(zoned.sides["A"].dump, *range(places))
-    verdict = Copy(zoned, dump=made).verdict()
-    assert (verdict.diagnosis, verdict.action) == (None, action)
-    assert ("another disc was written over it" in hands_text(verdict, 1)) == (action == "ask")
-    assert judge_dump(zoned, made, report_of(zoned, {})).action == action
-    assert judge_dump(zoned, made).action == "read-again"
-
-
-@pytest.fixture(scope="module")
-def with_scores():
-    """A master whose file HIGH SCORES the customer's machine may change."""
-    made = master_of(ZONED, 5)
-    addresses = made.sides["A"].geometry.addresses
-    files = [
-        {"name": "PROGRAM", "volatile": False, "sectors": [list(address) for address in addresses[:10]]},
-        {"name": "HIGH SCORES", "volatile": True, "sectors": [list(address) for address in addresses[50:53]]},
-    ]
-    return replace(made, sides={"A": replace(made.sides["A"], files=tuple(files))})
-
-
-def test_a_customers_machine_changed_the_scores(with_scores):
-    dump = with_scores.sides["A"].dump
-    made = changed(dump, 50, 52)
-    for verdict in (judge_dump(with_scores, made), Copy(with_scores, dump=made).verdict()):
-        assert [finding.looks for finding in verdict.findings] == ["volatile", "volatile"]
-        assert (verdict.verdict, verdict.action, verdict.changed) == ("fail", "ask", ("HIGH SCORES",))
-        assert "the customer's machine changed HIGH SCORES" in hands_text(verdict, 1)
-    rows = [dump[at : at + 256] for at in range(0, len(dump), 256)]
-    rows[51] = rows[50]  # also where it looks like something else
-    assert [finding.looks for finding in judge_dump(with_scores, b"".join(rows)).findings] == ["volatile"]
-
-
-def test_a_change_beside_the_scores_is_no_customers(with_scores):
-    made = changed(with_scores.sides["A"].dump, 3, 50)
-    assert judge_dump(with_scores, made).action == "read-again"
-    verdict = Copy(with_scores, dump=made).verdict()
-    assert (verdict.action, [finding.looks for finding in verdict.findings]) == ("write-again", [None, "volatile"])
+    assert hands_text(capture, zoned.sides).startswith("Write it again")
 
 
 # Serials

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from table import Table, said, two_sides
 
+from mastering.ledger.store import Ledger
+
 DAYS = st.sampled_from(["pass", "pass", "pass", "marginal", "fail", "fail", "short", "other-side", "blank"])
 VERDICTS = {"pass": "pass", "marginal": "marginal", "fail": "fail", "blank": "fail"}  # of the days that settle anything
 DISCS = 2
@@ -24,7 +26,7 @@ class Story(RuleBasedStateMachine):
     @initialize()
     def open(self):
         self.folder = Path(tempfile.mkdtemp())
-        self.table = Table(self.folder, two_sides(), drives=("D1", "D2"), discs=DISCS)
+        self.table = Table(self.folder, two_sides(), drives=("D1", "D2"), discs=DISCS, rules=("--each-side",))
         self.sides = {(serial, side): [] for serial in self.table.serials for side in "AB"}
         self.rejected: set[str] = set()
         self.reads: Counter[str] = Counter()
@@ -39,6 +41,7 @@ class Story(RuleBasedStateMachine):
         assert table.sound()
         exported = table.done("ledger", "export").out
         (self.folder / "rows.jsonl").write_text("\n".join(exported))
+        Ledger.open(self.folder / "other.sqlite", create=True).__exit__()
         assert said("ledger", "import", self.folder / "rows.jsonl", *other).status == 0
         assert said("ledger", "export", *other).out == exported
         assert said("ledger", "check", *other).status == 0
@@ -73,8 +76,13 @@ class Story(RuleBasedStateMachine):
             return
         answer = self.table.record(path, *words)
         [line], [standing] = answer.reads, answer.discs
-        if rewritten or not writings:
+        if not self.reads[serial]:  # all its sides were written before the first is read
+            self.sides[serial, "A"].append([])
+            self.sides[serial, "B"].append([])
+            self.rows += 2
+        elif rewritten:
             writings.append([])
+            self.rows += 1
         writings[-1].append([number, day, False])
         assert (line["read"], line["writing"]) == (number, len(writings))
         self.reads[serial] = number
@@ -154,6 +162,10 @@ class Story(RuleBasedStateMachine):
         fives = (verdicts[place : place + 5] for place in range(len(verdicts) - 4) if verdicts[place] != "pass")
         return verdicts.count("fail") >= 2 or any(("pass", "pass") not in pairwise(five) for five in fives)
 
+    def counts(self, serial: str) -> bool:
+        """Whether a disc carries this serial: none does that was closed before anything was done with it."""
+        return bool(self.sides[serial, "A"] or self.sides[serial, "B"] or not self.closed or serial in self.rejected)
+
     def is_rejected(self, serial: str) -> bool:
         second = (writing for side in "AB" for writing in self.sides[serial, side][1:])
         return serial in self.rejected or any(self.spent(self.verdicts(writing)) for writing in second)
@@ -170,16 +182,19 @@ class Story(RuleBasedStateMachine):
             return
         batch, *discs = self.table.done("batch", "show", self.table.batch, "--json").json
         assert batch["state"] == ("closed" if self.closed else "open")
-        assert batch["discs"] == {v: [self.disc(s) for s in self.table.serials].count(v) for v in ("pass", "marginal", "fail", "open")}
+        counted = [serial for serial in self.table.serials if self.counts(serial)]
+        stand = {v: [self.disc(s) for s in counted].count(v) for v in ("pass", "marginal", "fail", "open")}
+        assert batch["discs"] == stand | {"rejected": sum(map(self.is_rejected, counted))}
+        assert [line["serial"] for line in discs] == counted
         for line in discs:
             serial = line["serial"]
             assert line["sides"] == {side: self.side(serial, side) for side in "AB"}
             assert line["verdict"] == self.disc(serial)
-        settled = [serial for serial in self.table.serials if self.disc(serial) != "open"]
+        left = [serial for serial in self.table.serials if self.closed and self.disc(serial) == "fail"]  # never finished, and bad
+        decided = {serial for serial in self.table.serials if self.disc(serial) == "pass" or self.is_rejected(serial)} | set(left)
         rates = self.table.done("rates", "--by", "lot", "--json").json
-        assert [(line["discs"], line["bad"]) for line in rates] == (
-            [(len(settled), sum(self.disc(serial) == "fail" for serial in settled))] if settled else []
-        )
+        bad = sum(self.disc(serial) == "fail" for serial in decided)
+        assert [(line["discs"], line["bad"]) for line in rates] == ([(len(decided), bad)] if decided else [])
         assert len(self.table.rows()) == self.rows
 
 

@@ -1,6 +1,7 @@
 """What is other in one master than in another: files by side, sectors by track, and what is said of a side."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,12 +9,13 @@ import pytest
 from bench import MARKER, make_master, random_dump
 from hypothesis import given
 from hypothesis import strategies as st
+from versions import as_version_1
 
 from formats import registry
 from mastering.cli.main import run
 from mastering.job.job import load
 from mastering.master.builder import build, payload, record
-from mastering.master.changes import changes
+from mastering.master.changes import changes, keeps_bytes
 from mastering.master.master import Master, open_master, write_master
 
 JOB = """
@@ -127,8 +129,31 @@ def test_sectors_of_a_changed_file_and_no_others(shop):
     assert sectors(old, new, "free") == {"A": set()}
 
 
-def test_free_sectors_of_another_revision_are_told_apart(shop):
+def test_a_side_that_a_revision_leaves_alone_keeps_its_bytes(shop, capsys):
     old, new = master(shop, ("X", "a"), revision="1.2"), master(shop, ("X", "a"), revision="1.3")
+    assert old.sides["A"].dump == new.sides["A"].dump and keeps_bytes("A", old, new)
+    assert [change["change"] for change in changes(old, new)] == ["title"]
+    assert run(["changes", str(old.path), str(new.path)]) == 0
+    assert capsys.readouterr().out.splitlines()[1:] == ["side A keeps its bytes"]
+
+
+def test_a_side_of_which_other_things_are_said_keeps_its_bytes_too(shop, capsys):
+    old, new = master(shop, ("X", "a")), master(shop, ("X", "a"), more='platform = "a machine"\n')
+    assert run(["changes", str(old.path), str(new.path)]) == 0
+    assert capsys.readouterr().out.splitlines()[1:] == ["side A keeps its bytes:", "  platform: none -> a machine"]
+
+
+def test_other_identifiers_or_cells_are_other_bytes_on_the_track(shop):
+    old, new = (master(shop, more=f'volume_number = {number}\ndisc_id = "AB"\n') for number in (1, 2))
+    assert keeps_bytes("A", old, new), "these identifiers hold no volume number"
+    old, new = (master(shop, more=OWN + gap) for gap in ("", "data_gap = 60\n")) if (shop / "image.bin").write_bytes(bytes(184_320)) else ()
+    assert not keeps_bytes("B", old, new) and keeps_bytes("A", old, new)
+
+
+def test_free_sectors_whose_text_alone_differs_are_told_apart(shop):
+    """A master of version 1, whose free sectors name the revision, against one of today."""
+    new = master(shop, ("X", "a"), revision="1.2")
+    old = as_version_1(new, shop / "old")
     used = {(17, 0, 0), (17, 0, 10), (18, 0, 0), (18, 0, 1)}
     assert sectors(old, new) == {"A": set()}
     assert sectors(old, new, "free") == {"A": {*new.sides["A"].geometry.addresses} - used}
@@ -171,7 +196,7 @@ def test_a_side_of_another_geometry_has_files_to_compare_and_no_sectors(shop):
         ("geometry", "A", "gcr4to5-35z", "mfm-40x9x512"),
         ("volume", "A", "zoned-dos", "fat12"),
     ]
-    assert [change["change"] for change in found[2:]] == ["identity", "changed"]
+    assert [change["change"] for change in found[2:]] == ["identity", "serial", "changed"]
 
 
 def test_the_same_sectors_at_another_speed_are_compared():
@@ -232,11 +257,15 @@ def test_the_command_tells_people_and_programs(shop, capsys):
         "  added     MORE, 300 bytes",
     ]
     assert told[5].endswith(" of 683 sectors differ:")
-    assert told[-1].endswith(" free ones, in the title and revision that their text names")
+    assert all(line.startswith("    track ") for line in told[6:])
     assert run(["changes", str(old.path), str(new.path), "--json"]) == 0
     assert [json.loads(line) for line in capsys.readouterr().out.splitlines()] == list(changes(old, new))
     assert run(["changes", str(old.path), str(old.path)]) == 0
-    assert capsys.readouterr().out.splitlines()[1] == "side A: nothing is other"
+    assert capsys.readouterr().out.splitlines()[1] == "side A keeps its bytes"
+    before = as_version_1(new, shop / "before")
+    assert run(["changes", str(before.path), str(new.path)]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert re.fullmatch(r"  another \d+ free sectors differ only in the text that fills them", told[-1])
 
 
 def test_a_side_that_is_gone_is_said_to_be(tmp_path, capsys):

@@ -9,9 +9,11 @@ from bench import MARKER
 from hypothesis import given
 from hypothesis import strategies as st
 
+from formats.volumes.shared.problems import Problems
 from mastering.cli.main import run
 from mastering.errors import ProblemsError
-from mastering.master.editions import PLAIN, build_all, variants
+from mastering.job.editions import PLAIN, variants
+from mastering.master.all_editions import build_all
 from mastering.master.master import open_master
 
 GOOD = """
@@ -21,13 +23,10 @@ publisher = "Saltmarsh Software"
 catalogue = "SM-004"
 revision = "1.2"
 
-[serial]
-side = "A"
-marker = "<<SERIAL-GOES-HERE>>"
-
 [side.A]
 geometry = "gcr4to5-35z"
 volume = "zoned-dos"
+serial = { marker = "<<SERIAL-GOES-HERE>>" }
 
 [[side.A.file]]
 name = "LEVELS"
@@ -73,8 +72,8 @@ def problems(shop: Path, *editions: str) -> list[str]:
     path = job(shop, *editions)
     with pytest.raises(ProblemsError) as raised:
         build_all(path)
-    assert all(problem.startswith(f"{path}: ") for problem in raised.value.problems)
-    return [problem.removeprefix(f"{path}: ") for problem in raised.value.problems]
+    assert all(line.startswith(f"{path}: ") for line in str(raised.value).splitlines())
+    return list(map(str, raised.value.problems))
 
 
 def names(built, side: str) -> list[bytes]:
@@ -108,7 +107,7 @@ def test_a_file_has_another_source_and_keeps_its_place_and_the_rest(shop):
     file = made.sides["A"].files[1]
     assert (file.name, file.type, file.load_address) == (b"LAMPLIGHTER", "program", 0x2000)
     assert file.data == b"\x00\x20" + (shop / "demo.bin").read_bytes()
-    assert [slot["side"] for slot in made.slots] == ["A"]
+    assert made.sides["A"].slot is not None
     moved = build_all(job(shop, '[[edition.demo.replace]]\nname = "LAMPLIGHTER"\nsource = "demo.bin"\nload_address = 0x3000'))["demo"]
     assert moved.sides["A"].files[1].load_address == 0x3000
 
@@ -230,7 +229,7 @@ def test_two_editions_of_a_title_stand_in_one_ledger_and_share_no_serial(shop, t
         ('[edition.demo.side.A]\ninterleave = 400', "edition.demo.side.A.interleave: must be at most 255, not 400"),
         ('[[edition.demo.side.A.file]]\nname = "X"\nsource = "levels.bin"', "edition.demo.side.A.file[0].type: no type is given; zoned-dos has sequential, program, user"),
         ('[[edition.demo.side.A.place]]\ntrack = 36\nsector = 0\nsource = "levels.bin"', "edition.demo.side.A.place[0]: gcr4to5-35z has no track 36 head 0 sector 0"),
-        ('[edition.demo]\nleave_out = ["LAMPLIGHTER"]', "edition.demo: serial.marker: '<<SERIAL-GOES-HERE>>' is not on side A; it must occur there once"),
+        ('[edition.demo]\nleave_out = ["LAMPLIGHTER"]', "edition.demo: side.A.serial.marker: '<<SERIAL-GOES-HERE>>' is not on side A; it must occur there once"),
     ],
 )  # fmt: skip
 def test_one_thing_wrong(shop, edition, said):
@@ -238,16 +237,14 @@ def test_one_thing_wrong(shop, edition, said):
     (shop / "job.toml").write_text(text)
     with pytest.raises(ProblemsError) as raised:
         build_all(shop / "job.toml")
-    assert [problem.removeprefix(f"{shop / 'job.toml'}: ") for problem in raised.value.problems] == [said]
+    assert list(map(str, raised.value.problems)) == [said]
 
 
 def test_a_file_behind_one_that_is_left_out_is_called_by_its_place_in_the_job(shop):
     (shop / "job.toml").write_text(GOOD.replace("0x2000", "0x20000") + '[edition.demo]\nleave_out = ["LEVELS"]\n')
     with pytest.raises(ProblemsError) as raised:
         build_all(shop / "job.toml")
-    assert [problem.partition("job.toml: ")[2] for problem in raised.value.problems] == [
-        "side.A.file[1].load_address: must be at most 65535 or 'in-file', not 131072"
-    ]
+    assert list(map(str, raised.value.problems)) == ["side.A.file[1].load_address: must be at most 65535 or 'in-file', not 131072"]
 
 
 def test_everything_wrong_with_all_of_them_is_told_at_once(shop):
@@ -259,7 +256,7 @@ def test_everything_wrong_with_all_of_them_is_told_at_once(shop):
     )
     with pytest.raises(ProblemsError) as raised:
         build_all(shop / "job.toml")
-    assert [problem.partition("job.toml: ")[2].partition(":")[0] for problem in raised.value.problems] == [
+    assert [problem.where for problem in raised.value.problems] == [
         "side.A.file[1].source",
         "edition.demo.replace[0].source",
         "edition.large",
@@ -291,11 +288,11 @@ def test_whatever_stands_in_an_edition_it_is_a_change_or_a_problem(edition, side
     """Never an error of the program, and never a change of what was given."""
     raw = tomllib.loads(GOOD) | ({"side": side} if side is not None else {}) | {"edition": {"demo": edition}}
     before = json.dumps(raw)
-    found: list[str] = []
+    found = Problems()
     made = list(variants(raw, found))
     assert json.dumps(raw) == before
     assert made or found
-    assert all(problem.startswith("edition.demo") for problem in found)
+    assert all(problem.where.startswith("edition") for problem in found)
 
 
 # One command builds all

@@ -7,6 +7,7 @@ import pytest
 from bench import make_master, random_dump
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from versions import as_version_1
 
 from formats import registry
 from formats.volumes.shared.image import Image
@@ -51,7 +52,7 @@ def on_every_volume(tmp_path_factory) -> list[Master]:
 
 
 def found(one: Master, *pieces: bytes, side="A") -> list[Hit]:
-    return Searcher(pieces).hits(one.sides[side], one.label)
+    return Searcher(pieces).hits(one.sides[side], one.free_title)
 
 
 # In files
@@ -114,10 +115,14 @@ def test_what_lies_behind_a_files_end_is_in_no_file(tmp_path):
 
 
 def test_the_text_of_free_sectors_is_no_data(tmp_path):
-    """It names title and revision; what a file says of them is found all the same, and what lies half in a free sector, too."""
-    one = master(tmp_path, "zoned-dos", "gcr4to5-35z", b"This is Lamplighter 1.2.")
-    assert one.sides["A"].dump.count(b"Lamplighter 1.2") > 600
-    assert [hit.file for hit in found(one, b"Lamplighter 1.2")] == ["F0"]
+    """It names the catalogue number; what a file says of it is found all the same, and what lies half in a free sector, too."""
+    one = master(tmp_path, "zoned-dos", "gcr4to5-35z", b"This is SM-004, Lamplighter 1.2.")
+    assert one.sides["A"].dump.count(b"SM-004 side A") > 600
+    assert [hit.file for hit in found(one, b"SM-004")] == ["F0"]
+    assert found(one, b"<<SERIAL") == [], "nor is the slot for the serial"
+    old = as_version_1(one, tmp_path / "old")
+    assert old.sides["A"].dump.count(b"Lamplighter 1.2") > 600
+    assert [hit.file for hit in found(old, b"Lamplighter 1.2")] == ["F0"]
     place = one.sides["A"].geometry.places[17, 0, 0]
     [hit] = found(one, one.sides["A"].dump[place * 256 - 20 : place * 256 + 20])
     assert [tuple(address) for address in hit.sectors] == [(16, 0, 20), (17, 0, 0)]

@@ -10,6 +10,7 @@ from bench import MARKER, Copy
 from table import SLOT, Table, capture_of, one_side, said, serials, two_sides
 
 from formats.containers import capture
+from mastering.ledger.store import Ledger
 from mastering.master.master import open_master
 
 FIRST, SECOND, THIRD = serials(3)
@@ -103,7 +104,7 @@ def test_a_disc_is_open_until_both_sides_are_known(table):
         "verdict": "open",
         "action": "write",
         "rejected": False,
-        "each_side": True,
+        "each_side": False,
         "sides": {"A": None, "B": None},
     }
     answer = table.read(FIRST, "A")
@@ -199,10 +200,12 @@ def test_a_void_read_is_as_if_it_had_never_been_made(table):
 
 
 def test_an_amended_lot_takes_the_disc_to_the_other_lots_rates(two_drives):
-    two_drives.read(FIRST, "A", "fail", "--lot", "L-07", "--wrote", "D1")
+    for count in range(4):
+        rewritten = ("--rewritten",) if count == 2 else ()
+        two_drives.read(FIRST, "A", "fail", "--lot", "L-07", "--wrote", "D1", *rewritten, tag=str(count))
     two_drives.done("batch", "amend", two_drives.batch, FIRST, "--lot", "L-09", "--reason", "boxes mixed up")
     assert [line["group"] for line in two_drives.done("rates", "--by", "lot", "--json").json] == ["L-09"]
-    assert "L-09" in two_drives.read(FIRST, "A", "pass", "--lot", "L-07", tag="2").errors[0]
+    assert "L-09" in two_drives.read(FIRST, "A", "pass", "--lot", "L-07", tag="9").errors[0]
 
 
 def test_an_amended_drive_is_that_of_each_sides_newest_writing(two_drives):
@@ -210,7 +213,8 @@ def test_an_amended_drive_is_that_of_each_sides_newest_writing(two_drives):
         two_drives.read(FIRST, side, "fail", "--lot", "L-07", "--wrote", "D1")
     two_drives.read(FIRST, "A", "fail", "--rewritten", "--wrote", "D1", tag="2")
     two_drives.done("batch", "amend", two_drives.batch, FIRST, "--wrote", "D2", "--reason", "cables were swapped")
-    assert [line["group"] for line in two_drives.done("rates", "--by", "drive", "--json").json] == ["D2"]
+    rates = two_drives.done("rates", "--by", "drive", "--json").json
+    assert [(line["group"], line["discs"], line["rescues"]) for line in rates] == [("D1", 1, 0), ("D2", 1, 1)]
     story = two_drives.done("batch", "show", two_drives.batch, FIRST).out
     assert ["by D1" in line.partition("read by")[0] for line in story[2:-1]] == [True, False, False]
 
@@ -356,7 +360,7 @@ def test_a_job_with_one_side_needs_no_side(tmp_path):
     table = Table(tmp_path, one_side())
     answer = table.record(table.file("it.bin", table.master.sides["A"].dump), "--disc", FIRST)
     assert answer.discs[0] == {"batch": table.batch, "serial": FIRST, "verdict": "pass", "action": "box",
-        "rejected": False, "each_side": True, "sides": {"A": "pass"},
+        "rejected": False, "each_side": False, "sides": {"A": "pass"},
     }  # fmt: skip
 
 
@@ -413,10 +417,13 @@ def test_a_mistyped_serial_is_caught_and_the_nearest_known_one_offered(table):
     assert "mistyped" in table.refused("batch", "show", table.batch, swapped)
 
 
-def test_a_number_alone_is_answered_with_the_serial_that_has_it(table):
+def test_a_number_alone_names_the_disc_in_its_batch(table):
     for text in ("3", "0003"):
-        assert table.refused("batch", "show", table.batch, text).endswith(f"did you mean {THIRD}?")
-    assert "did you mean" not in table.refused("batch", "show", table.batch, "99")
+        assert table.done("batch", "show", table.batch, text, "--json").json[0]["serial"] == THIRD
+    file = table.file("it.bin", table.on_a_day("B", "pass")[0])
+    assert table.record(file, "--disc", "3", "--side", "B").reads[0]["serial"] == THIRD
+    assert table.done("batch", "reject", table.batch, "3", "--by-eye", "--reason", "mould", "--json").json[0]["serial"] == THIRD
+    assert "not handed out" in table.refused("batch", "show", table.batch, "99")
 
 
 def test_a_serial_of_another_title_is_named_as_one(table):
@@ -501,21 +508,29 @@ def test_what_is_no_serial_is_kept_in_the_row_and_said_in_words(table):
     )
 
 
-def test_the_masters_marker_is_told_and_a_serial_is_not(table):
-    marker = table.folder / f"{FIRST}-A.dump"
-    marker.write_bytes(table.master.sides["A"].dump)
-    told = table.said("batch", "record", table.batch, marker).out
-    assert told[0] == f"{marker.name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
+def test_the_masters_marker_is_a_finding_unless_the_batch_is_unserialled(table, tmp_path):
+    """What was written from the master itself, not from a stamped image, could be any disc's."""
+    strict = Table.__new__(Table)
+    strict.__dict__ |= table.__dict__
+    strict.batch = table.done("batch", "open", table.master.path, "--good", 1, "--lot", "L-07", "--drive", "D1", "--json").json[0]["batch"]
+    [serial] = strict.hand_out(1)
+    marker = table.file(f"{serial}-A.dump", table.master.sides["A"].dump)
+    [line] = strict.record(marker).reads
+    slot = table.master.sides["A"].slot
+    assert (line["verdict"], line["action"], line["on_disc"]) == ("fail", "write-again", None)
+    assert line["findings"] == [{"track": slot.track, "head": slot.head, "sector": slot.sector, "kind": "serial"}]
+    assert line["sectors"]["good"] == line["sectors"]["expected"] - 1
+    right = table.file(f"{serial}-A-2.dump", stamped(table, serial))
+    assert strict.record(right).reads[0]["verdict"] == "pass"
+    assert table.record(table.file(f"{FIRST}-A.dump", table.master.sides["A"].dump)).reads[0]["verdict"] == "pass"
     assert said("verify", table.master.path, marker).out[0].endswith("It carries the master's marker, no serial.")
-    right = table.file(f"{SECOND}-A.dump", stamped(table, SECOND))
-    assert not any("master's marker" in line for line in table.said("batch", "record", table.batch, right).out)
-    assert "master's marker" not in "".join(said("verify", table.master.path, right).out)
 
 
 def test_a_row_whose_slot_holds_no_texts_is_none(table):
     table.record(table.file(f"{FIRST}-A.dump", stamped(table, "SM-004-0001-A")))
     rows = [row | {"slot": [7]} if row["kind"] == "read" else row for row in table.rows()]
     (table.folder / "rows.jsonl").write_text("".join(f"{json.dumps(row)}\n" for row in rows))
+    Ledger.open(table.folder / "other.sqlite", create=True).__exit__()
     answer = said("ledger", "import", table.folder / "rows.jsonl", "--ledger", table.folder / "other.sqlite")
     assert answer.status == 2 and "slot is [7], where a list of texts was expected" in answer.err[0]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
-from mastering.cli.output import json_lines, lines
+from mastering.cli.output import json_lines, lines, message
 from mastering.errors import MasteringError
 from mastering.words.batches import batch_plain, closed_text
 
@@ -18,16 +18,23 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Close a batch, and back the ledger up.")
 @click.argument("batch")
+@click.option("--counted", metavar="good=N,...", help="What lies on the table: good, rejected, unused, labels; unlike counts are told.")
+@click.option("--reason", metavar="TEXT", help="Why the counts differ.")
 @ledger_option
 @json_option("Print the batch's line.")
-def command(batch: str, ledger: str | None, as_json: bool) -> None:
+def command(batch: str, counted: str | None, reason: str | None, ledger: str | None, as_json: bool) -> None:
     """Close BATCH: it takes no more reads. The ledger is copied to the folder `backups` beside it; keep a copy on another disk, too."""
+    from mastering.ledger.exchange import end_of
+    from mastering.recording.closing import compared
+
     with open_ledger(ledger) as opened:
         with opened.read() as known:
             closing = known.closing_digest(known.batch(batch))
         if closing is None or _is_backed_up(opened, closing):  # else a close was killed before its backup: that is all there is to do
             with opened.write() as writer:
-                writer.add({"kind": "close", "batch": batch, "at": stamp(writer)})
+                on_table = None if counted is None else compared(writer, writer.batch(batch), counted, reason)
+                given = {} if reason is None else {"reason": reason}
+                writer.add({"kind": "close", "batch": batch, "counted": on_table, **given, "at": stamp(writer)})
         with opened.read() as known:
             found = known.batch(batch)
             counts = known.counts(found)
@@ -40,7 +47,8 @@ def command(batch: str, ledger: str | None, as_json: bool) -> None:
             raise MasteringError(
                 f"{why}; batch {batch} is closed, but the ledger was not copied: say this again, or `obverse ledger backup FILE`"
             ) from error
-    click.echo(f"the ledger was copied to {target}", err=True)
+        rows, digest = end_of(opened)
+    message(f"the ledger was copied to {target}: {rows:,} rows, the last with the digest {digest}")
 
 
 def _is_backed_up(ledger: "Ledger", closing: str) -> bool:

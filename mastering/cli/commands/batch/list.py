@@ -1,17 +1,10 @@
 """`obverse batch list`."""
 
-from typing import TYPE_CHECKING
-
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from mastering.judging.standing import Standing
-    from mastering.ledger.entities import Batch
+from mastering.cli.output import json_lines, lines, message
+from mastering.words.batches import batches_table
 
 
 @click.command(short_help="List the batches.")
@@ -24,13 +17,6 @@ def command(ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(dict(batch.line) | {"state": "open" if batch.open else "closed", "discs": counts} for batch, counts in found)
     elif found:
-        head = ("batch", "state", "master", "wanted", "good", "in doubt", "bad", "open", "opened")
-        lines(table([head, *(_row(batch, counts) for batch, counts in found)]))
+        lines([batches_table(found)])
     else:
-        click.echo("no batch yet; `obverse batch open` makes one", err=True)
-
-
-def _row(batch: "Batch", counts: "Mapping[Standing, int]") -> tuple[str, ...]:
-    line = batch.line
-    standing = (str(counts["pass"]), str(counts["marginal"]), str(counts["fail"]), str(counts["open"]))
-    return batch.name, "open" if batch.open else "closed", line["master"], str(line["good"]), *standing, line["at"]
+        message("no batch yet; `obverse batch open` makes one")

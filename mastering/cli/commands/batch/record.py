@@ -1,22 +1,16 @@
 """`obverse batch record`: judge read-backs and put them into the ledger."""
 
-import sys
-from collections.abc import Iterable, Iterator
-from contextlib import AbstractContextManager, nullcontext
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
-from mastering.cli.output import json_lines, lines, printable
-from mastering.errors import MasteringError
+from mastering.cli.output import flush, json_lines, lines, message, progress
 from mastering.judging.readback import Source, sources
-from mastering.judging.verdict import Verdict
-from mastering.words.batches import disc_text
-from mastering.words.verdicts import filler_text, findings_text, found_text, holds_marker
+from mastering.words.batches import disc_text, progress_text
+from mastering.words.verdicts import recorded_text
 
 if TYPE_CHECKING:
-    from mastering.master.master import Master
     from mastering.recording.recorder import Recorder, Said
 
 _STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
@@ -28,9 +22,12 @@ _STATUS = {"pass": 0, "open": 0, "marginal": 1, "fail": 1}
 @click.option("--disc", metavar="SERIAL", help="The disc that was read, for files that are not named SERIAL-SIDE.SUFFIX.")
 @click.option("--side", metavar="S", help="The side that was read, for the same.")
 @click.option("--lot", metavar="L", help="The lot that the blank is from; needed where the batch has several.")
-@click.option("--wrote", metavar="D", help="The drive that wrote it; needed where the batch has several.")
+@click.option("--inner", type=click.IntRange(1), metavar="N", help="The inner box of the lot that it is from.")
+@click.option("--wrote", metavar="D", help="The drive that wrote it; needed where several drives of the batch write this side.")
 @click.option("--read", "read_by", metavar="D", help="The drive that read it.  [default: the one that wrote it]")
 @click.option("--rewritten", is_flag=True, help="The disc was written again since its last read.")
+@click.option("--new-read", is_flag=True, help="A reader used a file's name again: the same bytes are a new read (dumps only).")
+@click.option("--operator", metavar="NAME", help="Who read it.  [default: the batch's]")
 @click.option("--masters", "shelf", type=click.Path(), metavar="DIR", help="A folder of masters, when the batch's was moved.")
 @ledger_option
 @json_option("Print a JSON line for each read-back, then one for each disc.")
@@ -40,9 +37,12 @@ def command(
     disc: str | None,
     side: str | None,
     lot: str | None,
+    inner: int | None,
     wrote: str | None,
     read_by: str | None,
     rewritten: bool,
+    new_read: bool,
+    operator: str | None,
     shelf: str | None,
     ledger: str | None,
     as_json: bool,
@@ -50,17 +50,17 @@ def command(
     """Judge read-backs of BATCH's discs against its master, and put the verdicts into the ledger.
 
     A read-back is named after its disc and side, as SM-004-0007-L-A.capture. What was printed is on the disk: it survives a power cut.
-    Exit status 0: every disc passes, or waits for its other side.
+    Read a side after both were written. Exit status 0: every disc passes, or waits for its other side.
     """
     from mastering.recording.recorder import Said
 
-    said = Said(disc, side, lot, wrote, read_by, rewritten)
+    said = Said(disc, side, lot, wrote, read_by, rewritten, inner, operator, new_read)
     with _Recording(batch, said, shelf, ledger) as recording:
         return recording.run(list(sources(readbacks)), as_json)
 
 
 class _Recording:
-    """One call: what it records with, and what it has seen so far."""
+    """One call: what it records with, and what it has recorded so far."""
 
     def __init__(self, batch: str, said: "Said", shelf: str | None, ledger: str | None) -> None:
         self._ledger = open_ledger(ledger)
@@ -90,81 +90,31 @@ class _Recording:
         return Recorder(self._ledger, found, Judge(master, AtHand(path, batches, shelves(shelf))), said, stamp)
 
     def run(self, found: list[Source], as_json: bool) -> int:
-        """Records every read-back, then says how their discs stand."""
-        self._warn_of_twins()
-        for source in _progress(found):
-            self._one(source, as_json)
+        """Records every read-back, then says how their discs stand, and how far the batch is."""
+        for source, result in self.recorder.record_all(progress(found, "reads")):
+            self._one(source, result, as_json)
         discs = list(self.recorder.discs(self.serials))
         if as_json:
             json_lines(disc.plain() for disc in discs)
-        else:
+        elif discs:
             lines(map(disc_text, discs))
+            with self._ledger.read() as known:
+                batch = known.batch(self.recorder.batch.name)
+                lines([progress_text(batch, known.counts(batch))])
         if not found:
-            click.echo("no read-back was found", err=True)
+            message("no read-back was found")
             return 2
         return max(self.status, *(_STATUS[disc.verdict] for disc in discs)) if discs else self.status
 
-    def _warn_of_twins(self) -> None:
-        """Says, before a batch's first read, that its discs can't be told apart where they carry no serial."""
-        if any(side.slot for side in self.recorder.master.sides.values()):
-            return
-        with self._ledger.read() as known:
-            if known.is_read(self.recorder.batch):
-                return
-        click.echo(
-            "obverse: this title's discs carry no serial, so a finished one that is put in again passes as the next: keep finished discs "
-            "and blanks in piles of their own and count them; [serial] in the job makes each disc tell who it is",
-            err=True,
-        )
-
-    def _one(self, source: Source, as_json: bool) -> None:
-        from formats.errors import ContainerError
-
-        try:
-            line = self.recorder.record(source)
-        except (MasteringError, ContainerError) as error:
+    def _one(self, source: Source, result: Any, as_json: bool) -> None:
+        if isinstance(result, Exception):
             self.status = 2
-            with _bar_aside():
-                if as_json:
-                    json_lines([{"readback": source.path, "error": str(error)}])
-                else:
-                    click.echo(printable(f"error     {error}"), err=True)
+            if as_json:
+                json_lines([{"readback": source.path, "error": str(result)}])
+            else:
+                message(f"error     {result}")
             return
-        self.serials[line["serial"]] = None
-        self.status = max(self.status, _STATUS[line["verdict"]])
-        with _bar_aside():
-            json_lines([line]) if as_json else lines(_read_text(line, self.recorder.master))
-            sys.stdout.flush()
-
-
-def _progress(found: list[Source]) -> Iterable[Source]:
-    """The read-backs, with a bar on a screen while there are several."""
-    if len(found) < 2 or not sys.stderr.isatty():
-        return found
-    from tqdm import tqdm
-
-    bar: Iterable[Source] = tqdm(found, unit=" reads", leave=False, file=sys.stderr)
-    return bar
-
-
-def _bar_aside() -> AbstractContextManager[object]:
-    """Takes the bar off the screen while lines are printed, where there is one."""
-    module = sys.modules.get("tqdm")
-    aside: AbstractContextManager[object] = nullcontext() if module is None else module.tqdm.external_write_mode(sys.stdout)
-    return aside
-
-
-def _read_text(line: dict[str, Any], master: "Master") -> Iterator[str]:
-    """What a read found, where it was not simply good; what to do is its disc's line to say."""
-    verdict = Verdict.from_plain(line)
-    name = line["readback"].rpartition("/")[2]
-    if line.get("again"):
-        yield f"{name}: recorded before, as read {line['read']}; nothing was changed"
-    elif verdict.verdict != "pass":
-        yield f"{name}: {found_text(verdict)}"
-    elif verdict.unproven:
-        yield f"{name}: {filler_text(verdict)}"
-    if holds_marker(verdict, master.sides):
-        yield f"{name}: it carries the master's marker, no serial: `batch image` makes what belongs on this disc"
-    if verdict.verdict != "pass" and not verdict.diagnosis:
-        yield from (f"    {text}" for text in findings_text(verdict, master.catalogue))
+        self.serials[result["serial"]] = None
+        self.status = max(self.status, _STATUS[result["verdict"]])
+        json_lines([result]) if as_json else lines(recorded_text(result, self.recorder.master))
+        flush()  # an acknowledged read is on the disk; nobody should wait for its line

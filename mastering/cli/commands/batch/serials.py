@@ -13,12 +13,8 @@ from mastering.cli.output import json_lines, lines
 @json_option("Print a JSON line for each.")
 def command(batch: str, count: int, ledger: str | None, as_json: bool) -> None:
     """Hand out the next serials to discs of BATCH. A serial is never used again for this catalogue number."""
-    from mastering.master.serial import serial
+    from mastering.recording.writing import hand_out
 
-    made = []
     with open_ledger(ledger) as opened, opened.write() as writer:
-        catalogue, at = writer.batch(batch).line["catalogue"], stamp(writer)
-        for _ in range(count):
-            made.append(serial(catalogue, writer.next_number(catalogue)))
-            writer.add({"kind": "serial", "batch": batch, "serial": made[-1], "at": at})
+        made = hand_out(writer, writer.batch(batch), count, stamp(writer))
     json_lines({"serial": each} for each in made) if as_json else lines(made)

@@ -18,6 +18,7 @@ def command(batch: str, serial: str | None, ledger: str | None, as_json: bool) -
         found = known.batch(batch)
         counts = known.counts(found)
         discs = known.discs(found) if serial is None else [known.disc(serial, found)]
+        discs = [disc for disc in discs if serial is not None or not disc.unused]
         corrections = [] if serial is None else known.corrections(discs[0])
     if as_json:
         json_lines([batch_plain(found, counts)] if serial is None else [])

@@ -3,7 +3,8 @@
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
+from mastering.cli.output import json_lines, lines, message
+from mastering.words.bench import drives_table
 
 
 @click.command(short_help="List the drives.")
@@ -18,8 +19,6 @@ def command(ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(found)
     elif found:
-        head = ("drive", "tpi", "heads", "index", "")
-        body = ((d["name"], str(d["tpi"]), str(d["heads"]), d.get("index") or "", "simulated" if d["simulated"] else "") for d in found)
-        lines(table([head, *body]))
+        lines([drives_table(found)])
     else:
-        click.echo("no drive yet; `obverse drive add` makes one", err=True)
+        message("no drive yet; `obverse drive add` makes one")

@@ -8,7 +8,8 @@ from typing import BinaryIO
 
 import click
 
-from mastering.cli.options import ledger_option, open_ledger, shop
+from mastering.cli.options import ledger_option, open_ledger
+from mastering.cli.output import message
 from mastering.errors import MasteringError
 
 
@@ -18,19 +19,14 @@ from mastering.errors import MasteringError
 def command(file: str, ledger: str | None) -> None:
     """Add every line of FILE (- for standard input), which `ledger export` printed, to a ledger; or none when one is wrong.
 
-    No master is needed. Names of lots, drives, batches and serials that the ledger has already are refused.
+    No master is needed. A line that was changed since its export is refused, and so are names and serials that the ledger has already.
     """
-    from mastering.ledger.exchange import take, take_anew
+    from mastering.ledger.exchange import take
 
-    name, path = "standard input" if file == "-" else file, shop().ledger(ledger)
-    with _opened(file) as stream:
-        lines = _lines(stream, name)
-        if path.exists():
-            with open_ledger(ledger) as opened:
-                count = take(opened, lines, name)
-        else:
-            count = take_anew(path, lines, name)
-    click.echo(f"{count:,} rows imported" + ("" if count else f": {name} has no line"), err=True)
+    name = "standard input" if file == "-" else file
+    with open_ledger(ledger) as opened, _opened(file) as stream:
+        count = take(opened, _lines(stream, name), name)
+    message(f"{count:,} rows imported" + ("" if count else f": {name} has no line"))
 
 
 def _opened(file: str) -> AbstractContextManager[BinaryIO]:

@@ -1,13 +1,10 @@
 """`obverse lot list`."""
 
-from typing import Any
-
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger
-from mastering.cli.output import json_lines, lines, table
-
-_WORDS = {"coercivity": "{} Oe", "faces": "{} face{} certified", "condition": "{}", "inner_box": "in boxes of {}", "price": "{} each"}
+from mastering.cli.output import json_lines, lines, message
+from mastering.words.bench import lots_table
 
 
 @click.command(short_help="List the lots.")
@@ -22,15 +19,6 @@ def command(ledger: str | None, as_json: bool) -> None:
     if as_json:
         json_lines(line for line, _ in found)
     elif found:
-        lines(table([("lot", "blanks", "used", "what they are"), *(_row(line, used) for line, used in found)]))
+        lines([lots_table(found)])
     else:
-        click.echo("no lot yet; `obverse lot add` makes one", err=True)
-
-
-def _row(line: dict[str, Any], used: int) -> tuple[str, ...]:
-    facts = [text.format(line[key], "" if line[key] == 1 else "s") for key, text in _WORDS.items() if line.get(key) is not None]
-    if line.get("hub_ring") is not None:
-        facts.append("hub ring" if line["hub_ring"] else "no hub ring")
-    if line.get("supplier"):
-        facts.append(f"from {line['supplier']}")
-    return line["name"], "?" if line["count"] is None else f"{line['count']:,}", f"{used:,}", ", ".join(facts)
+        message("no lot yet; `obverse lot add` makes one")

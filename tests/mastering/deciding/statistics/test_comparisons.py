@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from promises import at_most
+from promises import at_least, at_most
 from scipy.integrate import quad
-from scipy.stats import beta, betabinom, binom, binomtest, false_discovery_control
+from scipy.stats import beta, betabinom, binomtest, chi2, false_discovery_control
 
 from mastering.deciding.statistics.charts import lot_chart, stop_chances
 from mastering.deciding.statistics.comparisons import (
@@ -15,7 +15,7 @@ from mastering.deciding.statistics.comparisons import (
     chance_of_count,
     chance_of_score,
     evidence_ratio,
-    let_through,
+    mcnemar,
     standing_out,
 )
 from mastering.deciding.statistics.settings import Settings
@@ -73,7 +73,7 @@ def test_evidence_against_a_lot(bad, discs, log):
 
 def test_what_is_left_in_a_lot():
     """6 bad of 40, 60 left: beta-binomial of another program."""
-    left = bad_left(6, 40, 60, Settings())
+    left = bad_left(60, [(1.0, (1 + 6, 24 + 34))])
     assert (round(left.mean, 2), left.low, left.high) == (6.46, 1, 14)
 
 
@@ -92,34 +92,54 @@ def test_a_chance_at_any_time_is_honest_however_often_it_is_looked_at():
     assert chance_at_any_time(0, 50, 0.03) == 1
 
 
-@given(st.integers(0, 300), st.integers(0, 300), st.integers(1, 5000))
+@given(st.integers(0, 300), st.integers(0, 300), st.integers(1, 3000))
 def test_what_is_left_is_beta_binomial_as_scipy_has_it(bad, good, blanks):
-    a, b = Settings().normal_prior
-    theirs = betabinom(blanks, a + bad, b + good)
-    left = bad_left(bad, bad + good, blanks, Settings())
-    assert left.mean == pytest.approx(theirs.mean())
+    """For each of the three kinds of lots, mixed by how well it explains what was seen."""
+    rates = Settings().lot_rates(bad, bad + good)
+    priors = [(1, 24), (2, 8), (1, 1)]
+    seen = [share * betabinom.pmf(bad, bad + good, *prior) for share, prior in zip((0.80, 0.15, 0.05), priors, strict=True)]
+    assert [weight for weight, _ in rates] == pytest.approx(np.array(seen) / sum(seen))
+    assert [each for _, each in rates] == [(a + bad, b + good) for a, b in priors]
+
+    def below(count):
+        return sum(weight * betabinom(blanks, *each).cdf(count) for weight, each in rates)
+
+    left = bad_left(blanks, rates)
+    assert left.mean == pytest.approx(sum(weight * betabinom(blanks, *each).mean() for weight, each in rates))
     for ours, share in ((left.low, 0.025), (left.high, 0.975)):  # the least number that this share does not exceed, but for rounding
-        assert theirs.cdf(ours) >= share - 1e-9
-        assert ours == 0 or theirs.cdf(ours - 1) < share + 1e-9
+        assert below(ours) >= share - 1e-7
+        assert ours == 0 or below(ours - 1) < share + 1e-7
 
 
-def test_what_checking_only_some_lets_through():
-    """MIL-STD-105E letter G, AQL 2.5: 32 of a batch of 200, 2 allowed. Simulated here."""
-    assert [round(let_through(32, 2, 200, rate), 1) for rate in (0.01, 0.03, 0.05)] == [1.7, 4.7, 6.6]
-    rng = np.random.default_rng(9)
-    bad = rng.random((20_000, 200)) < 0.05
-    out = np.where(bad[:, :32].sum(axis=1) <= 2, bad[:, 32:].sum(axis=1), 0)
-    assert let_through(32, 2, 200, 0.05) == pytest.approx(out.mean(), abs=3 * out.std() / np.sqrt(20_000))
-    assert let_through(200, 0, 200, 0.05) == 0
+def coverage(rate, judged, blanks, lots, seed):
+    """How often the interval holds the bad ones among the blanks that are left, of lots of one rate; and the mean told and true."""
+    rng = np.random.default_rng(seed)
+    held, told, true = 0, 0.0, 0
+    cache = {}
+    for bad in rng.binomial(judged, rate, lots).tolist():
+        left = cache.setdefault(bad, bad_left(blanks, Settings().lot_rates(bad, judged)))
+        rest = int(rng.binomial(blanks, rate))
+        held += left.low <= rest <= left.high
+        told, true = told + left.mean / lots, true + rest / lots
+    return held, told, true
 
 
-@pytest.mark.parametrize(
-    ("checked", "allowed", "rate", "chance"),
-    [  # the R package AccSamplingDesign, vignette 3.2; NIST/SEMATECH e-Handbook 6.2.3.2 (from memory)
-        (132, 3, 0.05, 0.0992283),
-        (52, 3, 0.05, 0.739),
-    ],
-)
-def test_the_chance_that_a_batch_passes(checked, allowed, rate, chance):
-    assert let_through(checked, allowed, 1000, rate) / ((1000 - checked) * rate) == pytest.approx(chance, abs=1e-3)
-    assert let_through(checked, allowed, 1000, rate) == pytest.approx((1000 - checked) * rate * binom.cdf(allowed, checked, rate))
+@pytest.mark.parametrize("rate", [0.03, 0.10, 0.20, 0.40])
+def test_the_interval_of_what_is_left_holds(rate):
+    held, _, _ = coverage(rate, 40, 60, 2000, 21)
+    at_least(held, 2000, 0.93)
+
+
+def test_matched_pairs():
+    """9 pairs against 1: 22/1024 (from memory, as a sign test). Agresti, Categorical Data Analysis 10.1: 150 against 86, z squared 17.36."""
+    assert mcnemar(9, 1) == pytest.approx(0.021484375, abs=1e-12)
+    assert (150 - 86) ** 2 / (150 + 86) == pytest.approx(17.36, abs=5e-3)
+    assert mcnemar(150, 86) == pytest.approx(chi2.sf(17.36, 1), rel=0.25)  # the exact chance is a little larger
+    assert mcnemar(0, 0) == mcnemar(3, 3) == 1
+
+
+@given(st.integers(0, 60), st.integers(0, 60))
+def test_matched_pairs_are_a_sign_test_as_scipy_has_it(better, worse):
+    if better + worse:
+        assert mcnemar(better, worse) == pytest.approx(binomtest(better, better + worse, 0.5).pvalue)
+    assert mcnemar(better, worse) == mcnemar(worse, better)

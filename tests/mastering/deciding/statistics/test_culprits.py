@@ -28,10 +28,12 @@ from shopfloor import A, B, Fault, ledger, part
 
 from mastering.deciding.statistics.blame import blame
 from mastering.deciding.statistics.charts import drive_chart, scores
-from mastering.deciding.statistics.culprits import Culprit, Names, Trials, fold, judge, named, surface_names, suspects
+from mastering.deciding.statistics.culprits import judge
 from mastering.deciding.statistics.history import History, Outcome, Written
+from mastering.deciding.statistics.naming import Culprit, fold, named, suspects
 from mastering.deciding.statistics.settings import Settings
 from mastering.deciding.statistics.states import InUse, read_drives, read_lots
+from mastering.deciding.statistics.trials import Names, Trials
 
 SHOP = Settings()
 EVEN = {"lot": 1 / 3, "drive": 1 / 3, "side": 1 / 3}
@@ -57,8 +59,7 @@ def dealt(cells):
 
 def judged(history, **options):
     """The chances by kind and name."""
-    names = Names(history.lots, history.drives, surface_names(history))
-    return judge(Trials.of(history, 0, len(history)), names, SHOP, **options)
+    return judge(Trials.of(history, 0, len(history)), Names.of(history), SHOP, **options)
 
 
 def chances(culprits):
@@ -155,7 +156,7 @@ def test_heads_of_a_drive_with_two():
         if drive == "D1" or number % 5
     ]
     culprit = named(fold(judged(History.of(made))), SHOP)
-    assert (culprit.kind, culprit.name, culprit.drive) == ("head", "D1 head 1", "D1")
+    assert (culprit.kind, culprit.name, culprit.part_of) == ("head", "D1 head 1", "D1")
 
 
 # Ledgers whose culprit is known

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 
-import hostile
+import flooded
 import pytest
 from bench import Copy, judge, master_of
 
@@ -26,14 +26,14 @@ print(json.dumps([unit, *run(sys.argv[1:])]))
 """
 
 CAPTURES: dict[str, tuple[str, Callable[[], bytes], str]] = {
-    "nothing but marks of identifiers": (ZONED, lambda: hostile.only(ZONED, "tag"), "more than any disc can hold"),
-    "nothing but sync marks": (ZONED, lambda: hostile.only(ZONED, "mark"), "more than any disc can hold"),
-    "nothing but transitions": (ZONED, lambda: hostile.only(ZONED, "ones"), "blank"),
-    "just fewer heads of sectors than are refused": (ZONED, lambda: hostile.heads_of_sectors(ZONED, 360), "block-check"),
-    "the same in FM": (FM, lambda: hostile.heads_of_sectors(FM, 345), "block-check"),
-    "heads of another code's sectors": (ZONED, lambda: hostile.heads_of_sectors(MFM, 425), "absent"),
-    "a good track of another code, over and over": (ZONED, lambda: hostile.good_track(MFM), "absent"),
-    "as many reads as a file may hold, with all index marks": (ZONED, lambda: hostile.good_track(ZONED, 60_000, 64), "density"),
+    "nothing but marks of identifiers": (ZONED, lambda: flooded.only(ZONED, "tag"), "more than any disc can hold"),
+    "nothing but sync marks": (ZONED, lambda: flooded.only(ZONED, "mark"), "more than any disc can hold"),
+    "nothing but transitions": (ZONED, lambda: flooded.only(ZONED, "ones"), "blank"),
+    "just fewer heads of sectors than are refused": (ZONED, lambda: flooded.heads_of_sectors(ZONED, 360), "block-check"),
+    "the same in FM": (FM, lambda: flooded.heads_of_sectors(FM, 345), "block-check"),
+    "heads of another code's sectors": (ZONED, lambda: flooded.heads_of_sectors(MFM, 425), "absent"),
+    "a good track of another code, over and over": (ZONED, lambda: flooded.good_track(MFM), "absent"),
+    "as many reads as a file may hold, with all index marks": (ZONED, lambda: flooded.good_track(ZONED, 60_000, 64), "density"),
 }
 
 

@@ -1,20 +1,19 @@
-"""Editions: variants of a job that leave out or replace files, each built into a master of its own.
+"""Editions: variants of a job that leave out or replace files, each read like any job, as there is one reader of jobs.
 
-An edition is read as a change of the job's TOML, and what comes out is read like any job: there is one reader of jobs. A master is told
-apart by catalogue number and revision, so an edition's revision is the job's with the edition's name behind it, if it says no other.
-Serials are numbered by catalogue number, so two editions of one number never have one serial twice.
+An edition is read as a change of the job's TOML. A master is told apart by catalogue number and revision, so an edition's revision is
+the job's with the edition's name behind it, if it says no other. Serials are numbered by catalogue number, so two editions of one number
+never have one serial twice.
 """
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from mastering.errors import ProblemsError, unknown
-from mastering.job.job import load, parse_file
+from formats.errors import Problem
+from formats.volumes.shared.problems import Problems
+from mastering.errors import unknown
 from mastering.job.schema import EditionKeys, LeaveOutKeys, ReplaceKeys, TitleKeys, parse, parse_rest
-from mastering.master.builder import Built, build
 
 PLAIN = "plain"  # what the job without any edition is called beside them
 
@@ -30,51 +29,31 @@ class Variant:
     raw: Table
     origins: Mapping[str, str] = field(default_factory=dict)
 
-    def placed(self, problem: str) -> str:
+    def placed(self, problem: Problem) -> Problem:
         """A problem with the places that the publisher wrote."""
-        places = sorted(self.origins, key=len, reverse=True)
-        if not places:
-            return problem
-        pattern = rf"(?<![\w.])({'|'.join(map(re.escape, places))})(?!\w)"
-        return re.sub(pattern, lambda found: self.origins[found[1]], problem)
+        return replace(problem, where=self._origin(problem.where), beside=self._origin(problem.beside))
+
+    def _origin(self, place: str) -> str:
+        """Where in the file a place of this variant stands: the longest part of it that stands elsewhere decides."""
+        for inner in sorted(self.origins, key=len, reverse=True):
+            if place == inner or place.startswith((f"{inner}.", f"{inner}[")):
+                return self.origins[inner] + place[len(inner) :]
+        return place
 
 
-def build_all(path: Path) -> dict[str, Built]:
-    """The job in a file and each of its editions, built, by name; the job itself is `PLAIN` and the first.
-
-    ProblemsError with every problem of all of them at once; MasteringError when the file is no TOML at all.
-    """
-    raw = parse_file(path)
-    problems: list[str] = []
-    made: dict[str, Built] = {}
-    editions = list(variants(raw, problems))
-    told: dict[str, None] = {}  # what is wrong with the job itself is told once
-    for variant in (Variant(PLAIN, raw), *editions):
-        try:
-            made[variant.name] = build(load(path, variant.raw))
-        except ProblemsError as error:
-            for problem in (variant.placed(each.removeprefix(f"{path}: ")) for each in error.problems):
-                own = variant.name == PLAIN or problem.startswith(f"edition.{variant.name}.")
-                if problem not in told:
-                    told[problem if own else f"edition.{variant.name}: {problem}"] = None
-    if told or problems:
-        raise ProblemsError([f"{path}: {problem}" for problem in (*told, *problems)])
-    return made
-
-
-def variants(raw: Table, problems: list[str]) -> Iterator[Variant]:
+def variants(raw: Table, problems: Problems) -> Iterator[Variant]:
     """The editions of a job's TOML, as far as they can be made; what is wrong with them is added to `problems`."""
     tables = raw.get("edition", {})
     if not isinstance(tables, dict):
-        problems.append("edition: must hold tables, [edition.NAME]")
+        problems.add("edition", "must hold tables, [edition.NAME]")
         return
     apart = _Apart(raw.get("title"))
     for name, table in tables.items():
         where = f"edition.{name}"
         if not _NAME.fullmatch(name) or name == PLAIN:
-            problems.append(f"{where}: a name has up to 32 of a-z, 0-9, - and _, begins with a letter or digit, and is not {PLAIN}")
+            problems.add(where, f"a name has up to 32 of a-z, 0-9, - and _, begins with a letter or digit, and is not {PLAIN}")
         elif not isinstance(table, dict):
-            problems.append(f"{where}: must be a table, [{where}]")
+            problems.add(where, f"must be a table, [{where}]")
         else:
             variant = _Edition(name, table, raw, problems).variant()
             problems += apart.problems(where, variant.raw.get("title"))
@@ -82,25 +61,26 @@ def variants(raw: Table, problems: list[str]) -> Iterator[Variant]:
 
 
 class _Apart:
-    """What masters are told apart by: the ledger's two words and the people's."""
+    """Keeps the masters of a job apart: by catalogue number and revision (the ledger), by name and revision (people)."""
 
     def __init__(self, title: Any) -> None:
         self._seen: dict[tuple[str, ...], str] = {}
         list(self.problems("the job itself", title))
 
-    def problems(self, where: str, title: Any) -> Iterator[str]:
-        """What the job or an earlier edition has already."""
+    def problems(self, where: str, title: Any) -> Iterator[Problem]:
+        """A problem for each pair of words that the job itself or an earlier edition has already."""
         for keys in (("catalogue", "revision"), ("name", "revision")):
             if isinstance(title, dict) and all(isinstance(title.get(key), str) for key in keys):
                 first = self._seen.setdefault((*keys, *(title[key] for key in keys)), where)
                 if first != where:
-                    yield f"{where}: {' and '.join(keys)} are those of {first}, so their discs could not be told apart; change one of them"
+                    what = f"{' and '.join(keys)} are those of {first}, so their discs could not be told apart; change one of them"
+                    yield Problem(where, what)
 
 
 class _Edition:
-    """One edition in the making."""
+    """Applies one edition's table to the job's TOML."""
 
-    def __init__(self, name: str, table: Table, raw: Table, problems: list[str]) -> None:
+    def __init__(self, name: str, table: Table, raw: Table, problems: Problems) -> None:
         self.name, self.table, self.where, self.problems = name, table, f"edition.{name}", problems
         parse(EditionKeys, table, self.where, problems)
         self.raw = {key: value for key, value in raw.items() if key != "edition"}
@@ -110,13 +90,13 @@ class _Edition:
         self.files = {side: list(_files(side, table)) for side, table in self.sides.items()}
 
     def variant(self) -> Variant:
-        """The job's TOML as this edition has it."""
+        """The job's TOML with all changes of this edition."""
         self._title()
         for number, entry in enumerate(_list(self.table.get("leave_out"))):
             self._leave_out(entry, f"{self.where}.leave_out[{number}]")
         replaced = self.table.get("replace", [])
         if not isinstance(replaced, list) or not all(isinstance(each, dict) for each in replaced):
-            self.problems.append(f"{self.where}.replace: must be an array of tables, [[{self.where}.replace]]")
+            self.problems.add(f"{self.where}.replace", f"must be an array of tables, [[{self.where}.replace]]")
             replaced = []
         for number, entry in enumerate(replaced):
             self._replace(entry, f"{self.where}.replace[{number}]")
@@ -139,13 +119,11 @@ class _Edition:
         self.raw["title"] = {**title, **given}
 
     def _sides(self) -> None:
-        """Lays the keys of [edition.NAME.side.A] over the side's; its files and places come behind the side's."""
+        """Lays the keys of [edition.NAME.side.A] over the side's; its files and places are added after the side's."""
         for side, table in _dict(self.table.get("side")).items():
             where = f"{self.where}.side.{side}"
             if not isinstance(self.sides.get(side), dict) or not isinstance(table, dict):
-                self.problems.append(
-                    f"{where}: the job has no side {side}" if side not in self.sides else f"{where}: must be a table, [{where}]"
-                )
+                self.problems.add(where, f"the job has no side {side}" if side not in self.sides else f"must be a table, [{where}]")
                 continue
             base = self.sides[side]
             self.origins |= {f"side.{side}.{key}": f"{where}.{key}" for key in table if key not in ("file", "place")}
@@ -162,7 +140,7 @@ class _Edition:
     def _leave_out(self, entry: Any, where: str) -> None:
         table = {"name": entry} if isinstance(entry, str) else entry
         if not isinstance(table, dict):
-            self.problems.append(f'{where}: must be a file\'s name, or a table such as {{side = "A", name = "LEVELS"}}')
+            self.problems.add(where, 'must be a file\'s name, or a table such as {side = "A", name = "LEVELS"}')
         elif parse(LeaveOutKeys, table, where, self.problems):
             for side, file in self._named(table, where):
                 self.files[side].remove(file)
@@ -172,12 +150,12 @@ class _Edition:
         table = {key: value for key, value in given.items() if key in right}
         if {"name", "name_bytes"} & (given.keys() - table.keys()):
             return  # its problem has been told
-        found = self._named(table, where)
-        if len(found) > 1:
-            sides = " and ".join(side for side, _ in found)
-            self.problems.append(f"{where}.side: is missing: sides {sides} both have such a file")
+        files = self._named(table, where)
+        if len(files) > 1:
+            sides = " and ".join(side for side, _ in files)
+            self.problems.add(f"{where}.side", f"is missing: sides {sides} both have such a file")
             return
-        for side, file in found:
+        for side, file in files:
             instead = {key: value for key, value in table.items() if key not in ("side", "name", "name_bytes")}
             keys = {key: f"{where}.{key}" for key in instead}
             self.files[side][self.files[side].index(file)] = _File({**file.table, **instead}, file.where, keys)
@@ -186,19 +164,19 @@ class _Edition:
         """The files that a table names, with their sides; a problem when there is none."""
         wanted = _name(table)
         if wanted is None:
-            self.problems.append(f"{where}: names a file with either `name` or `name_bytes`")
+            self.problems.add(where, "names a file with either `name` or `name_bytes`")
             return []
         sides = [side for side in self.files if table.get("side", side) == side]
         there = [(side, file) for side in sides for file in self.files[side]]
-        found = [(side, file) for side, file in there if _name(file.table) == wanted]
-        if not found:
-            known = list(dict.fromkeys(str(_name(file.table)) for _, file in there if _name(file.table)))
-            what = unknown(wanted, known) if known else f"there is no {wanted!r}; there are no files"
-            self.problems.append(f"{where}: {what}" + (f" on side {table['side']}" if "side" in table else ""))
-        return found
+        named = [(side, file) for side, file in there if _name(file.table) == wanted]
+        if not named:
+            names = list(dict.fromkeys(str(_name(file.table)) for _, file in there if _name(file.table)))
+            what = unknown(wanted, names) if names else f"there is no {wanted!r}; there are no files"
+            self.problems.add(where, f"{what}" + (f" on side {table['side']}" if "side" in table else ""))
+        return named
 
     def _lay(self, side: str, files: "list[_File]") -> None:
-        """Puts a side's files in their places."""
+        """Writes the files of a side, as the edition has them, into the TOML, and notes where each one stands in the job."""
         self.sides[side] = {**self.sides[side], "file": [file.table for file in files]}
         for number, file in enumerate(files):
             place = f"side.{side}.file[{number}]"
@@ -222,7 +200,7 @@ def _files(side: str, table: Any) -> Iterator[_File]:
 
 
 def _name(file: Any) -> str | None:
-    """What a file is called, bytes in one spelling of them; None when it has no name, or two."""
+    """The name of a file's table, `name_bytes` in one spelling; None when the table has neither name nor bytes, or both."""
     table = _dict(file)
     name, name_bytes = table.get("name"), table.get("name_bytes")
     if (name is None) == (name_bytes is None):
@@ -231,7 +209,7 @@ def _name(file: Any) -> str | None:
 
 
 def _list(value: Any) -> list[Any]:
-    """A list, or an empty one instead of what is none: the reader of jobs tells of that."""
+    """The value when it is a list, else an empty list: the reader of jobs reports the wrong type."""
     return value if isinstance(value, list) else []
 
 

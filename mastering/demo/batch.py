@@ -1,36 +1,34 @@
 """The demo's batch: forty simulated discs of two lots, made on two simulated drives, recorded as a helper would record them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
-from mastering.cli.output import table
 from mastering.clock import spelled
-from mastering.deciding.advice import advise
-from mastering.deciding.rates import LEGEND, By, Rate, rows
+from mastering.deciding.advice import Entry, advise
+from mastering.deciding.rates import Rate
 from mastering.deciding.statistics.settings import Settings
 from mastering.judging.readback import Source
 from mastering.ledger.entities import Batch, Disc
-from mastering.ledger.outcomes import history, in_use
+from mastering.ledger.in_use import in_use
+from mastering.ledger.outcomes import history
 from mastering.ledger.store import Ledger
 from mastering.master.master import Master
 from mastering.master.serial import serial
-from mastering.recording.opening import Run, batch_line
+from mastering.recording.opening import BatchRequest, Rules, batch_line
 from mastering.recording.recorder import Judge, Recorder, Said
 from mastering.simulator.bench import Bench, Read, Writing
 from mastering.simulator.quality import Course, DriveQuality, LotQuality
 from mastering.simulator.render import Renderer
-from mastering.words.advice import sentence
-from mastering.words.batches import counts_text
 
 SEED = 14
 DISCS, GOOD = 40, 36
 LOTS = {"L-07": LotQuality(Course(0.02)), "L-23": LotQuality(Course(0.4), clumped=0.7)}
 DRIVES = {"D1": DriveQuality(), "D2": DriveQuality(failing_writes=Course(0.01, 0.2, 60, 110))}
-_TRUTH = (
+TRUTH = (
     "a sound lot: 2 in 100 are bad",
     "a poor one: 40 in 100 are bad, most of them in the same inner boxes",
     "a sound drive",
@@ -56,7 +54,7 @@ class Evening:
         self.renderer, self.judge = Renderer(self.master), Judge(self.master)
 
     def clock(self) -> str:
-        """The simulated evening's time."""
+        """The time of the simulated evening, as the ledger spells it."""
         return spelled(self.time)
 
     def open(self) -> Batch:
@@ -67,7 +65,8 @@ class Evening:
                 writer.add({"kind": "lot", "name": lot, "count": 100, "condition": "erased", "inner_box": 10, **at})
             for drive in DRIVES:
                 writer.add({"kind": "drive", "name": drive, "tpi": 48, "heads": 1, "index": "ignored", "simulated": True, **at})
-            line = batch_line(writer, self.master, Run(GOOD, tuple(LOTS), tuple(DRIVES)), self.ledger.path) | at
+            request = BatchRequest(GOOD, tuple(LOTS), tuple(DRIVES), rules=Rules(practice=True))
+            line = batch_line(writer, self.master, request, self.ledger.path) | at
             writer.add(line)
             for number in range(1, DISCS + 1):
                 writer.add({"kind": "serial", "batch": line["batch"], "serial": serial(self.master.catalogue, number), **at})
@@ -85,15 +84,15 @@ class Evening:
             disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive))
         while (step := disc.next_step).action not in ("box", "reject"):
             side = step.sides[0]
+            used = step.drives.get(side, drive)
             if step.action == "write-again":
-                self._write(name, side, self.bench.write(drive, blank, self.renderer.layouts[side], name))
-                disc = self._read(batch, name, side, drive, Said(lot=lot, wrote=drive, rewritten=True))
-            else:
-                disc = self._read(batch, name, side, step.drives.get(side, drive), Said(lot=lot))
+                self._write(name, side, self.bench.write(used, blank, self.renderer.layouts[side], name))
+            said = Said(lot=lot, wrote=used, rewritten=True) if step.action == "write-again" else Said(lot=lot)
+            disc = self._read(batch, name, side, used, said)
         return disc
 
     def called(self, path: str) -> str:
-        """A file as the ledger calls it: by its place in the shop, wherever that will lie."""
+        """The name that the ledger gives a file: its path within the shop, wherever the shop will lie."""
         return str(Path(path).relative_to(self.shop))
 
     def _write(self, name: str, side: str, writing: Writing) -> None:
@@ -120,33 +119,29 @@ class Evening:
             stem = f"{name}-{side}" + (f"-{number}" if number > 1 else "")
             if not (folder / f"{stem}.capture").exists():
                 break
-        [(made, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
-        (folder / made).write_bytes(data)
-        return folder / made
+        [(file, data)] = self.renderer.read_back(read, turns=1).files(stem).items()
+        (folder / file).write_bytes(data)
+        return folder / file
 
 
-def batch_evening(shop: Path, master: Master, target: Path) -> Iterator[str]:
-    """Makes the batch in the shop's folder; what there is to tell of it, with the name that the folder will have."""
+@dataclass(frozen=True)
+class MadeBatch:
+    """The batch when it is done: how its discs stand, what the simulation did to those that needed more than one look, and what follows."""
+
+    discs: Sequence[Disc]
+    stories: Mapping[str, Sequence[str]]  # by serial
+    counts: Mapping[str, int]
+    by_lot: Sequence[Rate]
+    by_drive: Sequence[Rate]
+    advice: Sequence[Entry]
+
+
+def make_batch(shop: Path, master: Master, each: Callable[[Iterable[int]], Iterable[int]]) -> MadeBatch:
+    """Makes the batch in the shop's folder. `each` is given the discs' numbers and gives them back one by one, to show how far it is."""
     with Ledger.open(shop / "ledger.sqlite", create=True) as ledger:
         evening = Evening(shop, master, ledger)
         batch = evening.open()
-        discs = [evening.make(batch, number) for number in range(1, DISCS + 1)]
+        discs = [evening.make(batch, number) for number in each(range(1, DISCS + 1))]
         with ledger.read() as known:
-            counts = known.counts(batch)
-            rates: dict[By, list[Rate]] = {"lot": known.rates("lot"), "drive": known.rates("drive")}
             advice = advise(history(known), in_use(known), Settings(), np.random.default_rng(SEED))
-    yield f"   {DISCS} blanks of lots {' and '.join(LOTS)}, written and read on drives {' and '.join(DRIVES)}: {counts_text(counts)}."
-    yield f"   Every read-back lies in {target / 'reads'}, every verdict in {target / 'ledger.sqlite'}."
-    yield "   These needed more than one look (in brackets what the simulation had done to them):"
-    for disc in discs:
-        if disc.serial in evening.stories:
-            end = "rejected" if disc.next_step.action == "reject" else f"boxed after {len(disc.reads)} reads"
-            yield f"   {disc.serial}  {end:22}  [{'; '.join(evening.stories[disc.serial])}]"
-    for found in rates.values():
-        yield ""
-        yield from (f"   {line}" for line in table(rows(found)))
-    yield f"   {LEGEND}"
-    yield ""
-    yield "   What that says (`obverse advise`):"
-    yield from (f"   {entry.level:5} {sentence(entry)}" for entry in advice)
-    yield f"   The truth of this simulation: {'; '.join(f'{name} is {what}' for name, what in zip((*LOTS, *DRIVES), _TRUTH, strict=True))}."
+            return MadeBatch(discs, evening.stories, known.counts(batch), known.rates("lot"), known.rates("drive"), advice)

@@ -1,0 +1,1 @@
+"""What containers share: how times between transitions are packed."""
