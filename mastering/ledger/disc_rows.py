@@ -28,7 +28,7 @@ def _serial(writer: "LogWriter", number: int, line: Line) -> None:
     if count <= writer.highest_number(catalogue) and writer.find(serial) is not None:
         raise LineError(f"{serial}: handed out already; a serial is never used again")
     writer.handed_out(catalogue, count)
-    disc = Disc(number, serial, count, batch, batch.lots[0] if len(batch.lots) == 1 else None)
+    disc = Disc(number, serial, count, batch)
     writer.keep_disc(disc)
     writer.changed(disc, new=True)
 
@@ -88,8 +88,9 @@ def _read(writer: "LogWriter", number: int, line: Line) -> None:
 
 def _reject(writer: "LogWriter", number: int, line: Line) -> None:
     disc = _disc(writer, line, may_be_closed=True)
-    if line["lot"] is not None:
-        disc.lot = lot_for(disc, line["lot"])
+    lot = line["lot"] or disc.lot or (disc.batch.lots[0] if len(disc.batch.lots) == 1 else None)
+    if lot is not None:
+        disc.lot = lot_for(disc, lot)
     disc.inner = inner_for(writer, disc, line)
     disc.rejects.append(number)
     _event(writer, number, line, disc)

@@ -77,8 +77,6 @@ class RowBuffer:
     def _disc_row(self, disc: Disc) -> dict[str, Any]:
         standing = disc.standing
         first_read, first_bad = _first_reads(disc)
-        newest = max(disc.writings.values(), key=lambda writing: writing.row, default=None)
-        of_newest = () if newest is None else ((each.side, each.writing) == (newest.side, newest.number) for each in disc.reads)
         return {
             "line": disc.id,
             "serial": disc.serial,
@@ -99,7 +97,7 @@ class RowBuffer:
             "first_read": first_read,
             "first_bad": first_bad,
             "simulated": any(each.read.simulated for writing in disc.writings.values() for each in settling(disc.rows, writing)),
-            "at": next((disc.times[read.number] for read, is_of in zip(disc.reads, of_newest, strict=False) if is_of), None),
+            "at": _written_at(disc),
         }
 
     def _writing_rows(self, disc: Disc) -> Iterator[dict[str, Any]]:
@@ -126,6 +124,15 @@ class RowBuffer:
                 "denied": bad_here and denied,
                 "simulated": first_here is not None and first_here.simulated,
             }
+
+
+def _written_at(disc: Disc) -> str | None:
+    """When the newest writing that was read was first read; None while nothing was."""
+    read = {(each.side, each.writing) for each in disc.reads}
+    newest = max((each for key, each in disc.writings.items() if key in read), key=lambda writing: writing.row, default=None)
+    if newest is None:
+        return None
+    return next(disc.times[each.number] for each in disc.reads if (each.side, each.writing) == (newest.side, newest.number))
 
 
 def _counts_as(disc: Disc) -> str:

@@ -26,8 +26,8 @@ def changes(old: Master, new: Master) -> Iterator[Change]:
     `label`, `identity`, `serial`; of a file `added`, `removed`, `changed`, `renamed`; and one `sectors` for each side whose dumps have
     the same sectors and differ.
     """
-    if old.record["title"] != new.record["title"]:
-        yield _change("title", None, old.record["title"], new.record["title"])
+    if (titles := [_title(master) for master in (old, new)])[0] != titles[1]:
+        yield _change("title", None, *titles)
     for name in sorted({*old.sides, *new.sides}):
         was, now = old.sides.get(name), new.sides.get(name)
         if was is None or now is None:
@@ -39,6 +39,11 @@ def changes(old: Master, new: Master) -> Iterator[Change]:
         yield from _files(name, was.files if was else (), now.files if now else ())
         if was and now and was.size == now.size and was.geometry.places.keys() == now.geometry.places.keys():
             yield from _sectors(name, old, new)
+
+
+def _title(master: Master) -> dict[str, Any]:
+    """What a master says of its title; one of version 1 says no edition and no number of discs."""
+    return {"edition": master.edition, "disc": master.disc, "discs": master.discs, **master.record["title"]}
 
 
 def _change(kind: str, side: str | None, old: Any, new: Any) -> Change:

@@ -92,9 +92,54 @@ def speed(names) -> None:
         print(f"{name:20} {1e3 * min(took) / 3:5.1f} ms a turn, 1/{at[-1] / 1e9 / min(took):.0f} of the drive's time", flush=True)
 
 
+def margin(names, later: int = 12) -> None:
+    """How well the chances from three turns rank and predict the failures of later reads: a side whose tracks differ in jitter."""
+    sys.path.insert(0, "tests/helpers")
+    from bench import master_of
+    from scipy.stats import rankdata
+
+    from formats.containers import capture
+    from mastering.judging.evidence import CaptureView
+    from mastering.judging.verify import Verifier
+    from tests.helpers.fluxdisc import file, media, reads
+
+    for name in names:
+        for tail in (0, 5):
+            master = master_of(name)
+            side, made, rng = master.sides["A"], {}, np.random.default_rng(8)
+            high = 0.095 if tail else 0.122
+            for cylinder in range(side.geometry.cylinders):
+                noise = Noise(rng.uniform(0.04, high), rng.uniform(0.2, 0.9), tail, peak_shift_ns=rng.uniform(0, 200))
+                made |= media(side.geometry, side.dump, side.identity, noise, cylinder, {cylinder})
+            judge = Verifier(master, margins=True)
+            first = judge.judge(CaptureView("first", capture.read(file(reads(made, 3.1)), "first")))
+            bad = {(each.track, each.sector) for each in first.findings}
+            chance = {(each["track"], each["sector"]): each["chance"] for each in first.margins}
+            kept = [key for key in chance if key not in bad]
+            fails = dict.fromkeys(kept, 0)
+            for seed in range(later):
+                view = CaptureView("later", capture.read(file(reads(made, 1.15, seed=100 + seed)), "later"))
+                for each in judge.judge(view).findings:
+                    if (each.track, each.sector) in fails:
+                        fails[each.track, each.sector] += 1
+            p, f = np.array([chance[key] for key in kept]), np.array([fails[key] for key in kept])
+            ranks = rankdata(p)
+            area = ((ranks * f).sum() / f.sum() - (ranks * (later - f)).sum() / (later - f).sum()) / len(p) + 0.5
+            bins = [(p >= low) & (p < high) for low, high in ((0, 1e-4), (1e-4, 1e-3), (1e-3, 1e-2), (1e-2, 0.1), (0.1, 1))]
+            told = ", ".join(
+                f"{each.sum()}: {p[each].mean():.2g} -> {f[each].sum() / later / each.sum():.2g}" for each in bins if each.any()
+            )
+            print(
+                f"{name:20} tail {tail or 'Gauss'}: {len(kept)} sectors that all read, area {area:.3f}; predicted -> observed {told}",
+                flush=True,
+            )
+
+
 if __name__ == "__main__":
     what, chosen = (sys.argv[1:2] or ["all"])[0], sys.argv[2:] or list(CASES)
     if what in ("speed", "all"):
         speed(chosen)
     if what in ("errors", "all"):
         errors(chosen)
+    if what in ("margin", "all"):
+        margin(chosen)

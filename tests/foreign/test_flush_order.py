@@ -15,10 +15,10 @@ FLUSHED = re.compile(r"(fsync|fdatasync)\(\d+<(?P<path>[^>]+)>\) += 0")
 MOVED = re.compile(r'(unlink|rename|link)\((?P<paths>"[^)]+")\) += 0')
 
 
-def printed(table: Table, *words: object) -> int:
+def printed(table: Table, *words: object, ledger: bool = True) -> int:
     """Runs a command under strace; returns how often it printed, each time with everything in the shop's folder flushed."""
     trace = table.folder.with_suffix(".trace")
-    program = [sys.executable, "-m", "mastering.cli.main", *map(str, words), "--ledger", str(table.ledger)]
+    program = [sys.executable, "-m", "mastering.cli.main", *map(str, words), *(["--ledger", str(table.ledger)] if ledger else [])]
     done = subprocess.run(
         ["strace", "-f", "-yy", "-e", f"trace={CALLS}", "-o", trace, *program], capture_output=True, text=True, check=False
     )
@@ -66,9 +66,11 @@ def test_what_a_command_did_is_flushed_before_it_says_so(table, words):
     assert printed(table, *(word.format(folder=table.folder) for word in words)) >= 1
 
 
-@pytest.mark.parametrize("words", [("lot", "add", "L-08"), ("ledger", "import", "{folder}/rows.jsonl")])
-def test_a_new_ledger_is_flushed_with_its_folder(table, words):
-    (table.folder / "rows.jsonl").write_text('{"kind":"lot","name":"L-09","count":1}\n')
-    table.ledger.unlink()
-    assert printed(table, *(word.format(folder=table.folder) for word in words)) >= 1
-    assert table.ledger.is_file()
+def test_a_new_ledger_is_flushed_with_its_folder(table):
+    assert printed(table, "shop", "new", table.folder / "shop", ledger=False) >= 1
+    assert (table.folder / "shop" / "ledger.sqlite").is_file()
+
+
+def test_images_and_their_list_are_flushed_before_they_are_named(table):
+    assert printed(table, "batch", "image", "B-0001", "--next", "2", "--out", table.folder / "images") >= 1
+    assert len(list((table.folder / "images").iterdir())) == 5

@@ -34,7 +34,7 @@ def bad_title(rng, discs=120, rate=0.20, with_new_lot=True):
 def going_bad(rng, hazard, chart, rate=0.20, discs=8000, per_lot=100, keep=700):
     """Two drives that go bad once in `1 / hazard` of their discs each, up to the first alarm and some discs more.
 
-    Returns a function of how many discs more, that gives the history's last discs; the drive that alarmed; whether it was bad by then.
+    Returns a function of how many discs more, that gives the history's last discs; the drive that alarmed; those that were bad by then.
     """
     from mastering.deciding.statistics.charts import scores
 
@@ -54,7 +54,7 @@ def going_bad(rng, hazard, chart, rate=0.20, discs=8000, per_lot=100, keep=700):
         lot = place[first:end] // per_lot - first // per_lot
         return history_of(lot, drive[first:end], failed[first:end], int(lot.max()) + 1, 2)
 
-    return after, f"D{number + 1}", bool(onset[number] <= at)
+    return after, f"D{number + 1}", {f"D{each + 1}" for each in (0, 1) if onset[each] <= at}
 
 
 def reader(rng, dirty, discs=200, rate=0.20, seen_elsewhere=True):

@@ -4,9 +4,12 @@ import json
 import random
 
 import pytest
+from agreement import good_tracks
+from model_capture import capture_file
 from model_geometry import GEOMETRIES
 from model_judge import ModelMaster, ModelSide, ModelSlot
-from model_ledger import disc_line, rates, replay, serial_of
+from model_ledger import disc_line, rejected, replay, serial_of
+from model_ledger_rates import rates
 from model_verdict import judge
 from test_ledger_agrees import asked, compare, compare_rates, obverse, said
 
@@ -14,7 +17,7 @@ MARKER = "<<SERIAL-GOES-HERE>>"
 GEOMETRY = "mfm-40x9x512"
 SIZE = GEOMETRIES[GEOMETRY].size
 SLOT = 101 * SIZE + 17
-BENCH = ["--lot", "L-07", "--lot", "L-09", "--drive", "D1", "--drive", "D2"]
+BENCH = ["--lot", "L-07", "--lot", "L-09", "--drive", "D1", "--drive", "D2", "--unserialled", "A"]
 HEADER = "track,head,sector,state,tries\n"
 
 
@@ -41,7 +44,9 @@ def master(tmp_path_factory):
 @pytest.fixture
 def bench(tmp_path, master):
     """(ledger, batch, serials): a batch of six discs, two lots, two drives."""
-    ledger = tmp_path / "ledger.sqlite"
+    status, _, err = obverse("shop", "new", tmp_path / "shop")
+    assert status == 0, err
+    ledger = tmp_path / "shop" / "ledger.sqlite"
     for arguments in (
         ["lot", "add", "L-07"],
         ["lot", "add", "L-09"],
@@ -96,7 +101,8 @@ def test_an_evening_of_records(tmp_path, master, bench, seed):
         file.write_bytes(data)
         if report:
             file.with_suffix(".report.csv").write_text(report)
-        again = (serial, side) in wrote and rng.random() < 0.3
+        led = replay(asked(ledger, "ledger", "export"))
+        again = (serial, side) in wrote and rng.random() < 0.3 and not rejected(led, led.discs[serial])
         lot = lots.setdefault(serial, rng.choice(("L-07", "L-09")))
         drive = wrote[serial, side] = rng.choice(("D1", "D2")) if again or (serial, side) not in wrote else wrote[serial, side]
         reader = rng.choice(("D1", "D2"))
@@ -110,8 +116,11 @@ def test_an_evening_of_records(tmp_path, master, bench, seed):
     rows = asked(ledger, "ledger", "export")
     reads = [k for k, row in enumerate(rows) if row["kind"] == "read"]
     assert len(reads) == 16
-    compare(said_of_discs, [disc_line(replay(rows[: k + 1]).discs[rows[k]["serial"]]) for k in reads])
-    for by in ("lot", "drive", "track"):
+    for k, told in zip(reads, said_of_discs, strict=True):
+        led = replay(rows[: k + 1])
+        compare([told], [disc_line(led, led.discs[rows[k]["serial"]])])
+    assert {row["writing"] for row in rows if row["kind"] == "writing"} >= {1, 2}
+    for by in ("lot", "drive", "side", "track"):
         compare_rates(asked(ledger, "rates", "--by", by, "--json"), rates(replay(rows), by))
 
 
@@ -128,7 +137,12 @@ def test_a_folder_of_a_whole_batch_and_what_does_not_belong_in_it(tmp_path, mast
     assert status == 2
     assert sum("error" in line for line in lines) == 2
     assert [line["verdict"] for line in lines if "readback" in line and "error" not in line] == ["pass"] * 4
-    assert lines[-2:] == [disc_line(disc) for disc in replay(asked(ledger, "ledger", "export")).discs.values()][:2]
+    rows = asked(ledger, "ledger", "export")
+    led = replay(rows)
+    assert lines[-2:] == [disc_line(led, disc) for disc in led.discs.values()][:2]
+    kinds = [row["kind"] for row in rows if row["kind"] in ("writing", "read")]
+    assert kinds == ["writing"] * 4 + ["read"] * 4, "a command enters the rows of all its writings before those of its reads"
+    assert {row["verdict"] for row in lines[-2:]} == {"pass"}
 
 
 def test_what_was_recorded_already_changes_nothing(tmp_path, master, bench):
@@ -153,7 +167,7 @@ def test_what_is_refused_leaves_no_row(tmp_path, master, bench):
     dump[SLOT : SLOT + len(MARKER)] = serials[1].ljust(len(MARKER)).encode()
     (tmp_path / f"{serials[0]}-A.dump").write_bytes(dump)  # the other disc was in the drive
     (tmp_path / f"{serial_of('SM-004', 99)}-A.dump").write_bytes(model.sides["A"].dump)  # never handed out
-    capture = (master[0] / "data" / "side-B.capture").read_bytes()
+    capture = capture_file(list(good_tracks(model.sides["B"], "another drive's").values()))
     (tmp_path / f"{serials[2]}-B.capture").write_bytes(capture)
     bench_words = ("--lot", "L-07", "--wrote", "D1")
     assert recorded(ledger, batch, tmp_path / f"{serials[2]}-B.capture", *bench_words)[0] == 0

@@ -1,10 +1,15 @@
 """`obverse need`: how many blanks to lay out."""
 
+from typing import TYPE_CHECKING
+
 import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, shop
 from mastering.cli.output import json_lines, lines
 from mastering.cli.prices import price_options, prices
+
+if TYPE_CHECKING:
+    from mastering.deciding.rates import Rate
 
 
 @click.command(short_help="Say how many blanks to lay out for so many good discs.")
@@ -26,15 +31,17 @@ def command(
     from mastering.deciding.planning import need
 
     path = shop().ledger(ledger)
-    found: dict[str, tuple[int, int]] = {}
+    rates: dict[str, Rate] = {}
     left: int | None = None
     if ledger is not None or lot is not None or path.exists():
         with open_ledger(ledger) as opened, opened.read() as known:
             if lot is not None and (count := known.lot(lot)["count"]) is not None:
                 left = max(count - known.used(lot), 0)
-            found = {rate.group: (rate.bad, rate.discs) for rate in known.rates("lot")}
+            rates = {rate.group: rate for rate in known.rates("lot")}
+    found = {name: (rate.bad, rate.discs) for name, rate in rates.items()}
     own = None if lot is None else found.get(lot)
-    made = need(good, list(found.values()), own, assurance, prices(blank_price, disc_price), settings(shop()), lot, left)
+    working = sum(int(rate.more.get("working", 0)) for name, rate in rates.items() if own is None or name == lot)
+    made = need(good, list(found.values()), own, assurance, prices(blank_price, disc_price), settings(shop()), lot, left, working)
     if as_json:
         json_lines([made.plain()])
     else:

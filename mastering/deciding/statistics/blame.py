@@ -13,8 +13,8 @@ from mastering.deciding.statistics.trials import Names, Trials
 STRETCH = 500  # the latest discs, which are judged
 WINDOW = 30  # discs at least since something turned bad
 SEEN = 20  # discs after an alarm before a culprit is named: at the alarm itself chance has had its best moment
-UNSEEN = 100  # discs without a fault that are lent to each drive, as nobody knows a new one
-CHANCE_ALARM = 100  # discs between a drive's faults for which an alarm is believed as it is; by simulation, see DEVELOPERS.md
+UNSEEN = 120  # discs without a fault that are lent to each drive, as nobody knows a new one
+CHANCE_ALARM = 70  # discs between a drive's faults for which an alarm is believed as it is; by simulation, see DEVELOPERS.md
 EARLY = 10  # what turned bad within so many discs was bad from the first one
 
 

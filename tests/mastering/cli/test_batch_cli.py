@@ -388,7 +388,7 @@ def test_a_lots_description_stays_in_its_column_whatever_it_begins_with(tmp_path
     table.done("lot", "add", "K-3", "--faces", 1, "--condition", "new", "--supplier", "a dealer with a long name")
     assert table.done("lot", "list").out == [
         "lot   blanks  used  what they are",
-        "L-07       ?     4",
+        "L-07       ?     0",
         "K-2    1,200     0  300 Oe, 2 faces certified",
         "K-3        ?     0  1 face certified, new, from a dealer with a long name",
     ]

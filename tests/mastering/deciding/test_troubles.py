@@ -106,7 +106,7 @@ def test_a_bad_title_that_ran_on_all_lots_is_named():
 
 
 def alarms(hazard, cases, seed, more=SEEN):
-    """For each first alarm after which somebody was named: the chance that was said, and whether it was the drive that alarmed, and bad."""
+    """For each first alarm after which somebody was named: the chance that was said, and whether that was a drive that had gone bad."""
     rng, told = np.random.default_rng(seed), []
     for _ in range(cases):
         case = going_bad(rng, hazard, CHART)
@@ -115,7 +115,7 @@ def alarms(hazard, cases, seed, more=SEEN):
         after, drive, bad = case
         culprit = judged(after(more)).get(("drive", drive))
         if culprit is not None and culprit.named is not None:
-            told.append((culprit.named.chance, bad and culprit.named.accuses("drive", drive)))
+            told.append((culprit.named.chance, culprit.named.drive in bad))
     return np.array(told, float).reshape(-1, 2)
 
 

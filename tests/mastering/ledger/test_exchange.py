@@ -249,7 +249,52 @@ def test_no_import_begins_a_ledger(table, name):
 def test_a_sound_ledger_passes_each_check(table):
     answer = table.said("ledger", "check", "--json")
     assert answer.status == 0
-    assert answer.json == [{"check": name, "ok": True, "problems": []} for name in ("database", "chain", "tables")]
+    *checks, end = answer.json
+    assert checks == [{"check": name, "ok": True, "problems": []} for name in ("database", "chain", "tables")]
+    last = table.done("ledger", "export").json[-1]
+    assert (end["rows"], end["digest"]) == (len(table.rows()), last["chain"])
+    assert table.said("ledger", "check").out[-1] == f"{end['rows']} rows, the last with the digest {end['digest']}"
+
+
+def test_a_digest_that_was_written_down_says_later_whether_its_row_is_still_there(table):
+    early = table.done("ledger", "export").json[7]["chain"]
+    assert table.done("ledger", "check", "--digest", early).out[3] == "good   digest"
+    answer = table.said("ledger", "check", "--digest", "0" * 64, "--json")
+    assert (answer.status, [line["check"] for line in answer.json if not line["ok"]]) == (1, ["digest"])
+
+
+def test_an_export_that_was_changed_in_one_byte_is_refused_and_one_that_was_not_keeps_its_digests(table):
+    exported = table.done("ledger", "export").out
+    assert taken(table, exported).status == 0
+    assert said("ledger", "export", "--ledger", table.folder / "other.sqlite").out == exported
+    for number, (old, new) in enumerate([("mould", "would"), ('"void":true', '"void":false'), ("L-09", "L-07")]):
+        place = next(place for place, line in enumerate(exported) if old in line)
+        changed = [line.replace(old, new) if at == place else line for at, line in enumerate(exported)]
+        answer = taken(table, changed, f"changed-{number}.sqlite")
+        assert answer.status == 2
+        assert f"line {place + 1}: it is not what was exported" in answer.err[0]
+    for part in (
+        exported[1:],
+        exported[:3] + exported[4:],
+        [*exported[:3], lines(table)[3], *exported[4:]],
+        [lines(table)[0], *exported[1:]],
+    ):
+        assert "chain" in taken(table, part, "part.sqlite").err[0]
+
+
+def test_recorded_files_that_are_still_there_are_proved(tmp_path):
+    table = Table(tmp_path, two_sides())
+    for serial, day in zip(table.serials, ("pass", "marginal", "pass"), strict=False):
+        table.read(serial, "B", day)
+    table.done("ledger", "check", "--reads")
+    (table.folder / f"{table.serials[0]}-B.dump").unlink()  # gone is nobody's fault
+    table.done("ledger", "check", "--reads")
+    report = table.folder / f"{table.serials[1]}-B.report.csv"
+    report.write_text(report.read_text().replace("soft", "good"))
+    table.file(f"{table.serials[2]}-B.dump", table.on_a_day("B", "fail")[0])
+    answer = table.said("ledger", "check", "--reads", "--json")
+    [checked] = [line for line in answer.json if line["check"] == "reads"]
+    assert (answer.status, len(checked["problems"])) == (1, 2)
 
 
 def edited(table: Table, *statements: str) -> Answer:
@@ -311,7 +356,7 @@ def test_a_row_chained_on_by_hand_over_the_end_is_found_when_it_can_not_be(table
     "DELETE FROM sides WHERE disc = (SELECT max(disc) FROM sides)",
     "DELETE FROM reads WHERE line = (SELECT max(line) FROM reads)",
     "INSERT INTO findings SELECT line, 0, 39, 1, 0, 0 FROM reads WHERE verdict = 'pass' LIMIT 1",
-    "INSERT INTO discs SELECT 1, 'SM-004-9999-X', catalogue, batch, 9999, lot, inner_box, dropped, imaged, verdict, counts, rewritten, first_read, first_bad, simulated, at FROM discs LIMIT 1",
+    "INSERT INTO discs SELECT 1, 'SM-004-9999-X', catalogue, batch, 9999, lot, inner_box, dropped, imaged, verdict, state, counts, rewritten, first_read, first_bad, simulated, at FROM discs LIMIT 1",
 ])  # fmt: skip
 def test_an_edited_table_is_found(table, statement):
     assert "tables" in bad(edited(table, statement))

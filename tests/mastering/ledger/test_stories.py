@@ -69,7 +69,7 @@ class Story(RuleBasedStateMachine):
         serial, writings = self.serial(disc), self.sides[self.serial(disc), side]
         number = self.reads[serial] + 1
         path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
-        known = bool(writings) and not rewritten
+        known = bool(writings) and bool(writings[-1]) and not rewritten  # a read of this writing told its drive
         words = (() if known else ("--wrote", drive)) + (("--rewritten",) if rewritten else ())
         if rewritten and self.is_rejected(serial):
             assert "take another blank" in self.table.refused("batch", "record", self.table.batch, path, *words)

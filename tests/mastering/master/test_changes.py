@@ -154,6 +154,7 @@ def test_free_sectors_whose_text_alone_differs_are_told_apart(shop):
     """A master of version 1, whose free sectors name the revision, against one of today."""
     new = master(shop, ("X", "a"), revision="1.2")
     old = as_version_1(new, shop / "old")
+    assert [change["change"] for change in changes(old, new)] == ["sectors"], "it is the same title"
     used = {(17, 0, 0), (17, 0, 10), (18, 0, 0), (18, 0, 1)}
     assert sectors(old, new) == {"A": set()}
     assert sectors(old, new, "free") == {"A": {*new.sides["A"].geometry.addresses} - used}

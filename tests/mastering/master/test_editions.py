@@ -13,6 +13,7 @@ from formats.volumes.shared.problems import Problems
 from mastering.cli.main import run
 from mastering.errors import ProblemsError
 from mastering.job.editions import PLAIN, variants
+from mastering.ledger.store import Ledger
 from mastering.master.all_editions import build_all
 from mastering.master.master import open_master
 
@@ -185,6 +186,7 @@ def test_two_editions_of_a_title_stand_in_one_ledger_and_share_no_serial(shop, t
         return [json.loads(line) for line in printed.out.splitlines() if line.startswith("{")]
 
     assert [line["edition"] for line in obverse("build", path, "--all", "--out", out, "--json")] == [None, "demo"]
+    Ledger.open(Path(ledger), create=True).__exit__()
     obverse("lot", "add", "L-07", "--ledger", ledger)
     obverse("drive", "add", "D1", "--tpi", 48, "--heads", 1, "--ledger", ledger)
     serials = []

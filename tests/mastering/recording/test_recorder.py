@@ -502,7 +502,7 @@ def test_what_is_no_serial_is_kept_in_the_row_and_said_in_words(table):
     assert again == line | {"again": True}
     assert table.reads()[0]["slot"] == line["slot"]
     told = table.said("batch", "record", table.batch, table.file(f"{FIRST}-A-2.dump", stamped(table, "SM-004-0001-A"))).out
-    assert told[0].endswith("1 of 560 sectors are recorded, but not as the master's")
+    assert told[0].endswith("1 of 560 sectors is recorded, but not as the master's")
     assert told[1].endswith(
         "no serial of this title in its place: it holds SM-004-0001-A: mistyped: its last character does not fit the others"
     )

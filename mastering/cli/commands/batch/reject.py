@@ -39,21 +39,10 @@ def command(
             serial = disc.serial
             if disc.standing.by_eye:
                 raise MasteringError(f"{serial}: it was rejected by eye already (`batch show {batch} {serial}`); nothing was changed")
-            if disc.lot is None and lot is None:
+            if disc.lot is None and lot is None and len(disc.batch.lots) > 1:
                 raise MasteringError(f"{serial}: its batch has the lots {', '.join(disc.batch.lots)}; say with --lot which one it is from")
-            given = {"lot": lot or (disc.lot if inner else None)}
-            writer.add(
-                {
-                    "kind": "reject",
-                    "batch": batch,
-                    "serial": serial,
-                    **given,
-                    "inner": inner,
-                    "operator": operator,
-                    "reason": reason,
-                    "at": stamp(writer),
-                }
-            )
+            line = {"kind": "reject", "batch": batch, "serial": serial, "lot": lot, "inner": inner, "operator": operator, "reason": reason}
+            writer.add(line | {"at": stamp(writer)})
         with opened.read() as known:
             disc = known.disc(serial, known.batch(batch))
     json_lines([disc.plain()]) if as_json else lines([disc_text(disc)])

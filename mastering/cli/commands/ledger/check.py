@@ -42,7 +42,7 @@ def command(digest: str | None, reads: bool, ledger: str | None, as_json: bool) 
             found.append(Checked("reads", tuple(changed_files(opened, progress))))
     if as_json:
         json_lines({"check": each.check, "ok": each.ok, "problems": list(each.problems)} for each in found)
-        json_lines([{"rows": count, "digest": last}])
+        json_lines([{"check": "end", "ok": True, "problems": [], "rows": count, "digest": last}])
     else:
         for each in found:
             lines([f"{'good' if each.ok else 'BAD':5}  {each.check}", *(f"       {problem}" for problem in each.problems)])
