@@ -264,10 +264,13 @@ class CaptureView:
 View = DumpView | CaptureView
 
 
-def load(source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None) -> View:
+def load(
+    source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None, report: bytes | None = None
+) -> View:
     """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
 
-    `data`: all of the file's bytes, where they have been read already. `known`: the fields that the caller remembers from earlier captures.
+    `data`, `report`: all bytes of the file and of its report, where they have been read already; what a digest was taken of is what must
+    be judged, whatever became of the file since. `known`: the fields that the caller remembers from earlier captures.
     ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
     """
     path = source.path
@@ -281,5 +284,8 @@ def load(source: Source, longest_dump: int, data: bytes | None = None, known: Kn
         raise ReadBackError(
             f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
         )
-    report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
-    return DumpView(path, data, report)
+    if source.report is None:
+        return DumpView(path, data, None)
+    if report is None:
+        report = read_bounded(source.report, LARGEST_REPORT)
+    return DumpView(path, data, sector_report.read(report, source.report))

@@ -17,8 +17,11 @@ from formats.words import counted
 from mastering.judging.compare import Target, compare_dump
 from mastering.judging.diagnose import distance
 from mastering.judging.identical import Quick
+from mastering.judging.readback import Source
 from mastering.judging.verdict import KINDS
 from mastering.master.serial import check_character, is_serial, serial, slot_words
+from mastering.recording.contents import contents
+from mastering.recording.recorder import Judge
 from mastering.simulator import disc
 from mastering.words.verdicts import KIND_WORDS, findings_text, hands_text
 
@@ -144,6 +147,19 @@ def test_a_report_of_a_sector_that_the_geometry_lacks_is_refused(zoned):
     report = sector_report.read(b"track,head,sector,state,tries\n1,0,0,good,1\n1,0,21,good,1\n", "copy.report.csv")
     with pytest.raises(ContainerError, match=r"copy.report.csv: line 3: gcr4to5-35z has no track 1 head 0 sector 21"):
         judge_dump(zoned, zoned.sides["A"].dump, report)
+
+
+def test_a_report_that_changes_after_its_digest_was_taken_is_judged_as_it_was(zoned, tmp_path):
+    """What the ledger remembers by its digest is what its verdict rests on."""
+    dump, report = tmp_path / "copy.dump", tmp_path / "copy.report.csv"
+    dump.write_bytes(zoned.sides["A"].dump)
+    report.write_bytes(b"track,head,sector,state,tries\n1,0,0,block-check,9\n")
+    source = Source(str(dump), str(report))
+    of_file = contents(source)
+    rows = "".join(f"{address.track},0,{address.sector},good,1\n" for address in zoned.sides["A"].geometry.addresses)
+    report.write_text(f"track,head,sector,state,tries\n{rows}")
+    verdict = Judge(zoned).judge(source, "A", of_file.data, of_file.report_data)
+    assert (verdict.evidence, found(verdict)[Address(1, 0, 0)], verdict.good) == ("report", "block-check", 0)
 
 
 # Lengths
