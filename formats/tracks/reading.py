@@ -303,9 +303,9 @@ def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields,
     A block is that of the nearest identifier mark before it, if it begins behind that identifier, by less than a block's length; of
     several, the first is what a machine would read.
     """
-    made = np.full(len(identifiers), -1, np.int64)
+    block_of = np.full(len(identifiers), -1, np.int64)
     if not len(identifiers) or not len(blocks):
-        return made
+        return block_of
     counts = np.array([stretch.count for stretch in stretches], np.int64)
     turns = np.array([stretch.turn for stretch in stretches], np.bool_)
     base = np.concatenate(([0], np.cumsum(counts + 1)))
@@ -320,5 +320,5 @@ def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields,
     own &= (behind >= 0) & (behind < len(geometry.block.mark.laid) + geometry.record_cells(geometry.block))
     candidates = np.flatnonzero(own)
     farthest_first = candidates[np.argsort(-behind[candidates], kind="stable")]
-    made[owner[farthest_first]] = farthest_first  # so that the nearest is what stays
-    return made
+    block_of[owner[farthest_first]] = farthest_first  # so that the nearest is what stays
+    return block_of

@@ -28,7 +28,7 @@ _LARGE = 8 << 20  # bytes of cells: of a larger capture only few geometries' sig
 _KEPT = 2  # geometries: those of a job's two sides
 
 
-class DumpView:
+class DumpReadBack:
     """The bytes of a dump, and its reader's report where there is one."""
 
     simulated = False
@@ -92,7 +92,7 @@ def _is_constant(data: bytes) -> bool:
     return data[:1] * 16 == data[:16] and data.count(data[:1]) == len(data)
 
 
-class CaptureView:
+class CaptureReadBack:
     """The tracks of a capture, as each geometry asked for shows them. `known`: the fields that the caller remembers from earlier ones."""
 
     def __init__(self, name: str, read: Capture, known: KnownFields | None = None) -> None:
@@ -261,12 +261,12 @@ class CaptureView:
         return self._heard[key]
 
 
-View = DumpView | CaptureView
+ReadBack = DumpReadBack | CaptureReadBack
 
 
 def load(
     source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None, report: bytes | None = None
-) -> View:
+) -> ReadBack:
     """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
 
     `data`, `report`: all bytes of the file and of its report, where they have been read already; what a digest was taken of is what must
@@ -279,13 +279,13 @@ def load(
     if data is None:
         data = read_bounded(path, LARGEST_CAPTURE)
     if data.startswith(SIGNATURE):
-        return CaptureView(path, capture.read(data, path), known)
+        return CaptureReadBack(path, capture.read(data, path), known)
     if len(data) > longest_dump:
         raise ReadBackError(
             f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
         )
     if source.report is None:
-        return DumpView(path, data, None)
+        return DumpReadBack(path, data, None)
     if report is None:
         report = read_bounded(source.report, LARGEST_REPORT)
-    return DumpView(path, data, sector_report.read(report, source.report))
+    return DumpReadBack(path, data, sector_report.read(report, source.report))

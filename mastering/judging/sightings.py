@@ -29,7 +29,7 @@ _DENSITY = 0.03  # how far from the geometry's a density may be, as a share
 
 @dataclass(frozen=True, eq=False)
 class Sighted:
-    """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
+    """What a capture shows of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
 
     `density`: some sighting was all but sound, at another density than the geometry's;
     `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
@@ -116,7 +116,7 @@ _FLAGS = ("density", "block_check", "no_block", "identifier_check", "cut_off", "
 
 
 class _Look:
-    """The steps of `see`, which share the stretches and the fields found in them."""
+    """The steps of `see`, which share the stretches and their fields. `turns`: cells of a turn; `dense`: stretches at another density."""
 
     def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None) -> None:
         self.geometry, self.tracks = geometry, tracks
@@ -125,8 +125,8 @@ class _Look:
         self.circular = np.array([track.turn for track in tracks], np.bool_)
         self.widest = max(zone.sectors for zone in geometry.zones)
         self.sector_of = self._sector_table()
-        self.found = self.reading.identifiers
-        self.own = self._own_places(self.found)
+        self.identifiers = self.reading.identifiers
+        self.own = self._own_places(self.identifiers)
         turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64).reshape(-1, 2)
         self.turns = turns.max(axis=1)
         self.dense = self._dense(turns[:, 0], rpm)
@@ -179,22 +179,22 @@ class _Look:
         cell = np.array([track.cell_ps * rpm for track in self.tracks], np.float64)
         off = np.abs(cell - wanted[:, 0]) > _DENSITY * wanted[:, 0]
         longer = np.maximum(measured, wanted[:, 1])  # so that a drive that was 3 % slow, which is not judged, is not off
-        made: Flags = off | (measured > 0) & (np.abs(measured - wanted[:, 1]) > _DENSITY * longer)
-        return made
+        dense: Flags = off | (measured > 0) & (np.abs(measured - wanted[:, 1]) > _DENSITY * longer)
+        return dense
 
     def _distances(self, stretch: int) -> Places:
         """Cells between sound identifiers of the same sector, each and the next."""
-        first, last = np.searchsorted(self.found.stretch, [stretch, stretch + 1])
-        chosen = first + np.flatnonzero(self.found.sound[first:last] & (self.own[first:last] != NOT_HERE))
-        order = chosen[np.lexsort((self.found.start[chosen], self.own[chosen]))]
+        first, last = np.searchsorted(self.identifiers.stretch, [stretch, stretch + 1])
+        chosen = first + np.flatnonzero(self.identifiers.sound[first:last] & (self.own[first:last] != NOT_HERE))
+        order = chosen[np.lexsort((self.identifiers.start[chosen], self.own[chosen]))]
         same = self.own[order][1:] == self.own[order][:-1]
-        made: Places = np.diff(self.found.start[order])[same]
-        return made
+        distances: Places = np.diff(self.identifiers.start[order])[same]
+        return distances
 
     def _gaps(self, counted: Places) -> Gaps:
         """Where a sector was missed, when each identifier counts for the sector given (or -1)."""
         met = np.flatnonzero(counted != NOT_HERE)
-        stretch, start = self.found.stretch[met], self.found.start[met]
+        stretch, start = self.identifiers.stretch[met], self.identifiers.start[met]
         column = _columns(self.sector_of, stretch, counted[met])
         seen = np.zeros(self.sector_of.shape, np.bool_)
         seen[stretch, column] = True
@@ -226,14 +226,14 @@ class _Look:
         Sound ones count for their own; of the others first those that name a sector without a sound sighting near by (`sound`:
         the identifiers of sound sightings), then those in whose place just one sector is missed.
         """
-        counted = np.where(self.found.sound, self.own, NOT_HERE)
-        naming = np.flatnonzero(~self.found.sound & (self.own != NOT_HERE))
+        counted = np.where(self.identifiers.sound, self.own, NOT_HERE)
+        naming = np.flatnonzero(~self.identifiers.sound & (self.own != NOT_HERE))
         lonely = naming[~self._near(naming, sound)]
         counted[lonely] = self.own[lonely]
-        rest = np.flatnonzero(~self.found.sound & (counted == NOT_HERE))
+        rest = np.flatnonzero(~self.identifiers.sound & (counted == NOT_HERE))
         if len(rest):
-            stretch = self.found.stretch[rest]
-            column = self._gaps(counted).only_one_at(stretch, self.found.start[rest])
+            stretch = self.identifiers.stretch[rest]
+            column = self._gaps(counted).only_one_at(stretch, self.identifiers.start[rest])
             counted[rest] = np.where(column >= 0, self.sector_of[stretch, column], NOT_HERE)
         return counted
 
@@ -244,64 +244,65 @@ class _Look:
         """
         if not len(naming):
             return np.zeros(0, np.bool_)
-        key = self.found.stretch * len(self.geometry.addresses) + self.own
+        key = self.identifiers.stretch * len(self.geometry.addresses) + self.own
         reach = 2 * (int(self.counts.max(initial=0)) + 1)
-        known = np.sort(key[sound] * reach + self.found.start[sound])
-        if not len(known):
+        of_sound = np.sort(key[sound] * reach + self.identifiers.start[sound])
+        if not len(of_sound):
             return np.zeros(len(naming), np.bool_)
-        at = key[naming] * reach + self.found.start[naming]
-        after = np.searchsorted(known, at)
+        at = key[naming] * reach + self.identifiers.start[naming]
+        after = np.searchsorted(of_sound, at)
         near = np.zeros(len(naming), np.bool_)
-        for other in (known[np.minimum(after, len(known) - 1)], known[np.maximum(after - 1, 0)]):
+        for other in (of_sound[np.minimum(after, len(of_sound) - 1)], of_sound[np.maximum(after - 1, 0)]):
             same = other // reach == key[naming]
-            close = np.abs(other - at) <= self.turns[self.found.stretch[naming]] / 2
-            near |= same & (close | self.circular[self.found.stretch[naming]])
+            close = np.abs(other - at) <= self.turns[self.identifiers.stretch[naming]] / 2
+            near |= same & (close | self.circular[self.identifiers.stretch[naming]])
         return near
 
     # All together
 
     def result(self) -> Sighted:
         """The sightings of every sector."""
-        found, blocks, block_of = self.found, self.reading.blocks, self.reading.block_of
-        named = np.flatnonzero(found.sound & (self.own != NOT_HERE))
+        identifiers, blocks, block_of = self.identifiers, self.reading.blocks, self.reading.block_of
+        named = np.flatnonzero(identifiers.sound & (self.own != NOT_HERE))
         block = block_of[named]
         has = block >= 0
         cut = np.zeros(len(named), np.bool_)
         cut[has] = blocks.cut[block[has]]
-        room = self.counts[found.stretch[named]] - found.end[named]
+        room = self.counts[identifiers.stretch[named]] - identifiers.end[named]
         length = len(self.geometry.block.mark.laid) + self.geometry.record_cells(self.geometry.block)
-        cut |= ~has & ~self.circular[found.stretch[named]] & (room < length)
+        cut |= ~has & ~self.circular[identifiers.stretch[named]] & (room < length)
         whole = np.zeros(len(named), np.bool_)
         whole[has] = blocks.sound[block[has]]
-        here = ~self.dense[found.stretch[named]]
+        here = ~self.dense[identifiers.stretch[named]]
         sound = named[whole & here]
         counted = self._assign(sound)
         gaps = self._gaps(counted)
-        stray = found.sound & (found.number("track") != self.track_of[found.stretch])
+        stray = identifiers.sound & (identifiers.number("track") != self.track_of[identifiers.stretch])
         return Sighted(
             self.geometry,
             self.reading,
             density=self._at(self.own[named[whole & ~here]]),
             block_check=self._at(self.own[named[has & ~whole & ~cut]]),
             no_block=self._at(self.own[named[~has & ~cut]]),
-            identifier_check=self._at(counted[~found.sound]),
+            identifier_check=self._at(counted[~identifiers.sound]),
             cut_off=self._at(self.own[named[cut]]),
-            misplaced=self._at(self._numbered(found)[stray]),
+            misplaced=self._at(self._numbered(identifiers)[stray]),
             missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
-            any_sound_identifier=bool(found.sound.any()),
-            any_sound_field=bool(found.sound.any() or blocks.sound.any()),
+            any_sound_identifier=bool(identifiers.sound.any()),
+            any_sound_field=bool(identifiers.sound.any() or blocks.sound.any()),
             place=self.own[sound],
             block=block[whole & here],
             identifier=sound,
         )
 
     def _at(self, places: Places) -> Flags:
-        made = np.zeros(len(self.geometry.addresses), np.bool_)
-        made[places[places != NOT_HERE]] = True
-        return made
+        """A flag for each sector of the dump, set at these places (those that are nowhere left out)."""
+        flags = np.zeros(len(self.geometry.addresses), np.bool_)
+        flags[places[places != NOT_HERE]] = True
+        return flags
 
 
 def _columns(table: Places, stretch: Ints, place: Places) -> Places:
     """The column of each place in its stretch's row of a table."""
-    made: Places = np.argmax(table[stretch] == place[:, None], axis=1)
-    return made
+    columns: Places = np.argmax(table[stretch] == place[:, None], axis=1)
+    return columns

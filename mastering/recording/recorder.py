@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from mastering.errors import MasteringError
-from mastering.judging.identical import Quick
+from mastering.judging.identical import IdenticalDumps
 from mastering.judging.readback import ReadBackError, Source
 from mastering.judging.to_write import Guard
 from mastering.judging.verdict import Verdict, sides_text
@@ -37,14 +37,14 @@ class Judge:
 
     def __post_init__(self) -> None:
         self._longest = max(len(side.dump) for side in self.master.sides.values())
-        self._quick: dict[str | None, Quick] = {}
+        self._identical: dict[str | None, IdenticalDumps] = {}
         self._verifiers: dict[str | None, Verifier] = {}
 
     def judge(self, source: Source, side: str | None, data: bytes, report: bytes | None = None) -> Verdict:
         """The verdict of a read-back, by its file's bytes and its report's. MasteringError or ContainerError when it is none."""
-        if side not in self._quick:
-            self._quick[side] = Quick(self.master, side)
-        match = None if source.report else self._quick[side].match_bytes(data)
+        if side not in self._identical:
+            self._identical[side] = IdenticalDumps(self.master, side)
+        match = None if source.report else self._identical[side].match_bytes(data)
         if match is not None:
             return match.verdict(source.path)
         from mastering.judging.evidence import load

@@ -16,7 +16,7 @@ from formats.model.geometry import Address
 from formats.words import counted
 from mastering.judging.compare import Target, compare_dump
 from mastering.judging.diagnose import distance
-from mastering.judging.identical import Quick
+from mastering.judging.identical import IdenticalDumps
 from mastering.judging.readback import Source
 from mastering.judging.verdict import KINDS
 from mastering.master.serial import check_character, is_serial, serial, slot_words
@@ -520,7 +520,7 @@ def test_a_file_that_comes_in_pieces_is_not_taken_for_a_dump(zoned, tmp_path, mo
     dump = zoned.sides["A"].dump
     (tmp_path / "right.dump").write_bytes(dump)
     (tmp_path / "long.dump").write_bytes(dump + b"!")
-    read, quick = os.read, Quick(zoned, None)
+    read, quick = os.read, IdenticalDumps(zoned, None)
     assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]
     monkeypatch.setattr(os, "read", lambda handle, count: read(handle, min(count, len(dump))))
     assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]
