@@ -260,3 +260,20 @@ def end_process_group(process: "subprocess.Popen[bytes]", grace: float = 0.5) ->
             while process.poll() is None and time.monotonic() < over:
                 time.sleep(0.01)
         end_group(process.pid, 9)  # SIGKILL, by number, as not every system has the name
+
+
+@contextmanager
+def raw_keyboard(handle: int) -> Iterator[None]:
+    """Gives each key as it is pressed, without showing it, while the block runs. OSError on a system without such terminals."""
+    try:
+        import termios
+    except ImportError as error:
+        raise OSError("this system's terminal gives no single keys; use --auto, or a system that has termios") from error
+    before = termios.tcgetattr(handle)
+    changed = termios.tcgetattr(handle)
+    changed[3] &= ~(termios.ICANON | termios.ECHO)
+    termios.tcsetattr(handle, termios.TCSADRAIN, changed)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(handle, termios.TCSADRAIN, before)

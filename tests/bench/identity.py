@@ -16,7 +16,7 @@ from mastering.ledger.store import Ledger
 from mastering.master.master import open_master, write_master
 from mastering.master.serial import serial
 from mastering.master.stamp import image
-from mastering.recording.opening import Run, batch_line
+from mastering.recording.opening import BatchRequest, batch_line
 
 JOB = """
 [title]
@@ -97,7 +97,7 @@ def shop(folder: Path) -> Path:
         writer.add({"kind": "drive", "name": "D1", "tpi": 96, "heads": 2, "simulated": False})
         for each in sorted((folder / "masters").iterdir()):
             master = open_master(each, whole=False)
-            line = batch_line(writer, master, Run(DISCS, ("L-07",), ("D1",)), path) | {"at": AT}
+            line = batch_line(writer, master, BatchRequest(DISCS, ("L-07",), ("D1",)), path) | {"at": AT}
             writer.add(line)
             for _ in range(DISCS):
                 number = serial(master.catalogue, writer.next_number(master.catalogue))

@@ -19,7 +19,7 @@ from mastering.ledger.store import Ledger, memory
 from mastering.master.master import Master, Side
 from mastering.master.serial import serial as serial_of
 from mastering.master.stamp import image
-from mastering.recording.opening import Run, batch_line
+from mastering.recording.opening import BatchRequest, batch_line
 from mastering.recording.recorder import Judge, Recorder, Said
 
 NAMES = ("Lamplighter", "Undertow", "Ferryman", "Tinker's Yard", "Night Post")
@@ -113,7 +113,7 @@ class Shop:
 
     def _open(self, each: Master, discs: int) -> None:
         with self.ledger.write() as writer:
-            line = batch_line(writer, each, Run(discs, ("L-07",), ("D1",)), self.folder / "ledger.sqlite") | {"at": AT}
+            line = batch_line(writer, each, BatchRequest(discs, ("L-07",), ("D1",)), self.folder / "ledger.sqlite") | {"at": AT}
             first = writer.next_number(each.catalogue)
         made = [Disc(each, serial_of(each.catalogue, number)) for number in range(first, first + discs)]
         _add(self.ledger, line, *({"kind": "serial", "batch": line["batch"], "serial": disc.serial, "at": AT} for disc in made))
