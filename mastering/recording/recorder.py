@@ -85,6 +85,7 @@ class Recorder:
     said: Said
     stamp: Callable[[LogWriter], str]
     called: Callable[[str], str] = printable_name
+    same_anywhere: bool = False  # its rows hold nothing of the machine that they were made on: a demo's are the same everywhere
     _guard: Guard = field(default_factory=Guard)
 
     def __post_init__(self) -> None:
@@ -246,7 +247,7 @@ class Recorder:
             "operator": said.operator or disc.batch.line.get("operator"),
             "file_sha256": judged.contents.sha256,
             "report_sha256": judged.contents.report,
-            "file": judged.contents.identity,
+            "file": None if self.same_anywhere else judged.contents.identity,
             **({"slot": list(verdict.slot)} if verdict.slot else {}),
         }
 
