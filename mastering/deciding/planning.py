@@ -6,7 +6,7 @@ ones before the last good one is then beta-negative-binomial.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import numpy as np
 
@@ -55,10 +55,10 @@ class Need:
 
     def plain(self) -> dict[str, Any]:
         """A line of `need --json`."""
-        made: dict[str, Any] = {"good": self.good, "assurance": self.assurance, "load": self.load}
-        made |= {"discs": self.discs, "bad": self.bad, "working": self.working, "basis": self.basis}
-        made |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
-        return made if self.cost is None else made | {"cost": self.cost, "break_even": self.break_even}
+        line: dict[str, Any] = {"good": self.good, "assurance": self.assurance, "load": self.load}
+        line |= {"discs": self.discs, "bad": self.bad, "working": self.working, "basis": self.basis}
+        line |= {} if self.lot is None else {"lot": self.lot, "left": self.left}
+        return line if self.cost is None else line | {"cost": self.cost, "break_even": self.break_even}
 
 
 def need(
@@ -92,15 +92,15 @@ def need(
         one = settings.normal_prior if basis == "default" else (bad + OWN_PRIOR[0], discs - bad + OWN_PRIOR[1])
         a, b, weights = np.array([one[0]]), np.array([one[1]]), np.ones(1)
         rate = lot_rate(bad, discs, settings) if basis == "lot" else one[0] / sum(one)
-    made = Need(
+    needed = Need(
         good, assurance, _load(good, assurance, a, b, weights), discs, bad, basis, len(judged), rate, lot=lot, left=left, working=working
     )
     if prices is None:
-        return made
+        return needed
     others = list(judged)
     if basis == "lot" and (bad, discs) in others:
         others.remove((bad, discs))
-    return _priced(made, prices, others, settings)
+    return _priced(needed, prices, others, settings)
 
 
 def mixture(lots: Sequence[tuple[int, int]]) -> tuple[Floats, Floats, Floats]:
@@ -146,8 +146,7 @@ def _chances(good: int, a: Floats, b: Floats, bad: Ints) -> Floats:
 
     bad = bad[:, None]
     ways = gammaln(bad + good) - gammaln(bad + 1) - gammaln(good)
-    made: Floats = np.exp(ways + betaln(a + bad, b + good) - betaln(a, b))
-    return made
+    return cast(Floats, np.exp(ways + betaln(a + bad, b + good) - betaln(a, b)))
 
 
 def _priced(need: Need, prices: Prices, others: Sequence[tuple[int, int]], settings: Settings) -> Need:

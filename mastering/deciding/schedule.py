@@ -102,17 +102,17 @@ class DayPlan:
 
     def plain(self) -> dict[str, Any]:
         """A line of `plan --json`."""
-        made: dict[str, Any] = {
+        line: dict[str, Any] = {
             "boxes": self.work.boxes,
             "discs": self.work.discs,
             "blanks": self.blanks,
             "sides": self.written * self.work.sides,
         }
-        made |= {"minutes": round(self.day.minutes, 1), "hand_minutes": round(self.day.hand_minutes, 1)}
-        made |= {"drive_minutes": round(self.day.drive_minutes, 1), "finish": self.finish.strftime("%Y-%m-%dT%H:%M:%SZ")}
-        made |= {"drives": self.drives, "one_more_drive_saves": round(self.saves, 1), "steps": dict(self.steps.origin)}
-        made |= {"seconds": {name: round(seconds, 1) for name, seconds in self.steps.seconds.items()}}
-        return made | {"backlog": self.backlog, "days": self.days, "left": self.left}
+        line |= {"minutes": round(self.day.minutes, 1), "hand_minutes": round(self.day.hand_minutes, 1)}
+        line |= {"drive_minutes": round(self.day.drive_minutes, 1), "finish": self.finish.strftime("%Y-%m-%dT%H:%M:%SZ")}
+        line |= {"drives": self.drives, "one_more_drive_saves": round(self.saves, 1), "steps": dict(self.steps.origin)}
+        line |= {"seconds": {name: round(seconds, 1) for name, seconds in self.steps.seconds.items()}}
+        return line | {"backlog": self.backlog, "days": self.days, "left": self.left}
 
     @property
     def saves(self) -> float:

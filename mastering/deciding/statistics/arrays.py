@@ -1,4 +1,4 @@
-"""What the columns are made of."""
+"""The kinds of columns: flags, fractions and whole numbers."""
 
 import numpy as np
 from numpy.typing import NDArray

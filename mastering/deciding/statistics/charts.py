@@ -16,7 +16,7 @@ from mastering.deciding.statistics.settings import points
 
 @dataclass(frozen=True)
 class Chart:
-    """`fail`: points that a failed disc adds (a good one takes 1 away); `start`: the first score; `stop`: the stop line."""
+    """A score chart. `fail`: points that a failed disc adds (a good one takes 1 away); `start`: the first score; `stop`: the stop line."""
 
     fail: int
     start: int
@@ -25,7 +25,7 @@ class Chart:
 
 @dataclass(frozen=True)
 class ChartPosition:
-    """Where a chart stands. `alarm`: the disc at which it reached the stop line, or None; `since`: the first disc behind its last 0."""
+    """Where a drive's chart stands. `alarm`: the disc at which it reached the stop line, or None; `since`: the first after its last 0."""
 
     score: int
     alarm: int | None
@@ -64,17 +64,17 @@ def drive_chart(tolerable: float, bad: float, false_alarm_discs: int) -> Chart:
 
 
 def stop_chances(chart: Chart, rate: float, discs: int) -> Floats:
-    """The chance to have reached the stop line by disc 1, 2, ... `discs`."""
+    """The chance that the score has reached the stop line by disc 1, 2, ... `discs`."""
     return _stopped(chart.fail, np.array([chart.start]), np.array([chart.stop]), rate, discs)[:, 0]
 
 
 def _stopped(fail: int, starts: Ints, stops: Ints, rate: float, discs: int) -> Floats:
-    """Chances to be at the stop line, shape (discs, charts): the chain over the scores, all charts side by side."""
+    """The chance that each chart has reached its stop line after each disc, shape (discs, charts): the chain over the scores."""
     width = int(stops.max())
     beyond = np.arange(width) >= stops[:, None]
     at = np.zeros((len(stops), width))
     at[np.arange(len(stops)), starts] = 1.0
-    made = np.empty((discs, len(stops)))
+    chances = np.empty((discs, len(stops)))
     stopped = np.zeros(len(stops))
     for disc in range(discs):
         moved = np.zeros_like(at)
@@ -83,9 +83,9 @@ def _stopped(fail: int, starts: Ints, stops: Ints, rate: float, discs: int) -> F
         moved[:, fail:] += rate * at[:, : max(width - fail, 0)]
         stopped += rate * at[:, max(width - fail, 0) :].sum(axis=1) + (moved * beyond).sum(axis=1)
         moved[beyond] = 0.0
-        made[disc] = stopped
+        chances[disc] = stopped
         at = moved
-    return made
+    return chances
 
 
 def mean_discs(chart: Chart, rate: float) -> float:
@@ -98,7 +98,7 @@ def mean_discs(chart: Chart, rate: float) -> float:
 
 
 def scores(chart: Chart, failed: Flags) -> Ints:
-    """The score after each disc, not ended by the stop line."""
+    """The score after each disc; it goes on beyond the stop line."""
     path = chart.start + np.cumsum(np.where(failed, chart.fail, -1))
     lowest: Ints = np.minimum(np.minimum.accumulate(path), 0)
     return path - lowest

@@ -96,12 +96,12 @@ class _Tally:
     def culprits(self) -> list[Culprit]:
         """The suspects with their chances, the likeliest first."""
         total = np.logaddexp.reduce(list(self.joint.values()))
-        made = [
+        suspects = [
             Culprit(kind, name, float(np.exp(log - total)), part_of, earlier, reads, whole=key in self.whole, log=self.alone[key])
             for key, log in self.joint.items()
             for kind, name, part_of, earlier, reads in (key,)
         ]
-        return sorted(made, key=lambda each: -each.chance)
+        return sorted(suspects, key=lambda each: -each.chance)
 
 
 def _lots(tally: _Tally, likelihoods: "_Likelihoods", trials: Trials, names: Names) -> None:

@@ -16,7 +16,7 @@ RECENT = 1000  # discs that are looked at
 
 @dataclass(frozen=True)
 class Place:
-    """A place, with the numbers of its tracks on the disc. `drive` is empty for all drives together; `failing`: discs looked at."""
+    """A place on a surface, called `what` by people. `drive` is empty for all drives together; `failing`: the failing discs looked at."""
 
     surface: Surface
     what: str
@@ -48,7 +48,7 @@ def find_places(history: History, rng: np.random.Generator) -> list[Place]:
         return []
     names = surface_names(history)
     recent = history.disc[history.at] >= len(history) - RECENT
-    made = []
+    places = []
     for number, surface in enumerate(history.surfaces):
         here = history.surface[history.at] == number
         drives = np.unique(history.wrote[history.at[here & recent]]).tolist()
@@ -56,14 +56,14 @@ def find_places(history: History, rng: np.random.Generator) -> list[Place]:
         if len(drives) > 1:
             groups += [(history.drives[drive], here & (history.wrote[history.at] == drive)) for drive in drives]
         for drive, members in groups:
-            found = _scan(history, surface, members, rng)
-            if found is not None:
-                made.append(Place(surface, names[number], drive, *found))
-    return made
+            scanned = _scan(history, surface, members, rng)
+            if scanned is not None:
+                places.append(Place(surface, names[number], drive, *scanned))
+    return places
 
 
 def _scan(history: History, surface: Surface, members: Flags, rng: np.random.Generator) -> tuple[TrackScan, int] | None:
-    """The latest failing discs against the older ones."""
+    """The scan of the latest failing discs, compared with the older ones, and how many they are; None for too few."""
     rows, tracks = history.at[members], history.track[members] - surface.first_track
     inside = (tracks >= 0) & (tracks < surface.tracks)
     rows, tracks = rows[inside], tracks[inside]

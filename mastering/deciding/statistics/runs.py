@@ -1,10 +1,11 @@
 """Runs: real trouble comes in clumps (an inner box, a shedding disc, a fouled head), which speak against neither lot nor drive.
 
-Three stories of the same discs are weighed against each other: a run of neighbours that fail far more often than the others; a bad
+Three explanations of the same discs are weighed against each other: a run of neighbours that fail far more often than the others; a bad
 rate throughout; a rate that turned bad at some disc and stayed so. What is unknown (where, how long, how often) is averaged out.
 """
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -22,7 +23,7 @@ TOLD = 0.5  # the chance from which on it is called a run
 
 @dataclass(frozen=True)
 class FailureRun:
-    """Discs `first` to `last` (counted from 0, both within) of which `bad` failed; `chance`: that it is a run, not lot or drive."""
+    """A run of failures: `bad` of discs `first` to `last` (from 0, both within) failed; `chance`: that it is one, not the lot or drive."""
 
     first: int
     last: int
@@ -36,7 +37,7 @@ class FailureRun:
 
 
 def find_run(failed: Flags, settings: Settings) -> FailureRun | None:
-    """The run that explains best what these discs did, or None when it is the less likely story."""
+    """The run that explains best what these discs did, or None where a run is the less likely explanation."""
     skipped = max(len(failed) - LOOK_BACK, 0)
     recent = failed[skipped:]
     if len(recent) < FEWEST or not recent.any():
@@ -54,8 +55,8 @@ def stopped_at(chart: Chart, failed: Flags, settings: Settings) -> int | None:
     A stop among the first discs, where no run can be told, is taken back when the discs since then show that it was one.
     """
     for disc in np.flatnonzero(failed & (scores(chart, failed) >= chart.stop)).tolist():
-        known = failed[: disc + 1] if disc + 1 >= FEWEST else failed
-        if find_run(known, settings) is None:
+        seen = failed[: disc + 1] if disc + 1 >= FEWEST else failed
+        if find_run(seen, settings) is None:
             return int(disc)
     return None
 
@@ -85,8 +86,7 @@ def evidence(bad: object, discs: object, prior: tuple[float, float]) -> Floats:
     from scipy.special import betaln
 
     a, b = prior
-    made: Floats = betaln(a + np.asarray(bad), b + np.asarray(discs) - np.asarray(bad)) - betaln(a, b)
-    return made
+    return cast(Floats, betaln(a + np.asarray(bad), b + np.asarray(discs) - np.asarray(bad)) - betaln(a, b))
 
 
 def _mean(logs: Floats) -> float:

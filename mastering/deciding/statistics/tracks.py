@@ -8,6 +8,7 @@ whole pattern of failed tracks is moved to another place, so neighbours stay nei
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -21,7 +22,7 @@ KNOWN = 100  # failed tracks in the history from which on it tells what to expec
 
 @dataclass(frozen=True)
 class TrackScan:
-    """The likeliest window, places `first` to `last` (from 0, within); `discs`: how many of the failing discs failed there.
+    """The window of tracks that stands out most, `first` to `last` (from 0, both within); `discs`: how many failing discs failed there.
 
     `p`: the chance of such a window somewhere, where nothing is wrong. `zone` and `zone_p`: the same for a fifth of the disc.
     """
@@ -60,20 +61,19 @@ def scan(patterns: Sequence[Ints], tracks: int, usual: Ints, rng: np.random.Gene
 def _expected(usual: Ints, tracks: int) -> Floats:
     """The share of failures that each track is expected to have; one failure is lent to every track."""
     shares = usual + 1.0 if usual.sum() >= KNOWN else np.ones(tracks)
-    made: Floats = shares / shares.sum()
-    return made
+    return cast(Floats, shares / shares.sum())
 
 
 def _moved(patterns: Sequence[Ints], tracks: int, expected: Floats, rng: np.random.Generator, draws: int) -> Floats:
     """The share of each track in each draw, shape (draws, tracks): every pattern begins somewhere else, where it fits."""
-    made = np.zeros(draws * tracks)
+    moved = np.zeros(draws * tracks)
     rows = np.arange(draws)[:, None] * tracks
     for pattern in patterns:
         offsets = pattern - pattern.min()
         fitting = np.cumsum(expected[: tracks - offsets.max()])
         starts = np.searchsorted(fitting, rng.random(draws) * fitting[-1], side="right")
-        made[rows + starts[:, None] + offsets] += 1 / len(pattern)  # a pattern has no track twice
-    return made.reshape(draws, tracks)
+        moved[rows + starts[:, None] + offsets] += 1 / len(pattern)  # a pattern has no track twice
+    return moved.reshape(draws, tracks)
 
 
 def _ratios(counted: Floats, expected: Floats) -> Iterator[Floats]:
@@ -91,19 +91,17 @@ def _ratios(counted: Floats, expected: Floats) -> Iterator[Floats]:
 
 def _zones(expected: Floats) -> Ints:
     """The fifth that each track is in."""
-    made: Ints = np.arange(len(expected)) * ZONES // len(expected)
-    return made
+    return cast(Ints, np.arange(len(expected)) * ZONES // len(expected))
 
 
 def _chi_square(counted: Floats, expected: Floats, zones: Ints) -> Floats:
-    """Pearson's sum over the zones, one a row."""
+    """Pearson's chi-square over the zones for each row of counts."""
     share = np.bincount(zones, expected)
     sums = np.add.reduceat(counted, np.searchsorted(zones, np.arange(len(share))), axis=1)
     wanted = counted.sum(axis=1)[:, None] * share
-    made: Floats = ((sums - wanted) ** 2 / wanted).sum(axis=1)
-    return made
+    return cast(Floats, ((sums - wanted) ** 2 / wanted).sum(axis=1))
 
 
 def _share(drawn: Floats, seen: float) -> float:
-    """(1 + draws that reach what was seen) / (1 + draws); rounding must not make equal ones differ."""
+    """The chance of what was seen: (1 + draws that reach it) / (1 + draws). Rounding must not make equal ones differ."""
     return float((1 + np.count_nonzero(drawn >= seen - 1e-9)) / (1 + len(drawn)))
