@@ -12,19 +12,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, NoReturn
 
-from formats.bounds import LARGEST_CAPTURE, LARGEST_CHUNK, SIGNATURE
+from formats import bounds
+from formats.bounds import LARGEST_CAPTURE, LAST_CYLINDER, MOST_CHUNKS, MOST_INDEX_MARKS, SIGNATURE
 from formats.containers.shared import times
 from formats.containers.shared.times import BrokenTimesError, Times
 from formats.errors import ContainerError
 from formats.model.geometry import Geometry
 
-MOST_CHUNKS = 1024
-LAST_CYLINDER = 95
-MOST_MARKS = 64
-
 _FRAME = struct.Struct(">I4s")  # length of the payload, type
 _TRACK = struct.Struct(">BBHII")  # cylinder, head, flags, cell length in ps (INTV: ticks per second), number of cells (intervals)
 _TURN = 1  # flag: exactly one turn
+_LARGEST = {b"HEAD": bounds.LARGEST_HEAD, b"CELL": bounds.LARGEST_CELL}
 _SHOWN = 40  # characters of a value in a message
 _REVERSED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 
@@ -125,8 +123,8 @@ def _chunk(data: bytes, name: str, number: int, at: int) -> _Chunk:
     chunk = _Chunk(name, number, at, kind, data[at + 8 : at + 8 + length])
     if not (kind.isalpha() and kind.isascii()):
         chunk.refuse("four ASCII letters were expected as its type")
-    if length > LARGEST_CHUNK:
-        chunk.refuse(f"{length:,} bytes, at most {LARGEST_CHUNK:,} are allowed")
+    if length > _LARGEST.get(kind, length):
+        chunk.refuse(f"{length:,} bytes, at most {_LARGEST[kind]:,} are allowed")
     if length > there - 12:
         chunk.refuse(f"{length:,} bytes were announced, {there - 12:,} are there; the file was cut short")
     if zlib.crc32(chunk.payload, zlib.crc32(kind)) != int.from_bytes(data[at + 8 + length : at + 12 + length], "big"):
@@ -246,8 +244,8 @@ def _cell(chunk: _Chunk) -> Track:
 def _marks(chunk: _Chunk, cells: int | None) -> tuple[int, ...]:
     """Index marks, within so many `cells`; those of times may lie behind the last transition."""
     count = int.from_bytes(chunk.payload[:2], "big")
-    if count > MOST_MARKS:
-        chunk.refuse(f"{count:,} index marks, at most {MOST_MARKS} are allowed")
+    if count > MOST_INDEX_MARKS:
+        chunk.refuse(f"{count:,} index marks, at most {MOST_INDEX_MARKS} are allowed")
     if len(chunk.payload) != 2 + 4 * count:
         chunk.refuse(f"{count} index marks need {2 + 4 * count} bytes, {len(chunk.payload)} are there")
     marks = struct.unpack_from(f">{count}I", chunk.payload, 2)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NoReturn
 
+from formats.bounds import LARGEST_REPORT
 from formats.errors import ContainerError
 from formats.model.geometry import Address, Geometry
 
@@ -13,7 +14,6 @@ HEADER = ("track", "head", "sector", "state", "tries")
 STATES = frozenset(
     "good soft unread not-tried density block-check no-block identifier-check misplaced absent data-mark identity serial".split()  # noqa: SIM905
 )
-LARGEST = 1 << 20
 _SHOWN = 40  # characters of a value in a message
 
 
@@ -35,8 +35,8 @@ class Report:
 
 def read(data: bytes, name: str) -> Report:
     """The report in a file's bytes; `name` stands in messages. ContainerError names the line that breaks a rule."""
-    if len(data) > LARGEST:
-        raise ContainerError(f"{name}: {len(data):,} bytes, a sector report has at most {LARGEST:,}")
+    if len(data) > LARGEST_REPORT:
+        raise ContainerError(f"{name}: {len(data):,} bytes, a sector report has at most {LARGEST_REPORT:,}")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

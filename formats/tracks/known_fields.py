@@ -1,7 +1,7 @@
-"""Sound fields that were decoded before, told by their cells: the copies of one disc hold the same ones over and over.
+"""Sound fields that were decoded before, recognised by their cells: the copies of one disc hold the same fields over and over.
 
-To compare cells with known ones takes a fraction of the time that it takes to decode and check them, and says the same. Whoever judges
-many read-backs holds a `KnownFields` and passes it along; threads may share it.
+Comparing cells with those of a remembered field takes a fraction of the time of decoding and checking them, and has the same result.
+Whoever judges many read-backs holds a `KnownFields` and passes it along; threads may share it.
 """
 
 from collections.abc import Callable, Iterable
@@ -20,11 +20,11 @@ Decode = Callable[[Bytes], Decoded]
 
 MOST = 4096  # fields that are kept, some megabytes: more than a side has; those of another disc push them out
 _FEW = 8  # of so many fields one that is not known is not worth keeping: each copy has another serial
-_SHORT = 64  # bytes of cells: a shorter field is decoded as soon as it is found
+_SHORT = 64  # bytes of cells: to decode a shorter field takes no longer than to look it up
 
 
 class _Known(NamedTuple):
-    """Known fields: their keys, ascending and each once; their cells; what they were decoded to, and which bytes of it are legal."""
+    """Remembered fields: their keys, ascending and each once; their cells; their decoded bytes, and which of these are legal."""
 
     keys: Eights
     cells: Eights
@@ -39,22 +39,22 @@ class KnownFields:
         self._kinds: dict[Record, Recall] = {}
 
     def of(self, record: Record) -> "Recall":
-        """The known fields of one kind."""
+        """The remembered fields of one kind of record."""
         return self._kinds.setdefault(record, Recall())
 
 
 class Recall:
-    """What fields of one kind were decoded to. Of those that have the same key the first one is kept.
+    """The remembered fields of one kind of record. Of fields that have the same key the first one is kept.
 
-    What is known is replaced whole, never changed, and each call looks at it once: of two threads that add to it at once one loses
-    what it added, and nothing else.
+    The remembered fields are replaced as a whole and never changed, and each call reads the reference once: of two threads that add
+    fields at the same time one loses what it added, and nothing else.
     """
 
     def __init__(self) -> None:
         self._known: _Known | None = None
 
     def decoded(self, cells: Bytes, decode: Decode) -> Decoded:
-        """What `decode` makes of rows of cells (n, m); only those are given to it that are not known."""
+        """Rows of cells (n, m) decoded; `decode` is called with those only that are not remembered."""
         if cells.shape[1] < _SHORT or not len(cells):
             return decode(cells)
         before = self._known
@@ -73,7 +73,7 @@ class Recall:
         return rows, legal, known
 
     def _learned(self, cells: Bytes, decoded: Decoded) -> Decoded:
-        """What new fields were decoded to; the sound ones are known from now on."""
+        """Remembers the sound ones of some fields, and returns `decoded` as it is."""
         rows, legal, sound = decoded
         chosen = np.flatnonzero(sound)[:MOST]
         if len(chosen):
@@ -92,8 +92,8 @@ def _joined(old: _Known, new: _Known) -> _Known:
 
 def _eights(cells: Bytes) -> Eights:
     """All whole eights of bytes of each row. The same first eight and the same key mean that the last eight are the same, too."""
-    made: Eights = cells[:, : cells.shape[1] // 8 * 8].view(np.uint64)
-    return made
+    eights: Eights = cells[:, : cells.shape[1] // 8 * 8].view(np.uint64)
+    return eights
 
 
 def _keys(cells: Bytes) -> Eights:

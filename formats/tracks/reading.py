@@ -1,23 +1,21 @@
 """Cells to fields: where on a side's tracks the marks stand, and what the records behind them hold.
 
 One reader for every geometry. Stretches of cells stand one after the other in a packed buffer, a few megabits at a time; `marks`
-finds the marks; the rows behind them are decoded and checked as blocks. No loop runs over bytes or cells. Nothing is judged here:
-`mastering.judging.verify` does that.
+finds the marks, `decoding` decodes and checks the rows of cells behind them as blocks. No loop runs over bytes or cells. Nothing is
+judged here: `mastering.judging.verify` does that.
 """
 
-import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 import numpy.typing as npt
 
-from formats import registry
 from formats.errors import ContainerError
-from formats.model.checks import many
-from formats.model.geometry import Geometry
-from formats.model.record import Field, Record
+from formats.model.geometry import Gap, Geometry, fill_cells
+from formats.model.record import Record
+from formats.tracks.decoding import SPARE, decode_fields, read_tags, rows_at, tag_cells
 from formats.tracks.known_fields import KnownFields
 from formats.tracks.marks import find, room
 
@@ -27,8 +25,8 @@ Ints = npt.NDArray[np.int64]
 
 _GROUP = 1 << 19  # bytes of cells decoded at a time: more costs memory, less costs more calls (measured: half as much, a third more time)
 _BATCH = 4096  # fields decoded at a time
-_SPARE = 8  # bytes behind all stretches: cells are shifted so many at a time
-_MOST = 8  # times as many marks as fields have room: beyond that no disc was read, and they are not decoded
+_MOST = 8  # times as many marks as sectors have room: beyond that the cells are no disc's, and they are not decoded
+_ANY_MARKS = 1 << 16  # so many, of whatever tag, are looked at in however few cells
 
 
 @dataclass(frozen=True)
@@ -45,9 +43,9 @@ class Fields:
     """All fields of one record kind, sorted by stretch and place: arrays of n.
 
     `start` is the cell at which the mark begins, `end` the one behind the field (past the stretch's count where a turn wraps).
-    `cut`: an end of the stretch cuts it off, so that nothing else is known of it. `sound`: mark, code words, required constants
-    and check are right. `rows` are the decoded bytes as they stand on the track, `legal` says for each whether its code words are
-    of the code; `deleted` that the tag marks deleted data.
+    `cut`: an end of the stretch cuts the field off, so that nothing else is known of it. `sound`: mark, code words, required constants
+    and check are right. `deleted`: the tag marks deleted data. `row`: which of `rows` holds the field's decoded bytes as they stand on
+    the track, -1 where they were not kept; `legal` says of an identifier's whether their code words are of the code.
     """
 
     record: Record
@@ -57,6 +55,7 @@ class Fields:
     cut: Flags
     sound: Flags
     deleted: Flags
+    row: Ints
     rows: Bytes
     legal: Flags
 
@@ -64,31 +63,30 @@ class Fields:
         return len(self.start)
 
     def number(self, name: str) -> Ints:
-        """What a number field holds."""
+        """What a number field of every field holds (n)."""
         field, at = self.record.field(name), self.record.offsets[name]
-        made: Ints = np.zeros(len(self), np.int64)
+        value: Ints = np.zeros(len(self), np.int64)
         for place in range(field.size):
             byte = at + (field.size - 1 - place if field.little else place)
-            made = made << 8 | self.rows[:, byte]
-        return made
+            value = value << 8 | self.rows[self.row, byte]
+        return value
 
     def bodies(self, chosen: "npt.NDArray[np.intp] | slice" = slice(None)) -> Bytes:
-        """What the sectors of some blocks hold (n, bytes of a sector)."""
+        """What the sectors of some blocks, all of whose bytes were kept, hold (n, bytes of a sector)."""
         field, at = self.record.field("body"), self.record.offsets["body"]
-        made: Bytes = self.rows[chosen][:, at : at + field.size]
-        return ~made if field.complemented else made
+        body: Bytes = self.rows[self.row[chosen], at : at + field.size]
+        return ~body if field.complemented else body
 
     def is_legal(self, name: str) -> Flags:
-        """Whether all code words of a field are of its code."""
+        """Which fields have no code word in this part of them that the code does not have (n)."""
         field, at = self.record.field(name), self.record.offsets[name]
-        made: Flags = np.all(self.legal[:, at : at + field.size], axis=1)
-        return made
+        legal: Flags = np.all(self.legal[self.row, at : at + field.size], axis=1)
+        return legal
 
-    def take(self, chosen: npt.NDArray[np.intp] | Flags) -> "Fields":
-        """Some of them."""
-        columns = (self.stretch, self.start, self.end, self.cut, self.sound, self.deleted, self.rows, self.legal)
-        chosen_columns: list[Any] = [column[chosen] for column in columns]
-        return Fields(self.record, *chosen_columns)
+    def select(self, chosen: npt.NDArray[np.intp] | Flags) -> "Fields":
+        """The fields at these places (indices, or one flag a field)."""
+        columns: dict[str, Any] = {name: getattr(self, name)[chosen] for name in _COLUMNS}
+        return replace(self, **columns, row=self.row[chosen])
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,23 +101,27 @@ class Reading:
 def read_fields(geometry: Geometry, stretches: Sequence[Stretch], known: KnownFields | None = None) -> Reading:
     """Every identifier and every block in some stretches of a geometry's cells. ContainerError when they are full of marks.
 
-    `known`: the fields that the caller remembers from earlier read-backs; new ones are added.
+    `known`: the fields that the caller remembers from earlier read-backs; new ones are added. The bytes of unsound blocks are kept for
+    as many as the cells have room for.
     """
     known = known or KnownFields()
-    found = [_read_group(geometry, stretches[first:last], first, known) for first, last in _groups(stretches)]
-    identifiers, blocks = (_joined([each[kind] for each in found]) for kind in (0, 1))
+    groups = [_read_group(geometry, stretches[first:last], first, known) for first, last in _groups(stretches)]
+    identifiers, blocks = (joined([group[kind] for group in groups]) for kind in (0, 1))
     return Reading(identifiers, blocks, _pair(geometry, stretches, identifiers, blocks))
 
 
 def any_identifier(geometry: Geometry, stretches: Sequence[Stretch], known: KnownFields | None = None) -> bool:
-    """Whether any identifier in some stretches is sound. ContainerError when they are full of marks.
+    """Whether any identifier in some stretches is sound; of a crowd of marks, in which no disc's identifiers are, only some are looked at.
 
     That depends on `geometry.identifier` alone, so one answer serves all geometries that have the same one.
     """
     record, known = geometry.identifier, known or KnownFields()
+    cells = geometry.record_cells(record)
     for first, last in _groups(stretches):
         buffer = _pack(stretches[first:last], first, _room(geometry, record))
-        if _read_record(geometry, buffer, record, find(buffer.cells, record.mark.cells), known).sound.any():
+        marks = _marks(record, cells, buffer, find(buffer.cells, record.mark.cells)[:_ANY_MARKS])
+        whole = np.flatnonzero(marks.kept & ~marks.cut)
+        if _decode_behind(record, buffer, marks.bits[whole], cells, marks.kept[whole], known)[0].any():
             return True
     return False
 
@@ -136,12 +138,20 @@ def _groups(stretches: Sequence[Stretch]) -> Iterator[tuple[int, int]]:
         yield first, len(stretches)
 
 
-def _joined(groups: Sequence[Fields]) -> Fields:
+def joined(groups: Sequence[Fields], stretches: Sequence[int] | Ints = ()) -> Fields:
+    """The fields of all groups, one kind's; `stretches`: what is added to each group's numbers of stretches (nothing by default)."""
     if len(groups) == 1:
         return groups[0]
-    columns = ("stretch", "start", "end", "cut", "sound", "deleted", "rows", "legal")
-    columns_joined: list[Any] = [np.concatenate([getattr(each, column) for each in groups]) for column in columns]
-    return Fields(groups[0].record, *columns_joined)
+    before = np.cumsum([0, *(len(group.rows) for group in groups[:-1])])
+    row = np.concatenate([np.where(group.row < 0, -1, group.row + first) for group, first in zip(groups, before, strict=True)])
+    columns: dict[str, Any] = {name: np.concatenate([getattr(group, name) for group in groups]) for name in _COLUMNS}
+    if len(stretches):
+        columns["stretch"] += np.repeat(stretches, [len(group) for group in groups])
+    rows, legal = (np.concatenate([getattr(group, name) for group in groups]) for name in ("rows", "legal"))
+    return Fields(groups[0].record, **columns, row=row, rows=rows, legal=legal)
+
+
+_COLUMNS = ("stretch", "start", "end", "cut", "sound", "deleted")
 
 
 # The packed buffer
@@ -172,7 +182,7 @@ def _pack(stretches: Sequence[Stretch], first: int, behind: int) -> _Buffer:
         at += len(parts[-1])
     counts = np.array([stretch.count for stretch in stretches], np.int64)
     turns = np.array([stretch.turn for stretch in stretches], np.bool_)
-    return _Buffer(np.frombuffer(b"".join(parts) + bytes(_SPARE), np.uint8), np.array(starts, np.int64), counts, turns, first)
+    return _Buffer(np.frombuffer(b"".join(parts) + bytes(SPARE), np.uint8), np.array(starts, np.int64), counts, turns, first)
 
 
 def _wrapped(stretch: Stretch, behind: int) -> bytes:
@@ -193,123 +203,95 @@ def _wrapped(stretch: Stretch, behind: int) -> bytes:
 
 def _read_group(geometry: Geometry, stretches: Sequence[Stretch], first: int, known: KnownFields) -> tuple[Fields, Fields]:
     kinds = (geometry.identifier, geometry.block)
-    buffer = _pack(stretches, first, max(_room(geometry, each) for each in kinds))
-    marks = {cells: find(buffer.cells, cells) for cells in {each.mark.cells for each in kinds}}
-    identifiers, blocks = (_read_record(geometry, buffer, each, marks[each.mark.cells], known) for each in kinds)
-    return identifiers.take(~identifiers.cut), blocks
+    buffer = _pack(stretches, first, max(_room(geometry, kind) for kind in kinds))
+    marks = {cells: find(buffer.cells, cells) for cells in {kind.mark.cells for kind in kinds}}
+    identifiers, blocks = (_read_record(geometry, buffer, kind, marks[kind.mark.cells], known) for kind in kinds)
+    return identifiers.select(~identifiers.cut), blocks
 
 
 def _read_record(geometry: Geometry, buffer: _Buffer, record: Record, bits: Ints, known: KnownFields) -> Fields:
     """The fields of one kind behind marks at those bits of the buffer; cut ones only where the tag does not speak against it."""
     cells = geometry.record_cells(record)
+    most = _MOST * (buffer.counts // _least_sector(geometry) + 1)
+    if len(bits) > max(2 * most.sum(), _ANY_MARKS):  # an identifier's and a block's
+        _refuse(f"{len(bits):,} marks", buffer.counts.sum())
+    marks = _marks(record, cells, buffer, bits)
+    kept = np.flatnonzero(marks.kept)
+    stretch, cut = marks.stretch[kept], marks.cut[kept]
+    crowd = np.bincount(stretch, minlength=len(most)) - most
+    if (crowd > 0).any():
+        worst = int(crowd.argmax())
+        _refuse(f"{crowd[worst] + most[worst]:,} marks of {'an' if record.name[0] in 'aeiou' else 'a'} {record.name}", buffer.counts[worst])
+    sound, row, rows, legal = _decode_behind(record, buffer, marks.bits[kept], cells, ~cut, known)
+    start = marks.start[kept]
+    columns = stretch + buffer.first, start, start + record.mark.lead + cells, cut, sound, marks.deleted[kept]
+    return Fields(record, *columns, row, rows, legal)
+
+
+class _Marks(NamedTuple):
+    """Marks of one kind of record (arrays of n): bit of the buffer at which the first byte begins, stretch in the buffer, cell of the mark.
+
+    `cut`: an end of the stretch cuts the field off. `kept`: the record's tag follows, or is cut off. `deleted`: as that of deleted data.
+    """
+
+    bits: Ints
+    stretch: Ints
+    start: Ints
+    cut: Flags
+    kept: Flags
+    deleted: Flags
+
+
+def _marks(record: Record, cells: int, buffer: _Buffer, bits: Ints) -> _Marks:
+    """What stands at the marks that begin at those bits of the buffer, before records of so many cells."""
     stretch = np.searchsorted(buffer.starts, bits, side="right") - 1
     start = bits - buffer.starts[stretch]
     turns, counts = buffer.turns[stretch], buffer.counts[stretch]
+    first = start + record.mark.lead
+    cut = ~turns & (first + cells > counts)
+    tagged, deleted = read_tags(record, buffer.cells, bits + record.mark.lead)
+    tagged |= cut & (first + tag_cells(record) > counts)
     inside = (start < counts) & (turns | (start + len(record.mark.cells) <= counts))
-    bits, stretch, start = bits[inside], stretch[inside], start[inside]
-    turns, counts = turns[inside], counts[inside]
-    behind = bits + record.mark.lead
-    end = start + record.mark.lead + cells
-    cut = ~turns & (end > counts)
-    tagged, deleted = _tagged(record, buffer.cells, behind)
-    tagged |= cut & (start + record.mark.lead + _tag_cells(record) > counts)
-    kept = np.flatnonzero(tagged)
-    if len(kept) > _MOST * (int(buffer.counts.sum()) // cells + len(buffer.counts) + 1):
-        raise ContainerError(f"{len(kept):,} marks of a {record.name} in {buffer.counts.sum():,} cells: more than any disc can hold")
-    parts = (_rows_at(buffer.cells, behind[kept[at : at + _BATCH]], cells // 8) for at in range(0, len(kept) or 1, _BATCH))
-    batches = [_decoded(record, part, known) for part in parts]
-    rows, legal, sound = (np.concatenate(column) if len(batches) > 1 else column[0] for column in zip(*batches, strict=True))
-    sound = sound & ~cut[kept]
-    return Fields(record, stretch[kept] + buffer.first, start[kept], end[kept], cut[kept], sound, deleted[kept], rows, legal)
+    return _Marks(bits + record.mark.lead, stretch, start, cut, tagged & inside, deleted)
 
 
-def _tag_place(record: Record) -> tuple[Field, int, int]:
-    """The tag, and how many bytes and how many bytes of cells must be decoded to see it. It stands in the first part."""
-    field = record.field(record.tag)
-    plain, coded = registry.code(record.parts[0].code).unit
-    units = -(-(record.offsets[field.name] + field.size) // plain)
-    return field, units * plain, units * coded
+def _refuse(marks: str, cells: int) -> NoReturn:
+    raise ContainerError(f"{marks} in {cells:,} cells: more than any disc can hold")
 
 
-def _tag_cells(record: Record) -> int:
-    return _tag_place(record)[2] * 8 if record.tag else 0
+def _least_sector(geometry: Geometry) -> int:
+    """Cells from one sector's beginning to the next one's, with the least gaps that a reader or a formatter accepts."""
+    records = (geometry.laid_cells(element, geometry.zones[0]) for element in geometry.sector if isinstance(element, Record))
+    return sum(records) + sum(gap.minimum * fill_cells(gap) for gap in geometry.sector if isinstance(gap, Gap))
 
 
-def _tagged(record: Record, buffer: Bytes, behind: Ints) -> tuple[Flags, Flags]:
-    """Whether the record's tag follows, and whether as deleted data."""
-    if not record.tag:
-        return np.ones(len(behind), np.bool_), np.zeros(len(behind), np.bool_)
-    field, _, coded = _tag_place(record)
-    rows, legal = registry.code(record.parts[0].code).decode(_rows_at(buffer, behind, coded))
-    at = slice(record.offsets[field.name], record.offsets[field.name] + field.size)
+def _decode_behind(
+    record: Record, buffer: _Buffer, bits: Ints, cells: int, whole: Flags, known: KnownFields
+) -> tuple[Flags, Ints, Bytes, Flags]:
+    """The fields whose first bytes begin at those bits of the buffer, of so many cells each: `sound`, `row`, `rows`, `legal` of `Fields`.
 
-    def equals(value: bytes) -> Flags:
-        same: Flags = (legal[:, at] & (rows[:, at] == np.frombuffer(value, np.uint8))).all(axis=1)
-        return same
-
-    deleted = equals(record.deleted) if record.deleted else np.zeros(len(behind), np.bool_)
-    return equals(field.value) | deleted, deleted
-
-
-def _rows_at(buffer: Bytes, bits: Ints, size: int) -> Bytes:
-    """`size` bytes from each of some bits of the buffer (n, size), shifted eight bytes at a time."""
-    width = size // 8 * 8 + 8
-    if not len(bits):
-        return np.zeros((0, size), np.uint8)
-    windows = np.ndarray((len(buffer) - width + 1, width), np.uint8, buffer, strides=(1, 1))  # from every byte; numpy checks the bounds
-    wide = windows[bits >> 3].view(np.uint64)
-    if sys.byteorder == "little":
-        wide.byteswap(inplace=True)
-    phase = (bits & 7).astype(np.uint64)[:, None]
-    made = wide << phase
-    made[:, :-1] |= wide[:, 1:] >> (64 - phase)  # by 64 bits nothing is left
-    if sys.byteorder == "little":
-        made.byteswap(inplace=True)
-    rows: Bytes = made.view(np.uint8)[:, :size]
-    return rows
-
-
-def _decoded(record: Record, cells: Bytes, known: KnownFields) -> tuple[Bytes, Flags, Flags]:
-    """What rows of cells hold: decoded bytes, their legality, and whether the fields are sound."""
-
-    def decode(unknown: Bytes) -> tuple[Bytes, Flags, Flags]:
-        rows, legal = _decode(record, unknown)
-        return rows, legal, _sound(record, rows, legal)
-
-    return known.of(record).decoded(cells, decode)
-
-
-def _decode(record: Record, cells: Bytes) -> tuple[Bytes, Flags]:
-    """Decoded bytes of all parts, and their legality."""
-    rows, legal, at = [], [], 0
-    for each in record.parts:
-        code = registry.code(each.code)
-        width = each.size * code.unit[1] // code.unit[0]
-        decoded, right = code.decode(cells[:, at : at + width])
-        rows.append(decoded)
-        legal.append(right)
-        at += width
-    return (rows[0], legal[0]) if len(rows) == 1 else (np.concatenate(rows, axis=1), np.concatenate(legal, axis=1))
-
-
-def _sound(record: Record, rows: Bytes, legal: Flags) -> Flags:
-    """Code words, required constants and checks; bytes that nobody judges are left out."""
-    sound = np.ones(len(rows), np.bool_)
-    for field in record.fields:
-        at = slice(record.offsets[field.name], record.offsets[field.name] + field.size)
-        if field.kind == "bytes" and field.name != "body":
-            continue
-        sound &= legal[:, at].all(axis=1)
-        if field.kind == "const" and field.name != record.tag:
-            sound &= (rows[:, at] == np.frombuffer(field.value, np.uint8)).all(axis=1)
-    for check in record.checks:
-        first, last = record.span(check)
-        field, place = record.field(check.stored), record.offsets[check.stored]
-        stored: npt.NDArray[np.int64] = np.zeros(len(rows), np.int64)
-        for byte in range(place, place + field.size):
-            stored = stored << 8 | rows[:, byte]
-        sound &= many(check.name, rows[:, first:last], record.mark.data if check.first == "mark" else b"") == stored
-    return sound
+    Bytes are kept of all identifiers; of blocks those of the sound ones, which can't overlap on a disc, and as many others as have room.
+    """
+    is_block = "body" in record.offsets
+    room_for = int(buffer.counts.sum()) // cells + len(buffer.counts)
+    left = room_for if is_block else len(bits)
+    sound, row = np.zeros(len(bits), np.bool_), np.full(len(bits), -1, np.int64)
+    parts, count = [], 0
+    for at in range(0, len(bits) or 1, _BATCH):
+        batch = slice(at, at + _BATCH)
+        rows, legal, right = decode_fields(record, rows_at(buffer.cells, bits[batch], cells // 8), known)
+        sound[batch] = right & whole[batch]
+        others = np.cumsum(~sound[batch])
+        kept = np.flatnonzero(sound[batch] | (others <= left))
+        left -= min(left, int(others[-1])) if len(others) else 0
+        row[at + kept] = np.arange(count, count + len(kept))
+        count += len(kept)
+        legal = legal[:, :0] if is_block else legal
+        parts.append((rows, legal) if len(kept) == len(rows) else (rows[kept], legal[kept]))
+        if is_block and np.count_nonzero(sound) > room_for:
+            _refuse(f"{np.count_nonzero(sound):,} sound blocks", buffer.counts.sum())
+    rows, legal = (np.concatenate(column) if len(parts) > 1 else column[0] for column in zip(*parts, strict=True))
+    return sound, row, rows, legal
 
 
 # Which block is whose
@@ -321,9 +303,9 @@ def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields,
     A block is that of the nearest identifier mark before it, if it begins behind that identifier, by less than a block's length; of
     several, the first is what a machine would read.
     """
-    made = np.full(len(identifiers), -1, np.int64)
+    block_of = np.full(len(identifiers), -1, np.int64)
     if not len(identifiers) or not len(blocks):
-        return made
+        return block_of
     counts = np.array([stretch.count for stretch in stretches], np.int64)
     turns = np.array([stretch.turn for stretch in stretches], np.bool_)
     base = np.concatenate(([0], np.cumsum(counts + 1)))
@@ -338,5 +320,5 @@ def _pair(geometry: Geometry, stretches: Sequence[Stretch], identifiers: Fields,
     own &= (behind >= 0) & (behind < len(geometry.block.mark.laid) + geometry.record_cells(geometry.block))
     candidates = np.flatnonzero(own)
     farthest_first = candidates[np.argsort(-behind[candidates], kind="stable")]
-    made[owner[farthest_first]] = farthest_first  # so that the nearest is what stays
-    return made
+    block_of[owner[farthest_first]] = farthest_first  # so that the nearest is what stays
+    return block_of

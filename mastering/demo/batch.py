@@ -105,7 +105,7 @@ class Evening:
         read = self.bench.read(drive, self.writings[name, side])
         path = self._file(name, side, read)
         said = Said(lot=said.lot, wrote=said.wrote, read_by=drive, rewritten=said.rewritten)
-        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock(), self.called)
+        recorder = Recorder(self.ledger, batch, self.judge, said, lambda _: self.clock(), self.called, same_anywhere=True)
         line = recorder.record(Source(str(path)))
         if line["verdict"] != "pass" and read.story not in self.stories.setdefault(name, []):
             self.stories[name].append(read.story)

@@ -42,9 +42,9 @@ class Target:
     @cached_property
     def fillable(self) -> Flags:
         """Sectors that a reader's filler could equal."""
-        made = np.zeros(len(self.rows), np.bool_)
-        made[self.unproven] = True
-        return made
+        flags = np.zeros(len(self.rows), np.bool_)
+        flags[self.unproven] = True
+        return flags
 
     @cached_property
     def unproven(self) -> Places:
@@ -106,8 +106,8 @@ class Judged:
     @cached_property
     def differing(self) -> Places:
         """Places of the sectors that differ."""
-        made: Places = (self.kinds == NUMBER["differs"]).nonzero()[0]
-        return made
+        places: Places = (self.kinds == NUMBER["differs"]).nonzero()[0]
+        return places
 
     @cached_property
     def looks(self) -> dict[int, Looks]:
@@ -125,7 +125,7 @@ class Judged:
         return "filled" if row == row[:1] * len(row) else None
 
     def shifts(self, place: int) -> list[int]:
-        """By how many sectors (1 to 16) further on in the master a sector's bytes are found.
+        """By how many sectors (1 to 16) further on in the master a sector's bytes stand.
 
         A master's sector that a filler could equal, judged on the master as for `unproven`, shows no shift.
         """
@@ -182,8 +182,8 @@ def _unequal_rows(one: Bytes, other: Bytes) -> Places:
     width, rest = divmod(one.shape[1], 8)
     if rest:  # eights of bytes would reach into the next row
         return np.flatnonzero((one != other).any(axis=1))
-    made: Places = (one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64)).nonzero()[0] // width
-    return made
+    places: Places = (one.reshape(-1).view(np.uint64) != other.reshape(-1).view(np.uint64)).nonzero()[0] // width
+    return places
 
 
 def _reported(target: Target, report: Report, compared: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
@@ -209,9 +209,9 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
     same = (body == target.rows[sighted.place]).all(axis=1)
     wrong_serial, serial, held = _slots(target, sighted.place, body, same)
     identity = np.zeros(len(same), np.bool_)
-    found = sighted.reading.identifiers
+    identifiers = sighted.reading.identifiers
     for name, value in _identity(target, sighted).items():
-        identity |= found.number(name)[sighted.identifier] != value
+        identity |= identifiers.number(name)[sighted.identifier] != value
     deleted = sighted.reading.blocks.deleted[sighted.block]
     flags = {
         name: _any(count, sighted.place[chosen]) for name, chosen in (("differs", ~same), ("data-mark", deleted), ("identity", identity))
@@ -236,9 +236,10 @@ def compare_cells(target: Target, sighted: Sighted) -> Judged:
 
 
 def _any(count: int, places: Places) -> Flags:
-    made = np.zeros(count, np.bool_)
-    made[places] = True
-    return made
+    """A flag for each of so many sectors, set at these places."""
+    flags = np.zeros(count, np.bool_)
+    flags[places] = True
+    return flags
 
 
 def _identity(target: Target, sighted: Sighted) -> dict[str, int | Places]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mastering.judging.compare import Judged, Target, compare_dump
-from mastering.judging.evidence import DumpView, View
+from mastering.judging.evidence import DumpReadBack, ReadBack
 
 _SHIFTED_AT_LEAST = 8
 
@@ -28,7 +28,7 @@ class Case:
     `apart` is `distance`, or a verifier's memory of it.
     """
 
-    view: View
+    readback: ReadBack
     target: Target
     sides: Sequence[Candidate]
     masters: Callable[[], Sequence[Candidate]]
@@ -38,9 +38,9 @@ class Case:
 def diagnose(cases: Sequence[Case]) -> tuple[str | None, tuple[str, ...]]:
     """The first diagnosis that holds for every side that a read-back may be judged as; and what it matches, best share first."""
     for name, holds in _ORDER:
-        found = [holds(case) for case in cases]
-        if all(matches is not None for matches in found):
-            shares = {match for matches in found for match in matches or ()}
+        answers = [holds(case) for case in cases]
+        if all(matches is not None for matches in answers):
+            shares = {match for matches in answers for match in matches or ()}
             return name, tuple(label for _, label in sorted(shares, key=lambda match: (-match[0], match[1])))
     return None, ()
 
@@ -53,7 +53,7 @@ def _plainly(holds: bool) -> Matches:
 
 
 def _blank(case: Case) -> Matches:
-    return _plainly(case.view.is_blank(case.target))
+    return _plainly(case.readback.is_blank(case.target))
 
 
 def _other_side(case: Case) -> Matches:
@@ -65,16 +65,16 @@ def _other_master(case: Case) -> Matches:
 
 
 def _other_geometry(case: Case) -> Matches:
-    return _plainly(case.view.is_of_other_geometry(case.target))
+    return _plainly(case.readback.is_of_other_geometry(case.target))
 
 
 def _shifted(case: Case) -> Matches:
-    judged = case.view.judged(case.target)
+    judged = case.readback.judged(case.target)
     return _plainly(judged is not None and is_shifted(judged))
 
 
 def _short(case: Case) -> Matches:
-    return _plainly(case.view.is_short(case.target, [side.target for side in case.sides]))
+    return _plainly(case.readback.is_short(case.target, [side.target for side in case.sides]))
 
 
 _ORDER: tuple[tuple[str, Callable[[Case], Matches]], ...] = (
@@ -89,13 +89,13 @@ _ORDER: tuple[tuple[str, Callable[[Case], Matches]], ...] = (
 
 def _matching(case: Case, candidates: Sequence[Candidate]) -> Iterator[tuple[float, str]]:
     """Share and label of the candidates that have more than half of the sectors in which they differ from the side judged."""
-    judged = case.view.judged(case.target)
+    judged = case.readback.judged(case.target)
     for candidate in candidates:
         apart = case.apart(case.target, candidate.target)
-        if judged is not None and isinstance(case.view, DumpView) and 2 * apart.at_most(judged) <= apart.total:
+        if judged is not None and isinstance(case.readback, DumpReadBack) and 2 * apart.at_most(judged) <= apart.total:
             continue
-        found = case.view.judged(candidate.target)
-        equal = 0 if found is None else int((found.equal & apart.differing).sum())
+        as_candidate = case.readback.judged(candidate.target)
+        equal = 0 if as_candidate is None else int((as_candidate.equal & apart.differing).sum())
         if 2 * equal > apart.total:
             yield equal / apart.total, candidate.label
 

@@ -1,6 +1,7 @@
 """A read-back as it can be held against any side: a dump with or without a report, or a capture."""
 
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 
 import numpy as np
 
@@ -23,8 +24,11 @@ from mastering.judging.rescue import rescued
 from mastering.judging.sightings import Sighted, see
 from mastering.judging.verdict import NUMBER, Evidence
 
+_LARGE = 8 << 20  # bytes of cells: of a larger capture only few geometries' sightings are remembered at a time
+_KEPT = 2  # geometries: those of a job's two sides
 
-class DumpView:
+
+class DumpReadBack:
     """The bytes of a dump, and its reader's report where there is one."""
 
     simulated = False
@@ -88,7 +92,7 @@ def _is_constant(data: bytes) -> bool:
     return data[:1] * 16 == data[:16] and data.count(data[:1]) == len(data)
 
 
-class CaptureView:
+class CaptureReadBack:
     """The tracks of a capture, as each geometry asked for shows them. `known`: the fields that the caller remembers from earlier ones."""
 
     def __init__(self, name: str, read: Capture, known: KnownFields | None = None) -> None:
@@ -100,16 +104,24 @@ class CaptureView:
         self._sighted: dict[Geometry, Sighted] = {}
         self._judged: dict[Target, Judged | None] = {}
         self._identified: dict[Record, bool] = {}
+        self._sound: dict[Geometry, int] = {}
         self._heard: dict[tuple[Record, tuple[Rules | None, ...]], bool] = {}
 
     def sighted(self, geometry: Geometry) -> Sighted:
         """Its sightings of a geometry's sectors. ContainerError when its steps can't be that geometry's tracks."""
         if geometry not in self._sighted:
-            try:
-                self._sighted[geometry] = see(geometry, self._tracks(geometry), self.capture.rpm, self._known)
-            except ContainerError as error:
-                raise ContainerError(f"{self.name}: {error}") from error
+            sighted = self._see(geometry)
+            while len(self._sighted) >= _KEPT and sum(len(track.bits) for track in self.capture.tracks) > _LARGE:
+                del self._sighted[next(iter(self._sighted))]
+            self._sighted[geometry] = sighted
         return self._sighted[geometry]
+
+    def _see(self, geometry: Geometry) -> Sighted:
+        """Its sightings of a geometry's sectors, which are not remembered."""
+        try:
+            return see(geometry, self._tracks(geometry), self.capture.rpm, self._known)
+        except ContainerError as error:
+            raise ContainerError(f"{self.name}: {error}") from error
 
     def _tracks(self, geometry: Geometry) -> tuple[Track, ...]:
         """Its tracks as a geometry's cells. ContainerError when its steps can't be that geometry's tracks."""
@@ -165,18 +177,17 @@ class CaptureView:
     def unsound_rows(self, target: Target) -> Iterator[bytes]:
         """The bytes of every block that fails its check: one of them may be the slot's sector."""
         blocks = self.sighted(target.geometry).reading.blocks
-        yield from (bytes(row) for row in blocks.bodies()[~blocks.sound & ~blocks.cut])
+        yield from map(bytes, blocks.bodies(np.flatnonzero(~blocks.sound & ~blocks.cut & (blocks.row >= 0))))
 
     def is_of_other_geometry(self, target: Target) -> bool:
         """Whether nothing of this geometry was read, and a tenth or more of another one's sectors was."""
         if self.sighted(target.geometry).any_sound_field:
             return False
-        return any(len(set(sighted.place.tolist())) * 10 >= len(sighted.geometry.addresses) for sighted in self._declared())
+        return any(count * 10 >= len(geometry.addresses) for geometry, count in self._sound_sectors())
 
     def recorded(self) -> tuple[str, int, int] | None:
         """The declared geometry of which most sectors were read soundly, how many, and of how many; None where none was."""
-        counts = [(len(set(each.place.tolist())), each.geometry) for each in self._declared()]
-        sound = [(count / len(geometry.addresses), count, geometry) for count, geometry in counts if count]
+        sound = [(count / len(geometry.addresses), count, geometry) for geometry, count in self._sound_sectors() if count]
         if not sound:
             return None
         _, count, geometry = max(sound, key=lambda each: each[:2])
@@ -193,16 +204,41 @@ class CaptureView:
     @property
     def is_empty(self) -> bool:
         """Whether no sound identifier of any declared geometry is on it."""
-        return not any(sighted.any_sound_identifier for sighted in self._declared())
+        return next(self._declared(), None) is None
 
-    def _declared(self) -> Iterator[Sighted]:
-        """Its sightings under each declared geometry whose tracks its steps can be, and whose identifiers are on it."""
+    def _declared(self) -> Iterator[Geometry]:
+        """The declared geometries of whose kind a sound identifier is on it."""
         for geometry in registry.usable_geometries():
             try:
                 if self._has_identifiers(geometry):
-                    yield self.sighted(geometry)
+                    yield geometry
             except ContainerError:
                 continue
+
+    def _sound_sectors(self) -> Iterator[tuple[Geometry, int]]:
+        """The declared geometries whose identifiers are on it and whose tracks its steps can be, and how many of their sectors were sound.
+
+        Where no block of some kind is sound on all of it, no other geometry with that kind of blocks is looked for.
+        """
+        without: set[tuple[Record, Record]] = set()
+        for geometry in self._declared():
+            kinds = (geometry.identifier, geometry.block)
+            if geometry not in self._sound and kinds not in without:
+                try:
+                    sighted = self._sighted.get(geometry) or self._see(geometry)
+                except ContainerError:
+                    continue
+                self._sound[geometry] = len(np.unique(sighted.place))
+                whole = all(cylinder < geometry.cylinders and head < geometry.heads for cylinder, head in self._places)
+                if whole and not sighted.reading.blocks.sound.any():
+                    without.add(kinds)
+            yield geometry, self._sound.get(geometry, 0)
+
+    @cached_property
+    def _places(self) -> set[tuple[int, int]]:
+        """Cylinders and heads of its reads, as its drive stepped."""
+        cells = {(track.cylinder, track.head) for track in self.capture.tracks}
+        return cells | {(read.cylinder, read.head) for read in self.capture.times}
 
     def _has_identifiers(self, geometry: Geometry) -> bool:
         """Whether a sound identifier of this geometry's kind is anywhere on it: many geometries have the same kind."""
@@ -210,7 +246,6 @@ class CaptureView:
             return self._times_have_identifiers(geometry)
         if geometry.identifier not in self._identified:
             stretches = [Stretch(track.bits, track.cells, track.turn) for track in self.capture.tracks]
-            self._identified[geometry.identifier] = False  # also where so many marks are on it that it can't be read
             self._identified[geometry.identifier] = any_identifier(geometry, stretches, self._known)
         return self._identified[geometry.identifier]
 
@@ -226,13 +261,16 @@ class CaptureView:
         return self._heard[key]
 
 
-View = DumpView | CaptureView
+ReadBack = DumpReadBack | CaptureReadBack
 
 
-def load(source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None) -> View:
+def load(
+    source: Source, longest_dump: int, data: bytes | None = None, known: KnownFields | None = None, report: bytes | None = None
+) -> ReadBack:
     """A read-back to be judged: a capture when it begins with the capture's signature, else a dump with its report.
 
-    `data`: all of the file's bytes, where they have been read already. `known`: the fields that the caller remembers from earlier captures.
+    `data`, `report`: all bytes of the file and of its report, where they have been read already; what a digest was taken of is what must
+    be judged, whatever became of the file since. `known`: the fields that the caller remembers from earlier captures.
     ReadBackError or formats.errors.ContainerError when it is broken, alone, or longer than any dump could be.
     """
     path = source.path
@@ -241,10 +279,13 @@ def load(source: Source, longest_dump: int, data: bytes | None = None, known: Kn
     if data is None:
         data = read_bounded(path, LARGEST_CAPTURE)
     if data.startswith(SIGNATURE):
-        return CaptureView(path, capture.read(data, path), known)
+        return CaptureReadBack(path, capture.read(data, path), known)
     if len(data) > longest_dump:
         raise ReadBackError(
             f"{path}: {len(data):,} bytes is neither a capture nor a dump of this master, which has at most {longest_dump:,}"
         )
-    report = sector_report.read(read_bounded(source.report, LARGEST_REPORT), source.report) if source.report else None
-    return DumpView(path, data, report)
+    if source.report is None:
+        return DumpReadBack(path, data, None)
+    if report is None:
+        report = read_bounded(source.report, LARGEST_REPORT)
+    return DumpReadBack(path, data, sector_report.read(report, source.report))

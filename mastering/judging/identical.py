@@ -11,7 +11,7 @@ from mastering.platform import open_regular
 
 
 @dataclass(frozen=True)
-class Match:
+class IdenticalDump:
     """The side that a dump equals, and the serial in its slot."""
 
     side: Side
@@ -23,16 +23,16 @@ class Match:
         return Verdict(readback, self.side.name, self.serial, "dump", None, count, count, len(self.side.unproven), False, ())
 
 
-class Quick:
+class IdenticalDumps:
     """Finds out whether a file is a side's dump. `side`: the side that is believed, or None."""
 
     def __init__(self, master: Master, side: str | None) -> None:
         self._catalogue = master.catalogue
         self._sides: Sequence[Side] = [each for name, each in master.sides.items() if side in (None, name)]
         self._longest = max(len(each.dump) for each in self._sides)
-        self._matches = [(each.dump, Match(each, None)) for each in self._sides]
+        self._matches = [(each.dump, IdenticalDump(each, None)) for each in self._sides]
 
-    def match(self, path: str) -> Match | bytes | None:
+    def match(self, path: str) -> IdenticalDump | bytes | None:
         """The side that the file at a path equals; else its bytes, when it is no longer than a dump; else None."""
         try:
             handle, state = open_regular(path)
@@ -46,14 +46,14 @@ class Quick:
             return None
         return self.match_bytes(data) or (data if 0 < len(data) <= self._longest else None)
 
-    def match_bytes(self, data: bytes) -> Match | None:
+    def match_bytes(self, data: bytes) -> IdenticalDump | None:
         """The side that a dump equals."""
         for dump, match in self._matches:
             if data == dump:
                 return match
         return self._with_serial(data)
 
-    def _with_serial(self, data: bytes) -> Match | None:
+    def _with_serial(self, data: bytes) -> IdenticalDump | None:
         for side in self._sides:
             start = side.slot_start
             if start is None or side.slot is None or len(data) != len(side.dump):
@@ -62,5 +62,5 @@ class Quick:
             slot, marker = data[start:end], side.dump[start:end]
             if slot != marker and data[:start] + marker + data[end:] == side.dump:
                 right, serial = read_slot(slot, marker, self._catalogue)
-                return Match(side, serial) if right else None
+                return IdenticalDump(side, serial) if right else None
         return None

@@ -11,7 +11,7 @@ import numpy as np
 
 from mastering.judging.compare import Flags, Judged, Target
 from mastering.judging.diagnose import same_layout
-from mastering.judging.evidence import View
+from mastering.judging.evidence import ReadBack
 from mastering.judging.verdict import Evidence
 from mastering.master.master import Master
 from mastering.master.serial import is_serial
@@ -21,12 +21,12 @@ _LEAST = 4  # sectors that must speak for a side, unless all of it is there
 
 @dataclass(frozen=True)
 class Match:
-    """A side that a read-back carries. `told`: by place, its sectors that are on it for sure, not put there by a reader's filler."""
+    """A side that a read-back carries. `proven`: by place in the dump, the sectors that no reader's filler can have put there."""
 
     master: Master
     target: Target
     judged: Judged
-    told: Flags
+    proven: Flags
 
     @property
     def label(self) -> str:
@@ -61,7 +61,7 @@ class Match:
     @cached_property
     def rank(self) -> tuple[float, float, bool, str]:
         """What matches are sorted by, the best one first."""
-        return -int(np.count_nonzero(self.told)) / self.of, -self.share, self.serial is None, self.label
+        return -int(np.count_nonzero(self.proven)) / self.of, -self.share, self.serial is None, self.label
 
     @property
     def speaks(self) -> bool:
@@ -69,17 +69,18 @@ class Match:
         return self.equal == self.of or int(np.count_nonzero(self.judged.equal & ~self.target.fillable)) >= _LEAST
 
     def more_than(self, other: "Match") -> int:
-        """How many of its sectors are on the disc for sure where those of a match with the same layout are not."""
-        return int(np.count_nonzero(self.told & ~other.judged.equal))
+        """How many of this match's proven sectors are not among the other's; both have the same layout."""
+        return int(np.count_nonzero(self.proven & ~other.judged.equal))
 
 
 @dataclass(frozen=True)
 class Identified:
-    """What is known of a read-back.
+    """What a read-back turned out to be.
 
-    `matches`: the sides that it carries, the best one first; `alike`: the first of them, and those that nothing that was read tells
-    from it; `unsure`: a serial that was read from a sector which fails its check. Where nothing matches: `recorded`, the declared geometry
-    of which most sectors are sound, how many those are, and of how many; `blank`: nothing is recorded at all, or one value throughout.
+    `matches`: the sides that it carries, the best one first; `alike`: the first of them, and those that share every sector that was
+    read with it, so that they can't be told apart; `unsure`: a serial that was read from a sector which fails its check.
+    Where nothing matches: `recorded`, the declared geometry of which most sectors are sound, how many those are, and of how many;
+    `blank`: nothing is recorded at all, or one value throughout.
     """
 
     readback: str
@@ -108,23 +109,23 @@ class Identified:
         return max((each for each in counts if each[1]), key=lambda each: each[1], default=None)
 
 
-def identify(view: View, masters: Iterable[Master]) -> Identified:
+def identify(readback: ReadBack, masters: Iterable[Master]) -> Identified:
     """Holds a read-back against every side of every master at hand."""
-    found: list[Match] = []
+    matches: list[Match] = []
     for master in masters:
         for side in master.sides.values():
             target = Target(side, master.catalogue)
-            judged = view.judged(target) if view.could_be(target) else None
+            judged = readback.judged(target) if readback.could_be(target) else None
             if judged is not None:
-                told = judged.equal & ~target.fillable if view.evidence == "dump" else judged.equal
-                found.append(Match(master, target, judged, told))
-    found = sorted((match for match in found if match.speaks), key=lambda match: match.rank)
-    if not found:
-        recorded = view.recorded()
-        return Identified(view.name, view.evidence, (), (), None, recorded, view.is_empty and recorded is None)
-    alike = tuple(match for match in found if match is found[0] or not _apart(match, found[0]))
+                proven = judged.equal & ~target.fillable if readback.evidence == "dump" else judged.equal
+                matches.append(Match(master, target, judged, proven))
+    matches = sorted((match for match in matches if match.speaks), key=lambda match: match.rank)
+    if not matches:
+        recorded = readback.recorded()
+        return Identified(readback.name, readback.evidence, (), (), None, recorded, readback.is_empty and recorded is None)
+    alike = tuple(match for match in matches if match is matches[0] or not _apart(match, matches[0]))
     known = any(match.serial for match in alike)
-    return Identified(view.name, view.evidence, tuple(found), alike, None if known else _unsure(view, alike))
+    return Identified(readback.name, readback.evidence, tuple(matches), alike, None if known else _unsure(readback, alike))
 
 
 def _apart(match: Match, best: Match) -> bool:
@@ -134,17 +135,17 @@ def _apart(match: Match, best: Match) -> bool:
     return best.more_than(match) > 0 or (best.serial is not None and match.target.slot is not None and match.serial != best.serial)
 
 
-def _unsure(view: View, alike: Sequence[Match]) -> str | None:
+def _unsure(readback: ReadBack, alike: Sequence[Match]) -> str | None:
     """A legal serial in the slot's bytes of a sector that was not sound; None unless there is just one."""
-    texts = {text for match in alike for text in _slot_texts(view, match.target)}
+    texts = {text for match in alike for text in _slot_texts(readback, match.target)}
     return texts.pop() if len(texts) == 1 else None
 
 
-def _slot_texts(view: View, target: Target) -> Iterable[str]:
+def _slot_texts(readback: ReadBack, target: Target) -> Iterable[str]:
     if target.slot is None:
         return
     _, first, last = target.slot
-    for row in view.unsound_rows(target):
+    for row in readback.unsound_rows(target):
         text = row[first:last].decode("latin-1").rstrip(" ")
         if is_serial(text, target.catalogue):
             yield text

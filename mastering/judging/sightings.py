@@ -4,8 +4,8 @@ The rules are those of the contract's section 6; its words (sighting, missed, cu
 Positions and lengths are in cells, counted from the start of their stretch.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,25 +14,28 @@ import numpy.typing as npt
 from formats.containers.capture import Track
 from formats.model.geometry import Geometry
 from formats.tracks.known_fields import KnownFields
-from formats.tracks.reading import Fields, Ints, Reading, Stretch, read_fields
+from formats.tracks.reading import Fields, Ints, Reading, Stretch, joined, read_fields
+from mastering.judging.missed import NOT_HERE, Gaps, usual_distance
 
 Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
-NOT_HERE = -1
+_PART = 8 << 20  # bytes of cells that are looked through at a time
 _SHORTEST = 0.9  # nominal turns: a shorter distance between a few sightings is that of a sector recorded twice
+_LONGEST = 1e12  # cells: a turn at a speed that no drive has, whatever its HEAD says
 _LOST = 1.5  # nominal turns: at a longer distance between index marks one was lost
 _DENSITY = 0.03  # how far from the geometry's a density may be, as a share
 
 
 @dataclass(frozen=True, eq=False)
 class Sighted:
-    """What was met of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
+    """What a capture shows of each sector of a geometry, by its place in the dump (arrays of n), and every sound sighting (arrays of m).
 
     `density`: some sighting was all but sound, at another density than the geometry's;
     `block_check`, `no_block`, `identifier_check`: some sighting got that far and no farther; `cut_off`: an end of a stretch cut one
     off; `missed`: there was a turn on which it was not met; `misplaced`: its track holds a sound identifier with its number and
     another track's.
+    `any_sound_identifier`, `any_sound_field`: an identifier, an identifier or a block, of this geometry was sound.
     `place`, `block`, `identifier`: the sector, the block and the identifier of each sound sighting, in the order of the capture.
     """
 
@@ -45,19 +48,11 @@ class Sighted:
     cut_off: Flags
     misplaced: Flags
     missed: Flags
+    any_sound_identifier: bool
+    any_sound_field: bool
     place: Places
     block: Places
     identifier: Places
-
-    @property
-    def any_sound_field(self) -> bool:
-        """Whether an identifier or a block of this geometry was read at all."""
-        return bool(self.reading.identifiers.sound.any() or self.reading.blocks.sound.any())
-
-    @property
-    def any_sound_identifier(self) -> bool:
-        """Whether a sound identifier was read at all."""
-        return bool(self.reading.identifiers.sound.any())
 
 
 def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None = None) -> Sighted:
@@ -66,38 +61,62 @@ def see(geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFie
     `known`: the fields that the caller remembers from earlier captures.
     """
     kept = [track for track in tracks if track.cylinder < geometry.cylinders and track.head < geometry.heads]
-    return _Look(geometry, kept, rpm, known).result()
+    parts = [_without_crowds(_Look(geometry, part, rpm, known).result(), part) for part in _parts(kept)]
+    return parts[0] if len(parts) == 1 else _together(parts, kept)
 
 
-@dataclass(frozen=True, eq=False)
-class _Gaps:
-    """Where a sector was missed: its stretch, its column in the stretch's sectors, and the cells between which it was not met."""
+def _parts(tracks: Sequence[Track]) -> Iterator[Sequence[Track]]:
+    """The reads of tracks, some megabytes at a time: what is missed on one says nothing of another."""
+    first, size = 0, 0
+    for place, track in enumerate(tracks):
+        size += len(track.bits)
+        if size >= _PART:
+            yield tracks[first : place + 1]
+            first, size = place + 1, 0
+    if first < len(tracks) or not tracks:
+        yield tracks[first:]
 
-    stretch: Places
-    column: Places
-    after: Places
-    before: Places
 
-    def only_one_at(self, stretch: Places, start: Places) -> Places:
-        """For each place the column of the one sector that is missed there, -1 where none or several are.
+def _without_crowds(sighted: Sighted, tracks: Sequence[Track]) -> Sighted:
+    """Sightings without the fields that none of them rests on, where there are more than any disc has: they would fill the memory."""
+    geometry, reading = sighted.geometry, sighted.reading
+    room = sum(track.cells for track in tracks) // min(geometry.pitches) + len(tracks)
+    if len(reading.identifiers) <= 2 * room and len(reading.blocks) <= 2 * room:
+        return sighted
+    failed = np.flatnonzero((reading.blocks.row >= 0) & ~reading.blocks.sound)
+    chosen = np.unique(np.concatenate((sighted.block, failed)))
+    block_of = np.searchsorted(chosen, sighted.block)
+    kept = Reading(reading.identifiers.select(sighted.identifier), reading.blocks.select(chosen), block_of)
+    return replace(sighted, reading=kept, block=block_of, identifier=np.arange(len(sighted.identifier)))
 
-        Gaps begun before a place less those ended there are the gaps around it; the sums of their columns tell the only one's.
-        """
-        reach = int(max(self.before.max(initial=0), start.max(initial=0))) + 2
-        at = stretch * reach + start + 1
-        counts, columns = np.zeros(len(at), np.int64), np.zeros(len(at), np.int64)
-        for edge, sign, side in ((self.after, 1, "left"), (self.before, -1, "right")):
-            keys = self.stretch * reach + edge + 1
-            order = np.argsort(keys, kind="stable")
-            sums = np.concatenate(([0], np.cumsum(self.column[order])))
-            passed = np.searchsorted(keys[order], at, side=side)  # type: ignore[call-overload]
-            counts += sign * passed
-            columns += sign * sums[passed]
-        return np.where(counts == 1, columns, NOT_HERE)
+
+def _together(parts: Sequence[Sighted], tracks: Sequence[Track]) -> Sighted:
+    """What the parts of a capture show, as that of one capture."""
+    stretches = np.cumsum([0, *(len(part) for part in _parts(tracks))])[:-1]
+    readings = [part.reading for part in parts]
+    identifiers = joined([each.identifiers for each in readings], stretches)
+    blocks = joined([each.blocks for each in readings], stretches)
+    block_at = np.cumsum([0, *(len(each.blocks) for each in readings)])[:-1]
+    identifier_at = np.cumsum([0, *(len(each.identifiers) for each in readings)])[:-1]
+    block_of = [np.where(each.block_of < 0, -1, each.block_of + at) for each, at in zip(readings, block_at, strict=True)]
+    anywhere = {name: np.logical_or.reduce([getattr(part, name) for part in parts]) for name in _FLAGS}
+    return Sighted(
+        parts[0].geometry,
+        Reading(identifiers, blocks, np.concatenate(block_of)),
+        **anywhere,
+        any_sound_identifier=any(part.any_sound_identifier for part in parts),
+        any_sound_field=any(part.any_sound_field for part in parts),
+        place=np.concatenate([part.place for part in parts]),
+        block=np.concatenate([part.block + at for part, at in zip(parts, block_at, strict=True)]),
+        identifier=np.concatenate([part.identifier + at for part, at in zip(parts, identifier_at, strict=True)]),
+    )
+
+
+_FLAGS = ("density", "block_check", "no_block", "identifier_check", "cut_off", "misplaced", "missed")
 
 
 class _Look:
-    """The steps of `see`, which share the stretches and the fields found in them."""
+    """The steps of `see`, which share the stretches and their fields. `turns`: cells of a turn; `dense`: stretches at another density."""
 
     def __init__(self, geometry: Geometry, tracks: Sequence[Track], rpm: float, known: KnownFields | None) -> None:
         self.geometry, self.tracks = geometry, tracks
@@ -106,8 +125,8 @@ class _Look:
         self.circular = np.array([track.turn for track in tracks], np.bool_)
         self.widest = max(zone.sectors for zone in geometry.zones)
         self.sector_of = self._sector_table()
-        self.found = self.reading.identifiers
-        self.own = self._own_places(self.found)
+        self.identifiers = self.reading.identifiers
+        self.own = self._own_places(self.identifiers)
         turns = np.array([self._turn(stretch, rpm) for stretch in range(len(tracks))], np.float64).reshape(-1, 2)
         self.turns = turns.max(axis=1)
         self.dense = self._dense(turns[:, 0], rpm)
@@ -143,13 +162,13 @@ class _Look:
         track = self.tracks[stretch]
         if track.turn and track.cells:
             return track.cells, 0
-        nominal = 60e12 / rpm / track.cell_ps
+        nominal = min(max(60e12 / rpm / track.cell_ps, 1), _LONGEST)
         marks = np.array(track.marks, np.int64)
         apart = marks[1:] - marks[:-1]
-        marked, _ = _usual(apart[apart <= _LOST * nominal])
+        marked, _ = usual_distance(apart[apart <= _LOST * nominal])
         if marked:
             return marked, 0
-        seen, shared = _usual(self._distances(stretch))
+        seen, shared = usual_distance(self._distances(stretch))
         seen /= max(1, round(seen / nominal))  # sightings on every second turn only are two turns apart
         most = 2 * shared >= (self.sector_of[stretch] != NOT_HERE).sum()
         return (seen, 0) if seen and (most or seen > _SHORTEST * nominal) else (0, nominal)
@@ -160,22 +179,22 @@ class _Look:
         cell = np.array([track.cell_ps * rpm for track in self.tracks], np.float64)
         off = np.abs(cell - wanted[:, 0]) > _DENSITY * wanted[:, 0]
         longer = np.maximum(measured, wanted[:, 1])  # so that a drive that was 3 % slow, which is not judged, is not off
-        made: Flags = off | (measured > 0) & (np.abs(measured - wanted[:, 1]) > _DENSITY * longer)
-        return made
+        dense: Flags = off | (measured > 0) & (np.abs(measured - wanted[:, 1]) > _DENSITY * longer)
+        return dense
 
     def _distances(self, stretch: int) -> Places:
         """Cells between sound identifiers of the same sector, each and the next."""
-        first, last = np.searchsorted(self.found.stretch, [stretch, stretch + 1])
-        chosen = first + np.flatnonzero(self.found.sound[first:last] & (self.own[first:last] != NOT_HERE))
-        order = chosen[np.lexsort((self.found.start[chosen], self.own[chosen]))]
+        first, last = np.searchsorted(self.identifiers.stretch, [stretch, stretch + 1])
+        chosen = first + np.flatnonzero(self.identifiers.sound[first:last] & (self.own[first:last] != NOT_HERE))
+        order = chosen[np.lexsort((self.identifiers.start[chosen], self.own[chosen]))]
         same = self.own[order][1:] == self.own[order][:-1]
-        made: Places = np.diff(self.found.start[order])[same]
-        return made
+        distances: Places = np.diff(self.identifiers.start[order])[same]
+        return distances
 
-    def _gaps(self, counted: Places) -> _Gaps:
+    def _gaps(self, counted: Places) -> Gaps:
         """Where a sector was missed, when each identifier counts for the sector given (or -1)."""
         met = np.flatnonzero(counted != NOT_HERE)
-        stretch, start = self.found.stretch[met], self.found.start[met]
+        stretch, start = self.identifiers.stretch[met], self.identifiers.start[met]
         column = _columns(self.sector_of, stretch, counted[met])
         seen = np.zeros(self.sector_of.shape, np.bool_)
         seen[stretch, column] = True
@@ -192,7 +211,7 @@ class _Look:
         begins = new & (start > limit)
         between = ~new & (start - before > 1.5 * turn)
         ends = old & (self.counts[stretch] - start > limit)
-        return _Gaps(
+        return Gaps(
             np.concatenate((stretch[begins], stretch[between], stretch[ends], never[0])),
             np.concatenate((column[begins], column[between], column[ends], never[1])),
             np.concatenate((np.full(begins.sum(), -1), before[between], start[ends], np.full(len(never[0]), -1))),
@@ -207,14 +226,14 @@ class _Look:
         Sound ones count for their own; of the others first those that name a sector without a sound sighting near by (`sound`:
         the identifiers of sound sightings), then those in whose place just one sector is missed.
         """
-        counted = np.where(self.found.sound, self.own, NOT_HERE)
-        naming = np.flatnonzero(~self.found.sound & (self.own != NOT_HERE))
+        counted = np.where(self.identifiers.sound, self.own, NOT_HERE)
+        naming = np.flatnonzero(~self.identifiers.sound & (self.own != NOT_HERE))
         lonely = naming[~self._near(naming, sound)]
         counted[lonely] = self.own[lonely]
-        rest = np.flatnonzero(~self.found.sound & (counted == NOT_HERE))
+        rest = np.flatnonzero(~self.identifiers.sound & (counted == NOT_HERE))
         if len(rest):
-            stretch = self.found.stretch[rest]
-            column = self._gaps(counted).only_one_at(stretch, self.found.start[rest])
+            stretch = self.identifiers.stretch[rest]
+            column = self._gaps(counted).only_one_at(stretch, self.identifiers.start[rest])
             counted[rest] = np.where(column >= 0, self.sector_of[stretch, column], NOT_HERE)
         return counted
 
@@ -225,72 +244,65 @@ class _Look:
         """
         if not len(naming):
             return np.zeros(0, np.bool_)
-        key = self.found.stretch * len(self.geometry.addresses) + self.own
+        key = self.identifiers.stretch * len(self.geometry.addresses) + self.own
         reach = 2 * (int(self.counts.max(initial=0)) + 1)
-        known = np.sort(key[sound] * reach + self.found.start[sound])
-        if not len(known):
+        of_sound = np.sort(key[sound] * reach + self.identifiers.start[sound])
+        if not len(of_sound):
             return np.zeros(len(naming), np.bool_)
-        at = key[naming] * reach + self.found.start[naming]
-        after = np.searchsorted(known, at)
+        at = key[naming] * reach + self.identifiers.start[naming]
+        after = np.searchsorted(of_sound, at)
         near = np.zeros(len(naming), np.bool_)
-        for other in (known[np.minimum(after, len(known) - 1)], known[np.maximum(after - 1, 0)]):
+        for other in (of_sound[np.minimum(after, len(of_sound) - 1)], of_sound[np.maximum(after - 1, 0)]):
             same = other // reach == key[naming]
-            close = np.abs(other - at) <= self.turns[self.found.stretch[naming]] / 2
-            near |= same & (close | self.circular[self.found.stretch[naming]])
+            close = np.abs(other - at) <= self.turns[self.identifiers.stretch[naming]] / 2
+            near |= same & (close | self.circular[self.identifiers.stretch[naming]])
         return near
 
     # All together
 
     def result(self) -> Sighted:
         """The sightings of every sector."""
-        found, blocks, block_of = self.found, self.reading.blocks, self.reading.block_of
-        named = np.flatnonzero(found.sound & (self.own != NOT_HERE))
+        identifiers, blocks, block_of = self.identifiers, self.reading.blocks, self.reading.block_of
+        named = np.flatnonzero(identifiers.sound & (self.own != NOT_HERE))
         block = block_of[named]
         has = block >= 0
         cut = np.zeros(len(named), np.bool_)
         cut[has] = blocks.cut[block[has]]
-        room = self.counts[found.stretch[named]] - found.end[named]
+        room = self.counts[identifiers.stretch[named]] - identifiers.end[named]
         length = len(self.geometry.block.mark.laid) + self.geometry.record_cells(self.geometry.block)
-        cut |= ~has & ~self.circular[found.stretch[named]] & (room < length)
+        cut |= ~has & ~self.circular[identifiers.stretch[named]] & (room < length)
         whole = np.zeros(len(named), np.bool_)
         whole[has] = blocks.sound[block[has]]
-        here = ~self.dense[found.stretch[named]]
+        here = ~self.dense[identifiers.stretch[named]]
         sound = named[whole & here]
         counted = self._assign(sound)
         gaps = self._gaps(counted)
-        stray = found.sound & (found.number("track") != self.track_of[found.stretch])
+        stray = identifiers.sound & (identifiers.number("track") != self.track_of[identifiers.stretch])
         return Sighted(
             self.geometry,
             self.reading,
             density=self._at(self.own[named[whole & ~here]]),
             block_check=self._at(self.own[named[has & ~whole & ~cut]]),
             no_block=self._at(self.own[named[~has & ~cut]]),
-            identifier_check=self._at(counted[~found.sound]),
+            identifier_check=self._at(counted[~identifiers.sound]),
             cut_off=self._at(self.own[named[cut]]),
-            misplaced=self._at(self._numbered(found)[stray]),
+            misplaced=self._at(self._numbered(identifiers)[stray]),
             missed=self._at(self.sector_of[gaps.stretch, gaps.column]),
+            any_sound_identifier=bool(identifiers.sound.any()),
+            any_sound_field=bool(identifiers.sound.any() or blocks.sound.any()),
             place=self.own[sound],
             block=block[whole & here],
             identifier=sound,
         )
 
     def _at(self, places: Places) -> Flags:
-        made = np.zeros(len(self.geometry.addresses), np.bool_)
-        made[places[places != NOT_HERE]] = True
-        return made
-
-
-def _usual(distances: Places) -> tuple[float, int]:
-    """The distance that most of some share within a fiftieth (of several the longest), and how many do; 0 without any."""
-    if not len(distances):
-        return 0, 0
-    ordered = np.sort(distances)
-    shared = np.searchsorted(ordered, ordered * 1.02, side="right") - np.searchsorted(ordered, ordered * 0.98)
-    best = len(ordered) - 1 - int(np.argmax(shared[::-1]))
-    return float(ordered[best]), int(shared[best])
+        """A flag for each sector of the dump, set at these places (those that are nowhere left out)."""
+        flags = np.zeros(len(self.geometry.addresses), np.bool_)
+        flags[places[places != NOT_HERE]] = True
+        return flags
 
 
 def _columns(table: Places, stretch: Ints, place: Places) -> Places:
     """The column of each place in its stretch's row of a table."""
-    made: Places = np.argmax(table[stretch] == place[:, None], axis=1)
-    return made
+    columns: Places = np.argmax(table[stretch] == place[:, None], axis=1)
+    return columns

@@ -11,7 +11,7 @@ from formats.tracks.known_fields import KnownFields
 from formats.words import counted
 from mastering.judging.compare import Target
 from mastering.judging.diagnose import Candidate, Case, Distance, diagnose, distance, same_layout
-from mastering.judging.evidence import DumpView, View
+from mastering.judging.evidence import DumpReadBack, ReadBack
 from mastering.judging.verdict import Finding, Verdict
 from mastering.master.master import Master
 
@@ -29,7 +29,7 @@ class Verifier:
     """Judges read-backs of one master. `side`: the side that is believed, or None. `others`: the masters at hand.
 
     `margins`: whether a verdict lists the margin of every sector.
-    `known_fields`: what it remembers of captures, for the next one's view. Threads may share a verifier, but not a view.
+    `known_fields`: the fields of captures that it remembers for the next one. Threads may share a verifier, but not a read-back.
     """
 
     master: Master
@@ -57,32 +57,34 @@ class Verifier:
         others = [each for each in self.others if each.digest != self.master.digest]
         return [Candidate(Target(side, each.catalogue), f"{each.label} {name}") for each in others for name, side in each.sides.items()]
 
-    def judge(self, view: View) -> Verdict:
+    def judge(self, readback: ReadBack) -> Verdict:
         """The verdict of a read-back. ContainerError when it is none of this master's."""
-        targets = self._sides_of(view)
-        cases = [Case(view, target, self._beside[target.name], lambda: self._foreign, self._apart) for target in targets]
+        targets = self._sides_of(readback)
+        cases = [Case(readback, target, self._beside[target.name], lambda: self._foreign, self._apart) for target in targets]
         if len(targets) > 1:
-            self._accept_any(view, targets)
+            self._accept_any(readback, targets)
             diagnosis, matches = diagnose(cases)
-            return Verdict(view.name, None, None, view.evidence, diagnosis, 0, None, 0, view.simulated, (), matches)
+            return Verdict(readback.name, None, None, readback.evidence, diagnosis, 0, None, 0, readback.simulated, (), matches)
         target = targets[0]
-        if isinstance(view, DumpView) and self._is_wrong_length(view, target):
-            return self._of_wrong_length(view, target, cases)
-        judged = view.accepted(target)
+        if isinstance(readback, DumpReadBack) and self._is_wrong_length(readback, target):
+            return self._of_wrong_length(readback, target, cases)
+        judged = readback.accepted(target)
         complete = not judged.kinds.any()
         diagnosis, matches = (None, ()) if complete else diagnose(cases)
-        unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if view.evidence == "dump" else 0
-        quality = view.quality(target, judged)
+        if diagnosis == "other-side" and isinstance(readback, DumpReadBack) and len(readback.dump) != len(target.side.dump):
+            return self._other_side(readback, target, matches)
+        unproven = int(np.count_nonzero(judged.kinds[target.unproven] == 0)) if readback.evidence == "dump" else 0
+        quality = readback.quality(target, judged)
         return Verdict(
-            view.name,
+            readback.name,
             target.name,
             judged.serial,
-            view.evidence,
+            readback.evidence,
             diagnosis,
             len(judged.kinds),
             judged.good,
             unproven,
-            view.simulated,
+            readback.simulated,
             judged.findings,
             matches,
             judged.slot,
@@ -93,30 +95,30 @@ class Verifier:
 
     # Which side
 
-    def _sides_of(self, view: View) -> list[Target]:
+    def _sides_of(self, readback: ReadBack) -> list[Target]:
         """The side that a read-back is judged as; more than one when it can't be told."""
         targets = list(self.targets.values())
         if self.side is not None:
             return [self.targets[self.side]]
         if len(targets) == 1:
             return targets
-        if isinstance(view, DumpView):
-            whole = [target for target in targets if len(target.side.dump) == len(view.dump)]
+        if isinstance(readback, DumpReadBack):
+            whole = [target for target in targets if len(target.side.dump) == len(readback.dump)]
             if len(whole) == 1:
                 return whole
-            if not whole and not any(view.could_be(target) for target in targets):
-                raise NoReadBackError(f"{view.name}: {self._lengths(len(view.dump))}")
+            if not whole and not any(readback.could_be(target) for target in targets):
+                raise NoReadBackError(f"{readback.name}: {self._lengths(len(readback.dump))}")
         one, other = targets
         if same_layout(one, other) and one.side.dump == other.side.dump:
             return [one]
-        counts = [self._equal(view, target, rival) for target, rival in ((one, other), (other, one))]
+        counts = [self._equal(readback, target, rival) for target, rival in ((one, other), (other, one))]
         if counts[0] == counts[1]:
             return targets
         return [one if counts[0] > counts[1] else other]
 
-    def _equal(self, view: View, target: Target, rival: Target) -> int:
+    def _equal(self, readback: ReadBack, target: Target, rival: Target) -> int:
         """Sound and equal sectors of a side among those in which it differs from the other one."""
-        judged = view.judged(target)
+        judged = readback.judged(target)
         return 0 if judged is None else int((judged.equal & self._apart(rival, target).differing).sum())
 
     @cached_property
@@ -128,29 +130,36 @@ class Verifier:
     # What is no read-back
 
     @staticmethod
-    def _accept_any(view: View, targets: Sequence[Target]) -> None:
+    def _accept_any(readback: ReadBack, targets: Sequence[Target]) -> None:
         """Refuses what can be no side's read-back, with the first side's reason."""
         refusals = []
         for target in targets:
             try:
-                view.accepted(target)
+                readback.accepted(target)
             except ContainerError as refusal:
                 refusals.append(refusal)
         if len(refusals) == len(targets):
             raise refusals[0]
 
-    def _is_wrong_length(self, view: DumpView, target: Target) -> bool:
+    def _is_wrong_length(self, readback: DumpReadBack, target: Target) -> bool:
         """Whether a dump has neither the side's length nor one that is short of it."""
         others = [each.target for each in self._beside[target.name]]
-        return len(view.dump) != len(target.side.dump) and not view.is_short(target, others)
+        return len(readback.dump) != len(target.side.dump) and not readback.is_short(target, others)
 
-    def _of_wrong_length(self, view: DumpView, target: Target, cases: Sequence[Case]) -> Verdict:
+    def _of_wrong_length(self, readback: DumpReadBack, target: Target, cases: Sequence[Case]) -> Verdict:
         """A dump that can't be the side that is believed: fit for one answer only, that it is the other side."""
         diagnosis, matches = diagnose(cases)
         if diagnosis != "other-side":
-            raise NoReadBackError(f"{view.name}: {self._lengths(len(view.dump))}")
+            raise NoReadBackError(f"{readback.name}: {self._lengths(len(readback.dump))}")
+        return self._other_side(readback, target, matches)
+
+    @staticmethod
+    def _other_side(readback: DumpReadBack, target: Target, matches: tuple[str, ...]) -> Verdict:
+        """The verdict of a dump whose length is not that of the side that is believed, and which is the other side."""
         findings = tuple(Finding(*address, "not-tried") for address in target.geometry.addresses)
-        return Verdict(view.name, target.name, None, view.evidence, diagnosis, len(findings), 0, 0, view.simulated, findings, matches)
+        return Verdict(
+            readback.name, target.name, None, readback.evidence, "other-side", len(findings), 0, 0, readback.simulated, findings, matches
+        )
 
     def _lengths(self, length: int) -> str:
         """What is wrong with a dump's length."""

@@ -80,7 +80,7 @@ def _close(writer: "LogWriter", number: int, line: Line) -> None:
     batch.open = False
     writer.rows.change(BATCHES, batch.id, open=False)
     writer.flush()
-    for disc in writer.discs(writer.batch(batch.name)):
+    for disc in writer.unfinished(batch):
         writer.changed(disc)  # what was not finished counts as abandoned from now on
 
 

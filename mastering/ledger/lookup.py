@@ -316,6 +316,11 @@ class Lookup:
         self._load([row for row in rows if row.serial not in self._discs], reads, writings, events)
         return [self._discs[row.serial] for row in rows]
 
+    def unfinished(self, batch: Batch) -> list[Disc]:
+        """The discs of a batch that are neither good nor rejected, those that nothing was done with included."""
+        of_batch = select(DISCS.c.serial).where(DISCS.c.batch == batch.id, DISCS.c.counts.in_((_NEW, _WORKING)))
+        return [self.known_disc(serial) for serial in self.connection.scalars(of_batch.order_by(DISCS.c.line)).all()]
+
     def owner_of_capture(self, sha256: str) -> str | None:
         """The serial of the disc for which a capture with this digest was recorded, reads that are void left out."""
         if sha256 in self._captures:
@@ -373,7 +378,7 @@ class Lookup:
             disc.standing  # noqa: B018  (a damaged row shows here, where the ledger can still say so)
 
 
-_NEW, _NOTHING = COUNTS.index("new"), COUNTS.index("nothing")
+_NEW, _WORKING, _NOTHING = (COUNTS.index(name) for name in ("new", "working", "nothing"))
 _DIGITS = 18  # of a serial's number at most
 
 

@@ -12,9 +12,10 @@ from mastering.master.master import Master
 
 @dataclass(frozen=True)
 class Contents:
-    """The bytes of a read-back's file, their SHA-256 and its report's, whether it is a capture, and the file's identity on its disk."""
+    """The bytes of a read-back's file and of its report, their SHA-256, whether it is a capture, and the file's identity on its disk."""
 
     data: bytes
+    report_data: bytes | None
     sha256: str
     report: str | None
     capture: bool
@@ -22,7 +23,7 @@ class Contents:
 
     def without_data(self) -> "Contents":
         """The same for whom the bytes are of no use any more."""
-        return replace(self, data=b"")
+        return replace(self, data=b"", report_data=None)
 
 
 def contents(source: Source) -> Contents:
@@ -32,8 +33,9 @@ def contents(source: Source) -> Contents:
             f"{source.path}: a sector report without its dump; put the dump beside it, with the same name and its own suffix"
         )
     data = read_bounded(source.path, LARGEST_CAPTURE)
-    report = None if source.report is None else digest(read_bounded(source.report, LARGEST_REPORT))
-    return Contents(data, digest(data), report, data.startswith(SIGNATURE), _identity(source.path))
+    report = None if source.report is None else read_bounded(source.report, LARGEST_REPORT)
+    of_report = None if report is None else digest(report)
+    return Contents(data, report, digest(data), of_report, data.startswith(SIGNATURE), _identity(source.path))
 
 
 def _identity(path: str) -> str | None:

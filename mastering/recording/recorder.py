@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from mastering.errors import MasteringError
-from mastering.judging.identical import Quick
+from mastering.judging.identical import IdenticalDumps
 from mastering.judging.readback import ReadBackError, Source
 from mastering.judging.to_write import Guard
 from mastering.judging.verdict import Verdict, sides_text
@@ -37,14 +37,14 @@ class Judge:
 
     def __post_init__(self) -> None:
         self._longest = max(len(side.dump) for side in self.master.sides.values())
-        self._quick: dict[str | None, Quick] = {}
+        self._identical: dict[str | None, IdenticalDumps] = {}
         self._verifiers: dict[str | None, Verifier] = {}
 
-    def judge(self, source: Source, side: str | None, data: bytes) -> Verdict:
-        """The verdict of a read-back, whose bytes are `data`. MasteringError or ContainerError when it is none."""
-        if side not in self._quick:
-            self._quick[side] = Quick(self.master, side)
-        match = None if source.report else self._quick[side].match_bytes(data)
+    def judge(self, source: Source, side: str | None, data: bytes, report: bytes | None = None) -> Verdict:
+        """The verdict of a read-back, by its file's bytes and its report's. MasteringError or ContainerError when it is none."""
+        if side not in self._identical:
+            self._identical[side] = IdenticalDumps(self.master, side)
+        match = None if source.report else self._identical[side].match_bytes(data)
         if match is not None:
             return match.verdict(source.path)
         from mastering.judging.evidence import load
@@ -53,7 +53,8 @@ class Judge:
         if side not in self._verifiers:
             self._verifiers[side] = Verifier(self.master, side, self.others)
         try:
-            return self._verifiers[side].judge(load(source, self._longest, data))
+            verifier = self._verifiers[side]
+            return verifier.judge(load(source, self._longest, data, verifier.known_fields, report))
         except MemoryError as error:
             raise ReadBackError(f"{source.path}: there is not enough memory to judge it") from error
 
@@ -84,6 +85,7 @@ class Recorder:
     said: Said
     stamp: Callable[[LogWriter], str]
     called: Callable[[str], str] = printable_name
+    same_anywhere: bool = False  # its rows hold nothing of the machine that they were made on: a demo's are the same everywhere
     _guard: Guard = field(default_factory=Guard)
 
     def __post_init__(self) -> None:
@@ -145,7 +147,7 @@ class Recorder:
             why = self._guard.why_no_read(source.path, of_file.sha256)
             if why is not None:
                 raise FileError(source.path, why)
-            return Judged(source, serial, self._verdict(source, side, of_file.data), of_file.without_data())
+            return Judged(source, serial, self._verdict(source, side, of_file), of_file.without_data())
         except FileError as error:
             return source, error
         except LineError as error:
@@ -153,11 +155,11 @@ class Recorder:
         except (MasteringError, ContainerError) as error:
             return source, error
 
-    def _verdict(self, source: Source, side: str | None, data: bytes) -> Verdict:
-        why = why_no_drive_gave_it(self.master, data)
+    def _verdict(self, source: Source, side: str | None, of_file: Contents) -> Verdict:
+        why = why_no_drive_gave_it(self.master, of_file.data)
         if why is not None:
             raise FileError(source.path, why)
-        verdict = self.judge.judge(source, side, data)
+        verdict = self.judge.judge(source, side, of_file.data, of_file.report_data)
         known_side = verdict.side
         if known_side is None or self.batch.unserialled(known_side):
             return verdict
@@ -245,7 +247,7 @@ class Recorder:
             "operator": said.operator or disc.batch.line.get("operator"),
             "file_sha256": judged.contents.sha256,
             "report_sha256": judged.contents.report,
-            "file": judged.contents.identity,
+            "file": None if self.same_anywhere else judged.contents.identity,
             **({"slot": list(verdict.slot)} if verdict.slot else {}),
         }
 

@@ -99,7 +99,7 @@ def margin(names, later: int = 12) -> None:
     from scipy.stats import rankdata
 
     from formats.containers import capture
-    from mastering.judging.evidence import CaptureView
+    from mastering.judging.evidence import CaptureReadBack
     from mastering.judging.verify import Verifier
     from tests.helpers.fluxdisc import file, media, reads
 
@@ -112,13 +112,13 @@ def margin(names, later: int = 12) -> None:
                 noise = Noise(rng.uniform(0.04, high), rng.uniform(0.2, 0.9), tail, peak_shift_ns=rng.uniform(0, 200))
                 made |= media(side.geometry, side.dump, side.identity, noise, cylinder, {cylinder})
             judge = Verifier(master, margins=True)
-            first = judge.judge(CaptureView("first", capture.read(file(reads(made, 3.1)), "first")))
+            first = judge.judge(CaptureReadBack("first", capture.read(file(reads(made, 3.1)), "first")))
             bad = {(each.track, each.sector) for each in first.findings}
             chance = {(each["track"], each["sector"]): each["chance"] for each in first.margins}
             kept = [key for key in chance if key not in bad]
             fails = dict.fromkeys(kept, 0)
             for seed in range(later):
-                view = CaptureView("later", capture.read(file(reads(made, 1.15, seed=100 + seed)), "later"))
+                view = CaptureReadBack("later", capture.read(file(reads(made, 1.15, seed=100 + seed)), "later"))
                 for each in judge.judge(view).findings:
                     if (each.track, each.sector) in fails:
                         fails[each.track, each.sector] += 1

@@ -87,6 +87,10 @@ def questions(folder: Path) -> Iterator[tuple[str, int, float]]:
             "rates --by side",
             "rates --by track",
             "rates --by batch",
+            "rates --by inner",
+            "disc list --lot L-03 --verdict fail",
+            "disc list --title SM-004 --wrote D1",
+            "today",
             "advise",
             "need --good 60",
         ):

@@ -16,7 +16,7 @@ from formats.model.record import Part
 from formats.tracks.encode import encode_side
 from formats.tracks.reading import Stretch, read_fields
 from mastering.job.job import load
-from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.evidence import CaptureReadBack, DumpReadBack
 from mastering.judging.verdict import Verdict
 from mastering.judging.verify import Verifier
 from mastering.master.builder import build, payload, record
@@ -138,12 +138,12 @@ class Copy:
 
 def judge(master: Master, read: Capture, side: str | None = None, others=()) -> Verdict:
     """The verdict of a capture, by way of its file."""
-    view = CaptureView("copy.capture", capture.read(capture.write(read), "copy.capture"))
+    view = CaptureReadBack("copy.capture", capture.read(capture.write(read), "copy.capture"))
     return Verifier(master, side, list(others)).judge(view)
 
 
 def judge_dump(master: Master, dump: bytes, report=None, side=None, others=()) -> Verdict:
-    return Verifier(master, side, list(others)).judge(DumpView("copy.dump", dump, report))
+    return Verifier(master, side, list(others)).judge(DumpReadBack("copy.dump", dump, report))
 
 
 def found(verdict: Verdict) -> dict[Address, str]:

@@ -45,14 +45,13 @@ def from_nibbles(cells):
 # 07 as decoded, of MFM the byte FE, FB or F8 as its data cells say it (its clock cells are not judged), of 6-and-2 and 5-and-3 the third
 # byte of the mark; in FM the byte FE, FB or F8 with clocks C7 is mark and tag at once. A tag that is no word of the code is another tag.
 def fields_4to5(cells, limit, _):
-    """Fields that begin with the 0 behind ten or more 1s."""
-    for hit in everywhere(cells, "11111111110", limit):
-        start = hit + 10
-        tag = cells[start : start + 10]
+    """Fields that begin with the last ten 1s of a sync: their first byte begins with the 0 after them."""
+    for start in everywhere(cells, "11111111110", limit):
+        tag = cells[start + 10 : start + 20]
         if tag == NIBBLES[0] + NIBBLES[8]:
-            yield "identifier", start, start + 80
+            yield "identifier", start, start + 90
         elif tag == NIBBLES[0] + NIBBLES[7]:
-            yield "block", start, start + 2600
+            yield "block", start, start + 2610
 
 
 def read_4to5(kind, cells, _):
@@ -60,11 +59,11 @@ def read_4to5(kind, cells, _):
     # READING: "Not judged: ... the two last bytes of a 4-to-5 identifier and of its block ... (not judged places aside)": their cells
     # are not even decoded. But they are part of the field: cut off inside them it is cut off.
     if kind == "identifier":
-        _, check, sector, track, id2, id1 = from_nibbles(cells[:60])
+        _, check, sector, track, id2, id1 = from_nibbles(cells[10:70])
         numbers = (check, sector, track, id2, id1)
         sound = None not in numbers and check == sector ^ track ^ id2 ^ id1
         return sound, {"track": track, "sector": sector, "id1": id1, "id2": id2}
-    plain = from_nibbles(cells[:2580])
+    plain = from_nibbles(cells[10:2590])
     if None in plain:
         return False, {}
     check = 0
@@ -196,12 +195,12 @@ class Shape:
 
     @property
     def identifier(self):
-        """The length of an identifier in cells."""
-        return {"4to5": 80, "6and2": 112, "5and3": 112, "mfm": 160, "fm": 112}[self.code]
+        """The length of an identifier in cells, its mark in it: of 4-to-5 the ten 1s."""
+        return {"4to5": 90, "6and2": 112, "5and3": 112, "mfm": 160, "fm": 112}[self.code]
 
     @property
     def block(self):
-        """The length of a block in cells, its mark in it: of 4-to-5 the sync is its mark."""
+        """The length of a block in cells, its mark in it: of 4-to-5 the whole sync ("2,640 cells with a sync of 40")."""
         group = {"4to5": 40 + 2600, "6and2": (3 + 343 + 3) * 8, "5and3": (3 + 411 + 3) * 8}
         return group.get(self.code) or ((4 if self.code == "mfm" else 1) + self.size + 2) * 16
 

@@ -149,7 +149,8 @@ def judge_sector(master, name, index, place, reads):
     serial = serials[0] if len(set(serials)) == 1 else None
     for kind in ORDER:
         if kind in wrong:
-            return kind, serial, equal, content
+            # READING: "sound and equal sectors": one that was also read soundly with other bytes is none.
+            return kind, serial, equal and kind != "differs", content
     seen = [one for one in sightings if not one.cut_off]
     missed = number in reads.missed
     if equal:

@@ -49,8 +49,7 @@ def meet(shape, stretch):
         if not before:
             continue
         owner = before[-1]
-        # READING: "only if it begins less than a block's length behind that identifier": from the identifier's end to the block's mark
-        # (its first cell; of 4-to-5 the first cell of the field), a block's length being that of the whole field, mark and off bytes in.
+        # "only if it begins less than a block's length behind that identifier": from the identifier's end to the block's first cell.
         behind = (one.start - owner.at) % size - head_size if stretch.circular else one.start - owner.at - head_size
         # READING: more than one block behind an identifier: the first counts.
         if 0 <= behind < block_size and owner.block is None:
@@ -110,7 +109,8 @@ def holes(stretch, places, turn, sector):
         around = [*places, places[0] + size]
         return [(a, b) for a, b in itertools.pairwise(around) if b - a > 1.5 * turn]
     if not places:
-        return [(0, size)] if size > turn + sector or size == 0 else []
+        # "of which nothing was met in stretches that are all shorter than one turn and one sector": a longer one, or one as long, missed it.
+        return [(0, size)] if size >= turn + sector or size == 0 else []
     out = [(a, b) for a, b in itertools.pairwise(places) if b - a > 1.5 * turn]
     if places[0] > turn + sector:
         out.append((0, places[0]))

@@ -52,6 +52,7 @@ FORMATTED = Style(0, off=b"\x0f\x0f\x00\x00", last=b"\xeb\xeb", spare=None, whol
 def wanted(side, cylinder, head):
     """(kind, values, cells) of each field of a track in the order in which they pass the head."""
     geo, out = GEOMETRIES[side.geometry], []
+    mark = "1" * 10 if geo.code == "4to5" else ""  # "4-to-5: the last ten 1s of its sync": they are no part of what the model records
     sectors = {one.sector: one for one in plan(geo, side.dump, side.identity, cylinder, head)}
     for number in geo.round(cylinder):
         one = sectors[number]
@@ -60,8 +61,8 @@ def wanted(side, cylinder, head):
         if geo.marked:
             values |= {"head": head, "length": geo.length}
             deleted = {"deleted": False}
-        out.append(("identifier", values, cells_of(identifier(geo, one, FORMATTED))))
-        out.append(("block", {"body": one.body, **deleted}, cells_of(block(geo, one, FORMATTED))))
+        out.append(("identifier", values, mark + cells_of(identifier(geo, one, FORMATTED))))
+        out.append(("block", {"body": one.body, **deleted}, mark + cells_of(block(geo, one, FORMATTED))))
     return out
 
 

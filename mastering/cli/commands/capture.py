@@ -86,12 +86,12 @@ def _shown(path: str) -> "list[Block]":
     """What a capture holds."""
     from formats.bounds import LARGEST_CAPTURE
     from formats.containers import capture
-    from mastering.judging.evidence import CaptureView
+    from mastering.judging.evidence import CaptureReadBack
     from mastering.judging.readback import read_bounded
     from mastering.words.traces import reads_table
 
     read = capture.read(read_bounded(path, LARGEST_CAPTURE), path)
-    view = CaptureView(path, read)
+    view = CaptureReadBack(path, read)
     recorded = view.recorded()
     kind = (
         f"most of it reads as {recorded[0]}: {recorded[1]:,} of {recorded[2]:,} sectors" if recorded else "no declared geometry's sectors"

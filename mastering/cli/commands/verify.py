@@ -12,7 +12,7 @@ import click
 from mastering.cli.output import message, progress, text_of, write
 from mastering.cli.spread import in_order
 from mastering.errors import MasteringError
-from mastering.judging.identical import Match, Quick
+from mastering.judging.identical import IdenticalDump, IdenticalDumps
 from mastering.judging.readback import Source, sources
 from mastering.judging.to_write import Guard
 from mastering.judging.verdict import sides_text
@@ -86,7 +86,7 @@ class _Job:
         if side is not None and side not in master.sides:
             raise MasteringError(f"--side {side}: this master has {sides_text(master.sides)}")
         self.master, self.side, self.others, self.names, self.margins = master, side, others, names, margins
-        self.quick = Quick(master, side)
+        self.identical = IdenticalDumps(master, side)
         self.longest = max(len(each.dump) for each in master.sides.values())
         self.ready: dict[tuple[str, str | None], str] = {}
         self.guard = Guard()
@@ -106,8 +106,8 @@ class _Job:
             return _error(source.path, str(error), as_json)
         if why is not None:
             return _error(source.path, f"{source.path}: {why}", as_json)
-        match = None if source.report else self.quick.match(source.path)
-        if isinstance(match, Match):
+        match = None if source.report else self.identical.match(source.path)
+        if isinstance(match, IdenticalDump):
             return "pass", self._passing(source.path, match, as_json)
         from formats.errors import ContainerError
         from mastering.judging.evidence import load
@@ -121,7 +121,7 @@ class _Job:
             return verdict.verdict, json.dumps(verdict.plain()) + "\n"
         return verdict.verdict, text_of(verdict_text(verdict, self.names.shown(source.path), self.names.width, self.master))
 
-    def _passing(self, path: str, match: Match, as_json: bool) -> str:
+    def _passing(self, path: str, match: IdenticalDump, as_json: bool) -> str:
         """What is printed of a dump that equals its side: all but its name is the same each time."""
         key = (match.side.name, match.serial)
         rest = self.ready.get(key)

@@ -146,9 +146,10 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head() + intervals(flags=1) + TAIL, "flags 0001 and 24000000 ticks per second, where 0 and more than 0 were expected"),
         (SIGNATURE + head() + intervals(ticks=0) + TAIL, "flags 0000 and 0 ticks per second, where 0 and more than 0 were expected"),
         (SIGNATURE + head() + chunk(b"INTV", bytes(11)) + TAIL, "chunk 2 (INTV, byte 67): 11 bytes, at least 12 were expected"),
-        (SIGNATURE + struct.pack(">I", (64 << 20) + 1) + b"HEAD" + bytes(20), "67,108,865 bytes, at most 67,108,864 are allowed"),
+        (SIGNATURE + struct.pack(">I", (64 << 10) + 1) + b"HEAD" + bytes(20), "65,537 bytes, at most 65,536 are allowed"),
+        (SIGNATURE + head() + struct.pack(">I", (4 << 20) + 1) + b"CELL" + bytes(20), "4,194,305 bytes, at most 4,194,304 are allowed"),
         (SIGNATURE + struct.pack(">I", 4000) + b"HEAD" + bytes(20), "4,000 bytes were announced, 16 are there; the file was cut short"),
-        (SIGNATURE + head() + cell() * 1023 + TAIL, "more than 1,024 chunks"),
+        (SIGNATURE + head() + cell() * 2047 + TAIL, "more than 2,048 chunks"),
         (SIGNATURE + head(version=2) + cell() + TAIL, "chunk 1 (HEAD, byte 8): version 1 was expected, not 2"),
         (SIGNATURE + head(version=True) + cell() + TAIL, "version 1 was expected, not true"),
         (SIGNATURE + head(rpm=...) + cell() + TAIL, "rpm must be a number above 0, not null"),
@@ -165,7 +166,7 @@ def test_a_masters_capture_is_the_file_that_the_description_says(name):
         (SIGNATURE + head(tpi=0) + cell() + TAIL, "tpi must be a number above 0, not 0"),
         (SIGNATURE + chunk(b"HEAD", b"[]") + cell() + TAIL, "a JSON object was expected"),
         (SIGNATURE + chunk(b"HEAD", b"\xff") + cell() + TAIL, "a JSON object in UTF-8 was expected"),
-        (SIGNATURE + chunk(b"HEAD", b"[" * 100_000) + cell() + TAIL, "a JSON object in UTF-8 was expected"),
+        (SIGNATURE + chunk(b"HEAD", b"[" * 60_000) + cell() + TAIL, "a JSON object in UTF-8 was expected"),
     ],
 )  # fmt: skip
 def test_every_breach_has_its_line(data, said):
@@ -179,8 +180,8 @@ def test_every_breach_has_its_line(data, said):
 def test_what_just_keeps_the_bounds_is_read():
     """The last cylinder and head, the most marks, the most chunks, and an empty read."""
     most = cell(95, 1) + mark(*range(12)) + cell(95, 1, 0, 1, 0, b"") + cell(0, 0, 1, 2**32 - 1, 64 * 8, bytes(64)) + mark(*range(64))
-    read = capture.read(SIGNATURE + head() + most + cell() * (1024 - 7) + TAIL, "x")
-    assert len(read.tracks) == 1024 - 4
+    read = capture.read(SIGNATURE + head() + most + cell() * (2048 - 7) + TAIL, "x")
+    assert len(read.tracks) == 2048 - 4
     assert [track.cells for track in read.tracks[:3]] == [12, 0, 512]
     assert len(read.tracks[2].marks) == 64
 
@@ -215,9 +216,9 @@ def test_a_capture_with_any_byte_changed_is_refused():
 def test_a_file_that_is_too_large_is_refused_before_it_is_taken_apart():
     class Large(bytes):
         def __len__(self) -> int:
-            return (256 << 20) + 1
+            return (64 << 20) + 1
 
-    with pytest.raises(ContainerError, match="268,435,457 bytes, a capture has at most 268,435,456"):
+    with pytest.raises(ContainerError, match="67,108,865 bytes, a capture has at most 67,108,864"):
         capture.read(Large(SMALL), "x")
 
 
@@ -271,3 +272,9 @@ def test_any_bytes_are_read_or_refused(data):
 
 def test_the_signature_is_the_descriptions():
     assert bounds.SIGNATURE == SIGNATURE
+
+
+def test_the_largest_head_and_the_largest_cells_are_read():
+    large = head(writer="w" * 65_000)
+    cells = cell(count=8 * ((4 << 20) - 12), bits=bytes((4 << 20) - 12))
+    assert capture.read(SIGNATURE + large + cells + TAIL, "x").tracks[0].cells == 33_554_336

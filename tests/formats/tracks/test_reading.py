@@ -33,11 +33,10 @@ def stretch(cells: np.ndarray, turn: bool) -> Stretch:
 
 def bodies(geometry: Geometry, reading: Reading) -> list[bytes]:
     """What the sound sectors hold, by sector number."""
-    at = geometry.block.offsets["body"]
     sound = [number for number in range(len(reading.identifiers)) if reading.identifiers.sound[number]]
     blocks = [(int(reading.identifiers.number("sector")[number]), reading.block_of[number]) for number in sound]
     whole = reading.blocks.sound
-    rows = [(sector, reading.blocks.rows[block, at : at + geometry.size].tobytes()) for sector, block in blocks if whole[block]]
+    rows = [(sector, reading.blocks.bodies(slice(block, block + 1)).tobytes()) for sector, block in blocks if whole[block]]
     return [row for _, row in sorted(rows)]
 
 
@@ -94,6 +93,46 @@ def test_marks_are_found_at_every_cell(cells, pattern, data):
     padded = "".join(f"{byte:08b}" for byte in buffer)
     wanted = [place for place in range(len(cells)) if padded.startswith(pattern, place)]
     assert [place for place in find(buffer, pattern).tolist() if place < len(cells)] == wanted
+
+
+def first_sector(name: str) -> tuple[Geometry, np.ndarray, np.ndarray]:
+    """A geometry, and the cells of a good identifier and of a good block, each with its mark."""
+    geometry, tracks, _ = side(name)
+    reading = read_fields(geometry, [stretch(tracks[0], True)])
+    fields = (reading.identifiers, reading.blocks)
+    identifier, block = (tracks[0][int(each.start[0]) : int(each.end[0])] for each in fields)
+    return geometry, identifier, block
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_a_block_is_an_identifiers_up_to_a_blocks_length_behind_it(name):
+    """The length counts the mark, of 4-to-5 the whole sync: 2,640 cells. A block that begins right behind is its, too."""
+    geometry, identifier, block = first_sector(name)
+    length = {"gcr4to5": 2640}.get(geometry.code, len(block))
+    for behind, whose in ((0, [0]), (length - 1, [0]), (length, [-1])):
+        cells = np.concatenate((identifier, np.zeros(behind, np.uint8), block))
+        reading = read_fields(geometry, [stretch(cells, False)])
+        assert (reading.block_of.tolist(), reading.blocks.sound.tolist()) == (whose, [True])
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_a_field_that_ends_where_its_stretch_ends_is_whole(name):
+    geometry, identifier, block = first_sector(name)
+    cells = np.concatenate((identifier, np.zeros(64, np.uint8), block))
+    for short, sound in ((0, True), (1, False)):
+        reading = read_fields(geometry, [stretch(cells[: len(cells) - short], False)])
+        assert (reading.blocks.sound.tolist(), reading.blocks.cut.tolist()) == ([sound], [not sound])
+        assert len(read_fields(geometry, [stretch(identifier[: len(identifier) - short], False)]).identifiers) == sound
+
+
+@pytest.mark.parametrize("name", [name for name in IDS if registry.geometry(name).block.tag and registry.geometry(name).block.mark.lead])
+def test_a_mark_whose_tag_can_be_seen_is_known_by_it(name):
+    """Up to the tag's last cell what an end cuts off may be a block; then it is an identifier, and no block. In FM mark and tag are one."""
+    geometry, identifier, _ = first_sector(name)
+    tag = {"gcr4to5": 10 + 10, "mfm": 48 + 16}[geometry.code]
+    for seen, blocks in ((tag - 1, [True]), (tag, []), (tag + 1, [])):
+        reading = read_fields(geometry, [stretch(identifier[:seen], False)])
+        assert reading.blocks.cut.tolist() == blocks
 
 
 def test_no_stretches_hold_no_fields():

@@ -12,7 +12,7 @@ from formats.containers import capture
 from formats.containers.shared.times import pack
 from formats.errors import ContainerError
 from formats.tracks.encode import encode_side
-from mastering.judging.evidence import CaptureView
+from mastering.judging.evidence import CaptureReadBack
 from mastering.judging.verdict import Verdict
 from mastering.judging.verify import Verifier
 from mastering.words.verdicts import findings_text
@@ -33,7 +33,7 @@ def disc(name: str, noise: Noise = QUIET):
 
 
 def judged(master, data: bytes):
-    return Verifier(master).judge(CaptureView("copy.capture", capture.read(data, "copy.capture")))
+    return Verifier(master).judge(CaptureReadBack("copy.capture", capture.read(data, "copy.capture")))
 
 
 @pytest.mark.parametrize("name", IDS)
@@ -169,7 +169,7 @@ def test_a_verdict_says_how_close_its_sectors_are_to_failing():
     side = master.sides["A"]
     worn = media(side.geometry, side.dump, side.identity, Noise(0.1, speed=0.01, wow=0.006), cylinders={12})
     data = file(reads(dict(made) | worn, 3.2))
-    verdict = Verifier(master, margins=True).judge(CaptureView("copy.capture", capture.read(data, "copy.capture")))
+    verdict = Verifier(master, margins=True).judge(CaptureReadBack("copy.capture", capture.read(data, "copy.capture")))
     line = verdict.plain()
     assert set(line["margin"]) == {"reader", "plain", "worst"}
     assert {each["track"] for each in line["margin"]["worst"][:9]} == {12}

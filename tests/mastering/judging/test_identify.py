@@ -13,7 +13,7 @@ from titles import FILLERS, Shop, damaged_capture, damaged_dump, damaged_report
 from formats import registry
 from formats.containers import capture
 from formats.containers.sector_report import Report
-from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.evidence import CaptureReadBack, DumpReadBack
 from mastering.judging.identify import Identified, identify
 from mastering.master.master import Master
 from mastering.master.serial import serial
@@ -23,11 +23,11 @@ ZONED = "gcr4to5-35z"
 
 
 def of_dump(dump: bytes, masters: list[Master], report: Report | None = None) -> Identified:
-    return identify(DumpView("copy.dump", dump, report), masters)
+    return identify(DumpReadBack("copy.dump", dump, report), masters)
 
 
 def of_cells(read: capture.Capture, masters: list[Master]) -> Identified:
-    return identify(CaptureView("copy.capture", capture.read(capture.write(read), "copy.capture")), masters)
+    return identify(CaptureReadBack("copy.capture", capture.read(capture.write(read), "copy.capture")), masters)
 
 
 def labels(known: Identified) -> list[str]:

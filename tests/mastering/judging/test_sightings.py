@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from formats.containers.capture import Track
 from formats.model.geometry import Address, Gap
+from formats.tracks.reading import Stretch, read_fields
 
 SECTOR = {
     "fm-40x18x128-288rpm": Address(20, 0, 4),
@@ -335,6 +336,22 @@ def test_a_sector_recorded_twice_makes_no_turn(copy, sector):
     assert set(found(copy.verdict({place: [copy.track(place), part]})).values()) <= {"absent"}
 
 
+@pytest.mark.parametrize("name", ["fm-40x18x128-288rpm"])
+def test_index_marks_say_how_long_a_turn_is_whatever_stands_twice_on_it(copy, sector):
+    """Half of the sectors stand twice, three places apart: the others are absent, and these are good each time that they pass."""
+    place = copy.place(sector)
+    numbers = copy.geometry.numbers(place[0])
+    for number in range(numbers[0], numbers[0] + 15, 6):
+        for each in range(number, number + 3):
+            twin = sector._replace(sector=each + 3)
+            for own, span in zip(copy.fields(twin), copy.fields(sector._replace(sector=each)), strict=True):
+                copy.splice(twin, own, copy, source=sector._replace(sector=each), source_span=span)
+    count = len(copy.cells[place])
+    track = copy.track(place, copy.turns(place, 3.2), False, (0, count, 2 * count, 3 * count))
+    wanted = {sector._replace(sector=each) for each in numbers if (each - numbers[0]) % 6 >= 3}
+    assert found(copy.verdict({place: [track]})) == dict.fromkeys(wanted, "absent")
+
+
 def test_a_lost_index_mark_makes_no_longer_turn(copy, sector):
     place = copy.place(sector)
     count = len(copy.cells[place])
@@ -395,6 +412,28 @@ def test_a_track_whose_turn_is_too_long_fails(copy, sector, factor, kinds, how):
     track = copy.track(place, cells, how == "flag", (0, len(turn)) if how == "marks" else ())
     wanted = {address: kind for address in all_of(copy, sector) for kind in kinds}
     assert found(copy.verdict({place: [track]})) == wanted
+
+
+@pytest.mark.parametrize("name", ["gcr6and2-35x16x256"])
+@pytest.mark.parametrize(("twice", "shown"), [(8, True), (7, False)])
+def test_half_of_a_tracks_sectors_show_how_short_its_turn_is(copy, sector, twice, shown):
+    """13 of 16 sectors stand on a turn of 85 %, so many of them are met twice: with fewer than half they may just be recorded twice."""
+    place = copy.place(sector)
+    pitch = copy.geometry.pitches[place[0]]
+    lead = copy.fields(sector._replace(sector=0))[0].start
+    turn = np.zeros(int(len(copy.cells[place]) * 0.85), np.uint8)
+    turn[: 13 * pitch] = copy.cells[place][lead : lead + 13 * pitch]
+    read = copy.track(place, np.resize(turn, len(turn) + twice * pitch), False)
+    kinds = found(copy.verdict({place: [read]}))
+    met = set(read_numbers(copy, place, turn))
+    assert len(met) == 13
+    assert {address.sector for address, kind in kinds.items() if kind == "density"} == (met if shown else set())
+
+
+def read_numbers(copy: Copy, place: tuple[int, int], cells: np.ndarray) -> list[int]:
+    """The sectors whose identifiers stand in some cells of a track."""
+    stretch = copy.track(place, cells, False)
+    return read_fields(copy.geometry, [Stretch(stretch.bits, stretch.cells, False)]).identifiers.number("sector").tolist()
 
 
 @pytest.mark.parametrize("name", ["gcr4to5-35z", "gcr4to5-77z-2s"])

@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from bench import Copy, found, judge, master_of
 
-from mastering.judging.evidence import CaptureView
+from mastering.judging.evidence import CaptureReadBack
 from mastering.judging.verify import Verifier
 
 TITLES = 8  # their fields are more than are remembered, so that what is remembered changes all the time
@@ -53,6 +53,6 @@ def test_four_drives_read_discs_for_one_verifier_at_once(copies):
     alone = [judge(copies[0].master, each) for each in captures]
 
     def verdict(number: int):
-        return verifier.judge(CaptureView("copy.capture", captures[number % TITLES], verifier.known_fields))
+        return verifier.judge(CaptureReadBack("copy.capture", captures[number % TITLES], verifier.known_fields))
 
     assert at_once(verdict, TITLES * ROUNDS) == alone * ROUNDS

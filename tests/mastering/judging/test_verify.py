@@ -1,5 +1,6 @@
 """The contract's section 6 on dumps, reports, sides, diagnoses, serials and actions, story by story."""
 
+import math
 import os
 from dataclasses import replace
 
@@ -14,11 +15,15 @@ from formats.errors import ContainerError
 from formats.model.geometry import Address
 from formats.words import counted
 from mastering.judging.compare import Target, compare_dump
-from mastering.judging.identical import Quick
+from mastering.judging.diagnose import distance
+from mastering.judging.identical import IdenticalDumps
+from mastering.judging.readback import Source
 from mastering.judging.verdict import KINDS
 from mastering.master.serial import check_character, is_serial, serial, slot_words
+from mastering.recording.contents import contents
+from mastering.recording.recorder import Judge
 from mastering.simulator import disc
-from mastering.words.verdicts import KIND_WORDS, findings_text
+from mastering.words.verdicts import KIND_WORDS, findings_text, hands_text
 
 ZONED, SIXTEEN, MFM = "gcr4to5-35z", "gcr6and2-35x16x256", "mfm-40x9x512"
 
@@ -144,6 +149,19 @@ def test_a_report_of_a_sector_that_the_geometry_lacks_is_refused(zoned):
         judge_dump(zoned, zoned.sides["A"].dump, report)
 
 
+def test_a_report_that_changes_after_its_digest_was_taken_is_judged_as_it_was(zoned, tmp_path):
+    """What the ledger remembers by its digest is what its verdict rests on."""
+    dump, report = tmp_path / "copy.dump", tmp_path / "copy.report.csv"
+    dump.write_bytes(zoned.sides["A"].dump)
+    report.write_bytes(b"track,head,sector,state,tries\n1,0,0,block-check,9\n")
+    source = Source(str(dump), str(report))
+    of_file = contents(source)
+    rows = "".join(f"{address.track},0,{address.sector},good,1\n" for address in zoned.sides["A"].geometry.addresses)
+    report.write_text(f"track,head,sector,state,tries\n{rows}")
+    verdict = Judge(zoned).judge(source, "A", of_file.data, of_file.report_data)
+    assert (verdict.evidence, found(verdict)[Address(1, 0, 0)], verdict.good) == ("report", "block-check", 0)
+
+
 # Lengths
 
 
@@ -191,6 +209,19 @@ def test_a_believed_side_is_judged_and_the_other_side_named(two_machines, one_ma
     assert {finding.kind for finding in wrong.findings} == {"not-tried"}
     with pytest.raises(ContainerError):
         judge_dump(two_machines, random_dump(registry.geometry(SIXTEEN), 9), side="A")
+
+
+def test_a_read_of_the_other_side_that_ended_early_tried_nothing_of_the_side_asked_for(one_machine):
+    verdict = judge_dump(one_machine, one_machine.sides["B"].dump[: 256 * 290], side="A")
+    assert (verdict.diagnosis, {finding.kind for finding in verdict.findings}, verdict.good) == ("other-side", {"not-tried"}, 0)
+
+
+def test_sectors_read_as_both_sides_are_neither_sides(one_machine):
+    """Two discs in one capture: where both sides' bytes were read soundly, a sector speaks for neither."""
+    mine, theirs = Copy(one_machine, "A"), Copy(one_machine, "B")
+    both = {place: [mine.track(place), theirs.track(place)] for place in mine.cells}
+    verdict = judge(one_machine, mine.capture(both), side="A")
+    assert (verdict.diagnosis, len(verdict.findings), {finding.kind for finding in verdict.findings}) == (None, 100, {"differs"})
 
 
 def test_half_of_the_other_side_is_not_the_other_side(one_machine):
@@ -261,6 +292,30 @@ def test_another_master_at_hand_is_named_best_share_first(zoned):
     assert judge(zoned, foreign, others=at_hand).matches == ("Ferryman 1.2 A",)
 
 
+def test_a_master_with_larger_sectors_is_named_too():
+    """The same number of bytes in sectors twice as large: the length does not tell them apart, the bytes do."""
+    small, large = "mfm-40x18x256", "mfm-40x9x512"
+    master, other = master_of(small), make_master({"A": (large, random_dump(registry.geometry(large), 4))}, name="Ferryman")
+    dump = other.sides["A"].dump
+    assert judge_dump(master, dump, others=[other]).matches == ("Ferryman 1.2 A",)
+    assert judge_dump(other, master.sides["A"].dump, others=[master]).matches == ("Lamplighter 1.2 A",)
+
+
+@given(sizes=st.tuples(st.integers(1, 6), st.integers(1, 6)), data=st.data())
+def test_no_master_is_passed_over_that_a_dump_could_be(sizes, data):
+    """A sector that differs touches only so many of another master's: those apart can't have more sectors than that."""
+    length = 8 * math.lcm(*sizes) * 2
+    dump = random_dump(registry.geometry(ZONED), 4)[:length]
+    changes = bytearray(dump)
+    for at in data.draw(st.sets(st.integers(0, length - 1), max_size=6)):
+        changes[at] ^= 0x55
+    side = replace(master_of(ZONED).sides["A"], unproven=(), slot=None)
+    mine = Target(replace(side, plain={"size": 8 * sizes[0]}, dump=dump), "SM-004")
+    other = Target(replace(side, geometry_id="other", plain={"size": 8 * sizes[1]}, dump=bytes(changes)), "SM-004")
+    judged, theirs = (compare_dump(each, bytes(changes), None) for each in (mine, other))
+    assert int(theirs.equal.sum()) <= distance(mine, other).at_most(judged)
+
+
 def test_a_disc_of_another_declared_geometry(zoned):
     verdict = judge(zoned, Copy(master_of(MFM)).capture())
     assert (verdict.diagnosis, verdict.action) == ("other-geometry", "ask")
@@ -306,6 +361,21 @@ def test_a_reader_that_lost_a_sector(zoned):
     assert judge_dump(zoned, dump[: 300 * 256] + dump[301 * 256 :]).diagnosis == "shifted"
 
 
+def test_a_reader_that_lost_sixteen_sectors_near_the_end(zoned):
+    """The last sixteen places have nothing further on in the master: they don't count."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 653 * 256] + dump[669 * 256 :] + b"\xf6" * (16 * 256)
+    assert judge_dump(zoned, moved).diagnosis == "shifted"
+
+
+@pytest.mark.parametrize(("others", "diagnosis"), [(7, "shifted"), (8, None)])
+def test_more_than_half_of_what_differs_must_be_shifted(zoned, others, diagnosis):
+    """Eight sectors moved up, and others that hold anything; the last place of all, behind which nothing stands, doesn't count."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 300 * 256] + dump[301 * 256 : 309 * 256] + dump[308 * 256 :]
+    assert judge_dump(zoned, changed(moved, *range(500, 500 + others), 682)).diagnosis == diagnosis
+
+
 def test_a_capture_that_lacks_the_last_cylinders(zoned):
     read = Copy(zoned).capture()
     verdict = judge(zoned, replace(read, tracks=read.tracks[:-2]))
@@ -317,6 +387,19 @@ def test_a_capture_that_lacks_the_last_cylinders(zoned):
 def test_a_capture_with_steps_that_fit_no_geometry_is_refused(zoned):
     with pytest.raises(ContainerError, match="100 tracks per inch"):
         judge(zoned, replace(Copy(zoned).capture(), tpi=100.0))
+
+
+# What the hands do
+
+
+def test_sectors_written_a_place_too_early_are_written_again(zoned):
+    """In a capture the identifiers say which sector is which: it was the writer that left one out. In a dump it may have been the reader."""
+    dump = zoned.sides["A"].dump
+    moved = dump[: 300 * 256] + dump[301 * 256 :] + b"\xf6" * 256
+    capture, dumped = Copy(zoned, dump=moved).verdict(), judge_dump(zoned, moved)
+    assert (capture.diagnosis, capture.action) == ("shifted", "write-again")
+    assert (dumped.diagnosis, dumped.action) == ("shifted", "read-again")
+    assert hands_text(capture, zoned.sides).startswith("Write it again")
 
 
 # Serials
@@ -437,7 +520,7 @@ def test_a_file_that_comes_in_pieces_is_not_taken_for_a_dump(zoned, tmp_path, mo
     dump = zoned.sides["A"].dump
     (tmp_path / "right.dump").write_bytes(dump)
     (tmp_path / "long.dump").write_bytes(dump + b"!")
-    read, quick = os.read, Quick(zoned, None)
+    read, quick = os.read, IdenticalDumps(zoned, None)
     assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]
     monkeypatch.setattr(os, "read", lambda handle, count: read(handle, min(count, len(dump))))
     assert quick.match(str(tmp_path / "right.dump")).side is zoned.sides["A"]

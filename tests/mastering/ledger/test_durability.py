@@ -1,5 +1,6 @@
 """What was printed is in the ledger: after a kill at any moment, in a copy taken at any moment, with several recorders at work."""
 
+import fcntl
 import json
 import os
 import random
@@ -9,13 +10,16 @@ import subprocess
 import sys
 import threading
 import time
-from itertools import groupby
+from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from table import Table, said, two_sides
 
-from mastering.ledger.store import Ledger
+from mastering import platform
+from mastering.ledger.store import PATIENCE, Ledger
 
 
 def campaign(seeds: range) -> list:
@@ -144,14 +148,19 @@ def test_several_recorders_at_once_lose_nothing_and_no_two_reads_of_a_disc_have_
         assert set(acknowledged(before)) <= set(in_ledger(backup))
 
 
-def test_of_several_writers_none_waits_long_and_no_reader_is_refused(table):
+def test_of_several_writers_each_gets_turns_while_the_others_want_theirs_and_no_reader_is_refused(table):
     """SQLite's own lock has no queue: one of four writers waited for 3 to 8 s, and one of 800 reads was refused."""
     turns: list[int] = []
     over = threading.Event()
 
+    def wanted() -> bool:
+        return min(turns.count(number) for number in range(4)) < 10 and len(turns) < 2_000
+
     def write(number: int) -> None:
         with Ledger.open(table.ledger) as ledger:
-            for place in range(30):
+            for place in count():
+                if not wanted():
+                    break
                 with ledger.write() as writer:
                     turns.append(number)
                     writer.add({"kind": "lot", "name": f"L-{number}-{place}", "count": 1})
@@ -162,21 +171,49 @@ def test_of_several_writers_none_waits_long_and_no_reader_is_refused(table):
                 with ledger.read() as questions:
                     assert questions.rows() > 0
 
-    writers = [threading.Thread(target=write, args=(number,)) for number in range(4)]
-    readers = [threading.Thread(target=look) for _ in range(2)]
-    for thread in (*readers, *writers):
-        thread.start()
-    for thread in writers:
-        thread.join()
-    over.set()
-    for thread in readers:
-        thread.join()
-    assert len(turns) == 120
-    first_done = min(max(i for i, turn in enumerate(turns) if turn == number) for number in range(4))
-    begun = max(turns.index(number) for number in range(4))
-    in_a_row = [len(list(run)) for _, run in groupby(turns[begun:first_done])]  # while all four want to write
-    assert begun < 60  # without a queue the last one began after 66 to 90 of 120 turns
-    assert max(in_a_row, default=0) <= 24, turns
+    with ThreadPoolExecutor(6) as pool:
+        readers = [pool.submit(look) for _ in range(2)]
+        writers = [pool.submit(write, number) for number in range(4)]
+        try:
+            for writer in writers:
+                writer.result()
+        finally:
+            over.set()
+        for reader in readers:
+            reader.result()
+    assert not wanted(), turns
+    assert min(turns.count(number) for number in range(4)) >= 10, turns
+
+
+def test_a_writer_that_has_to_wait_stands_in_the_systems_queue_and_asks_no_second_time(table, monkeypatch):
+    """Who asks again and again has no place in a queue: whoever asks at the right moment is first."""
+    asked: list[tuple[int, bool]] = []  # by which thread; whether it stays until it has the lock
+    got: list[int] = []
+
+    def flock(handle: int, how: int) -> None:
+        if threading.current_thread() is not threading.main_thread():
+            asked.append((threading.get_ident(), not how & fcntl.LOCK_NB))
+        fcntl.flock(handle, how)
+
+    def write(number: int) -> None:
+        with Ledger.open(table.ledger) as ledger, ledger.write() as writer:
+            writer.add({"kind": "lot", "name": f"L-{number}", "count": 1})
+            got.append(number)
+
+    ours = SimpleNamespace(flock=flock, LOCK_EX=fcntl.LOCK_EX, LOCK_NB=fcntl.LOCK_NB)
+    monkeypatch.setattr(platform, "_locks", lambda: ours)
+    with ThreadPoolExecutor(3) as pool:
+        with Ledger.open(table.ledger) as ledger, ledger.write():
+            writers = [pool.submit(write, number) for number in range(3)]
+            over = time.monotonic() + PATIENCE
+            while sum(stays for _, stays in asked) < 3 and time.monotonic() < over:
+                time.sleep(0.002)
+            first = list(asked)
+        for writer in writers:
+            writer.result()
+    assert sorted(stays for _, stays in first) == [False] * 3 + [True] * 3  # each tried once, then took its place
+    assert sum(stays for _, stays in asked) <= sum(not stays for _, stays in asked)  # and never again
+    assert sorted(got) == [0, 1, 2]
 
 
 def test_serials_handed_out_by_several_at_once_are_all_different(table):

@@ -22,7 +22,7 @@ from mastering.cli.main import run
 from mastering.errors import ProblemsError
 from mastering.job.job import load
 from mastering.judging.audit import audit
-from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.evidence import CaptureReadBack, DumpReadBack
 from mastering.judging.identify import identify
 from mastering.judging.verify import Verifier
 from mastering.master.builder import build, payload, record
@@ -132,9 +132,9 @@ def test_a_disc_tells_its_serial_and_is_judged_around_it(case):
 def test_a_capture_of_it_carries_the_serial_and_names_the_disc(tmp_path, volume, geometry):
     one = master(tmp_path / "job", volume, geometry, "empty")
     data = capture.read(image(one.sides["A"], SECOND, as_capture=True), "copy")
-    verdict = Verifier(one, "A", []).judge(CaptureView("copy", data))
+    verdict = Verifier(one, "A", []).judge(CaptureReadBack("copy", data))
     assert (verdict.verdict, verdict.serial) == ("pass", SECOND)
-    known = identify(DumpView("copy", one.sides["A"].stamped(SECOND), None), [one])
+    known = identify(DumpReadBack("copy", one.sides["A"].stamped(SECOND), None), [one])
     assert known.certain and known.serial == SECOND
 
 

@@ -15,7 +15,7 @@ from formats.bounds import SIGNATURE
 from formats.containers import capture
 from formats.volumes.shared.image import Image
 from mastering.job.job import load
-from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.evidence import CaptureReadBack, DumpReadBack
 from mastering.judging.identify import identify
 from mastering.master.builder import build, payload, record
 from mastering.master.master import Master, open_master, write_master
@@ -90,7 +90,7 @@ def test_each_geometry_tells_which_disc_it_is(name):
     master, other = master_of(name, marked_at=5 * geometry.size + 7), master_of(name, seed=2)
     number = serial("SM-004", 40)
     data = image(master.sides["A"], number, as_capture=True)
-    for view in (CaptureView("copy", read_capture(data)), DumpView("copy", master.sides["A"].stamped(number), None)):
+    for view in (CaptureReadBack("copy", read_capture(data)), DumpReadBack("copy", master.sides["A"].stamped(number), None)):
         known = identify(view, [other, master])
         assert known.certain and known.serial == number
         assert [(match.label, match.share) for match in known.alike] == [("Lamplighter 1.2 A", 1.0)]

@@ -10,7 +10,7 @@ from scipy.stats import binomtest
 
 from formats import registry
 from formats.containers import capture
-from mastering.judging.evidence import CaptureView
+from mastering.judging.evidence import CaptureReadBack
 from mastering.judging.verify import Verifier
 from mastering.ledger.exchange import take
 from mastering.ledger.store import memory
@@ -263,7 +263,7 @@ def test_a_history_tells_what_the_verifier_finds_in_the_cells_of_its_discs():
     for line, read in zip(lines, setup.reads, strict=True):
         if read.spots:
             back = made.read_back(read)
-            verdict = Verifier(master, line["side"]).judge(CaptureView("x", capture.read(back.data, "x")))
+            verdict = Verifier(master, line["side"]).judge(CaptureReadBack("x", capture.read(back.data, "x")))
             assert verdict.verdict == line["verdict"] == read.truth
             told = {(each["track"], each["head"], each["sector"]) for each in line["findings"]}
             found = {(each.track, each.head, each.sector) for each in verdict.findings}

@@ -6,7 +6,7 @@ import pytest
 from bench import master_of
 
 from formats.containers import capture
-from mastering.judging.evidence import CaptureView
+from mastering.judging.evidence import CaptureReadBack
 from mastering.judging.verify import Verifier
 from mastering.simulator.bench import Bench
 from mastering.simulator.damage import Blank
@@ -28,7 +28,7 @@ def line(drive: DriveQuality, blank: Blank = Blank("L", 1), turns: float = 1.3) 
     made = renderer()
     read = bench.read("D", bench.write("D", blank, made.layouts["A"]))
     data = made.read_back(read, "flux", turns).data
-    return Verifier(made.master).judge(CaptureView("copy", capture.read(data, "copy"))).plain()
+    return Verifier(made.master).judge(CaptureReadBack("copy", capture.read(data, "copy"))).plain()
 
 
 def test_a_sound_disc_passes_and_its_drive_is_as_it_was_drawn():

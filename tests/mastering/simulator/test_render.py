@@ -8,7 +8,7 @@ from bench import IDS, MARKER, make_master, master_of, random_dump
 
 from formats import registry
 from formats.containers import capture, sector_report
-from mastering.judging.evidence import CaptureView, DumpView
+from mastering.judging.evidence import CaptureReadBack, DumpReadBack
 from mastering.judging.verify import Verifier
 from mastering.master.serial import serial
 from mastering.simulator import disc
@@ -45,9 +45,9 @@ def judged(made, read, form="capture", turns=1.2):
     """The verdict of the files that a read left."""
     back = made.read_back(read, form, turns)
     if form == "capture":
-        view = CaptureView("copy", capture.read(back.data, "copy"))
+        view = CaptureReadBack("copy", capture.read(back.data, "copy"))
     else:
-        view = DumpView("copy", back.data, sector_report.read(back.report, "copy") if back.report else None)
+        view = DumpReadBack("copy", back.data, sector_report.read(back.report, "copy") if back.report else None)
     assert back.simulated and (view.simulated or form != "capture")
     return Verifier(made.master, read.writing.layout.side).judge(view)
 

@@ -35,11 +35,14 @@ def command(batch: str, counted: str | None, reason: str | None, ledger: str | N
                 on_table = None if counted is None else compared(writer, writer.batch(batch), counted, reason)
                 given = {} if reason is None else {"reason": reason}
                 writer.add({"kind": "close", "batch": batch, "counted": on_table, **given, "at": stamp(writer)})
+        rows, digest = end_of(opened)
         with opened.read() as known:
             found = known.batch(batch)
             counts = known.counts(found)
             discs = known.discs(found)
-        json_lines([batch_plain(found, counts)]) if as_json else lines(closed_text(found, discs, counts))
+        json_lines([batch_plain(found, counts) | {"rows": rows, "last_digest": digest}]) if as_json else lines(
+            closed_text(found, discs, counts)
+        )
         try:
             target = _backed_up(opened, batch)
         except (MasteringError, OSError) as error:
@@ -47,7 +50,6 @@ def command(batch: str, counted: str | None, reason: str | None, ledger: str | N
             raise MasteringError(
                 f"{why}; batch {batch} is closed, but the ledger was not copied: say this again, or `obverse ledger backup FILE`"
             ) from error
-        rows, digest = end_of(opened)
     message(f"the ledger was copied to {target}: {rows:,} rows, the last with the digest {digest}")
 
 
