@@ -265,10 +265,7 @@ def end_process_group(process: "subprocess.Popen[bytes]", grace: float = 0.5) ->
 @contextmanager
 def raw_keyboard(handle: int) -> Iterator[None]:
     """Gives each key as it is pressed, without showing it, while the block runs. OSError on a system without such terminals."""
-    try:
-        import termios
-    except ImportError as error:
-        raise OSError("this system's terminal gives no single keys; use --auto, or a system that has termios") from error
+    termios = _terminals()
     before = termios.tcgetattr(handle)
     changed = termios.tcgetattr(handle)
     changed[3] &= ~(termios.ICANON | termios.ECHO)
@@ -277,3 +274,12 @@ def raw_keyboard(handle: int) -> Iterator[None]:
         yield
     finally:
         termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+
+def _terminals() -> Any:
+    """The standard library's module of terminals. OSError on a system without it."""
+    try:
+        import termios
+    except ImportError as error:
+        raise OSError("this system's terminal gives no single keys; use --auto, or a system that has termios") from error
+    return termios

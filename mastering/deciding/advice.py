@@ -58,8 +58,8 @@ def advise(history: History, in_use: InUse, settings: Settings, rng: np.random.G
     case = Case(history, in_use, settings, blames, _stand_out(lots, in_use, settings), missing, prices)
     entries = [_of_charted(state, case, figures.of_lot(state) | figures.of_pairs(history, state)) for state in lots]
     entries += [_of_charted(state, case, figures.of_drive(state) | figures.of_pairs(history, state)) for state in drives]
-    alarmed = {(entry.about, entry.name) for entry in entries if entry.level in ("stop", "look")}
     entries += _parts_and_titles(case)
+    alarmed = {(entry.about, entry.name) for entry in entries if entry.level in ("stop", "look")}
     entries += _compared(case, alarmed, find_places(history, rng))
     return sorted(entries, key=lambda entry: (LEVELS.index(entry.level), KINDS.index(entry.about), -entry.bad / max(entry.discs, 1)))
 
@@ -126,7 +126,10 @@ def _parts_and_titles(case: Case) -> list[Entry]:
     """Entries of the inner boxes and titles that an alarm names: they have no chart of their own."""
     entries = []
     history = case.history
-    for judged in {id(each): each for each in case.blames.values() if each.now}.values():
+    judgements = sorted(
+        (each for each in case.blames.values() if each.now and each.named), key=lambda each: each.named.chance if each.named else 0.0
+    )
+    for judged in {each.named.about: each for each in judgements if each.named}.values():  # of several alarms the surest one speaks
         named = judged.named
         if named is None or named.kind not in ("inner", "title"):
             continue
@@ -186,8 +189,9 @@ def _batch_decision(batch: _Batch, settings: Settings) -> tuple[str, reasons.Rea
 
 
 def _lots_and_drives(history: History, discs: Ints) -> set[tuple[str, str]]:
-    """The lots and drives of a batch: its trouble is theirs, and the batch alarms only where neither does."""
+    """The lots, drives and title of a batch: its trouble is theirs, and the batch alarms only where none of them does."""
     lots = {("lot", history.lots[lot]) for lot in np.unique(history.lot[discs])}
+    lots |= {("title", history.titles[title]) for title in np.unique(history.title[history.batch[discs]])}
     return lots | {("drive", history.drives[drive]) for drive in np.unique(history.wrote[np.isin(history.disc, discs)])}
 
 

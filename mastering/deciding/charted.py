@@ -101,7 +101,7 @@ def _stop(state: LotState, blame: Blame, case: Case, bad: int, discs: int) -> De
     left = max((case.in_use.lots[state.name] or 0) - len(state.discs) - state.working, 0)
     price = None if case.prices is None else _costs(state, case, case.prices)
     if price is not None and price.go_on_is_cheaper and (left or case.in_use.lots[state.name] is None):
-        good = max(min(case.missing, ceil(left * (1 - price.rate))) if left else case.missing, 1)
+        good = _good_to_make(case.missing, left, price.rate)
         load = need(good, [], (state.bad, len(state.discs)), settings=case.settings).load
         return "look", reasons.LotWorthUsing(bad, discs, price, load, good), None
     rest = comparisons.bad_left(left, case.settings.lot_rates(int(state.charted.sum()), len(state.charted))) if left else None
@@ -112,6 +112,12 @@ def _stop(state: LotState, blame: Blame, case: Case, bad: int, discs: int) -> De
     if state.alarm < FEWEST and not isinstance(trial, reasons.Crossover):
         return "stop", reason, finding_out.another_box(state, blame, unless=True)
     return "stop", reason, trial
+
+
+def _good_to_make(missing: int, left: int, rate: float) -> int:
+    """The good discs for which a lot is to be laid out: those that the open batches want, else all that its blanks will give."""
+    given = ceil(left * (1 - rate))
+    return min(missing or given, given) if left else missing or finding_out.SWAP
 
 
 def _costs(state: LotState, case: Case, prices: Prices) -> Costs:

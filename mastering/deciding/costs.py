@@ -69,6 +69,32 @@ def costs(prices: Prices, rate: float, new_rate: float) -> Costs:
     return Costs(rate, prices.disc / (1 - rate), (prices.blank + prices.disc) / (1 - new_rate))
 
 
+@dataclass(frozen=True)
+class JudgedLot:
+    """A lot's decided discs and bad ones, with what one of its blanks costs and who sold it; None where nobody said."""
+
+    name: str
+    bad: int
+    discs: int
+    price: float | None = None
+    supplier: str | None = None
+
+
+def good_discs(lots: Sequence[JudgedLot], disc: float) -> list[tuple[str, GoodDisc]]:
+    """What a good disc costs of each lot whose blanks' price is known, then of all such lots of each supplier, by their names.
+
+    `disc`: what the time for one disc costs. A supplier's price is the mean of what its blanks cost.
+    """
+    priced = [lot for lot in lots if lot.price is not None and lot.discs]
+    costs_of = [(lot.name, good_disc(Prices(lot.price or 0.0, disc), lot.bad, lot.discs)) for lot in priced]
+    for supplier in dict.fromkeys(lot.supplier for lot in priced if lot.supplier):
+        theirs = [lot for lot in priced if lot.supplier == supplier]
+        discs = sum(lot.discs for lot in theirs)
+        price = sum((lot.price or 0.0) * lot.discs for lot in theirs) / discs
+        costs_of.append((f"all from {supplier}", good_disc(Prices(price, disc), sum(lot.bad for lot in theirs), discs)))
+    return costs_of
+
+
 def good_disc(prices: Prices, bad: int, discs: int) -> GoodDisc:
     """(price + time) / share of good ones, with the limits that Wilson's interval gives. ValueError without discs."""
     low, high = wilson(bad, discs)

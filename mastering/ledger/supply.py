@@ -2,6 +2,7 @@
 
 from formats import registry
 from formats.model.geometry import Geometry
+from mastering.deciding.costs import JudgedLot
 from mastering.deciding.supply import DriveSupply, LotSupply, lot_fits
 from mastering.ledger.geometries import served_sides
 from mastering.ledger.in_use import retired_drives, stopped_lots
@@ -32,6 +33,15 @@ def lot_supplies(known: Questions) -> list[LotSupply]:
         left = None if line["count"] is None else max(line["count"] - known.used(name), 0)
         supplies.append(LotSupply(name, *rates.get(name, (0, 0)), left, name in stopped, lot_fits(line, sides)))
     return supplies
+
+
+def judged_lots(known: Questions) -> list[JudgedLot]:
+    """Every lot that was judged, with its price and supplier."""
+    judged = []
+    for rate in known.rates("lot"):
+        line = known.lot(rate.group)
+        judged.append(JudgedLot(rate.group, rate.bad, rate.discs, line.get("price"), line.get("supplier")))
+    return judged
 
 
 def _sides(known: Questions) -> dict[str, Geometry]:

@@ -11,6 +11,7 @@ from mastering.deciding.statistics.comparisons import Left
 from mastering.deciding.statistics.naming import Culprit
 from mastering.words.layout import Block, Line
 
+_UNLIKELY = 0.01  # suspects below are not told one by one
 _SIDEWAYS = "a disc that sheds or a fouled head, not a worn drive"
 
 
@@ -157,6 +158,10 @@ def _by_chance(entry: Entry, reason: reasons.ByChance) -> str:
 
 
 def _drive_stopped(entry: Entry, reason: reasons.DriveStopped) -> str:
+    if reason.culprit.kind == "both":
+        return (
+            f"stop using it and clean its heads; {_worse(reason.worse)}, and lot {reason.culprit.lot} is bad too ({_sure(reason.culprit)})"
+        )
     blamed = f"it is {_called(reason.culprit)}, not the discs ({_sure(reason.culprit)})"
     return f"stop using it and clean its heads; {_worse(reason.worse)}, and {blamed}"
 
@@ -255,9 +260,11 @@ def explanation(entry: Entry) -> Iterator[str]:
     for name, words in _FIGURES.items():
         if name in entry.why:
             yield words(entry.why)
-    for suspect in entry.culprits:
+    for suspect in (each for each in entry.culprits if each.chance >= _UNLIKELY):
         called = "nothing but chance" if suspect.kind == "none" else _called(suspect)
-        yield f"{called}: {_likely(suspect.chance)} likely"
+        yield f"{called}: {100 * suspect.chance:.0f} % likely"
+    if entry.culprits:
+        yield "anything else: under 1 % each"
 
 
 def _chart(why: Mapping[str, Any]) -> str:
@@ -309,10 +316,6 @@ def _unlike(rival: Culprit | None) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.1f} %"
-
-
-def _likely(chance: float) -> str:
-    return "under 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"
 
 
 def _sure(named: Culprit) -> str:

@@ -1,10 +1,12 @@
 """What `need` and `plan` say to people: the action first, then the numbers that carry it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from formats.words import counted
+from mastering.deciding.costs import GoodDisc
 from mastering.deciding.planning import ENOUGH_LOTS, Need
 from mastering.deciding.schedule import DEFAULTS, DayPlan, Steps
+from mastering.words.layout import Table
 from mastering.words.times import local_time
 
 _HANDS = 0.9  # of the day: from here on the hands are its limit
@@ -58,6 +60,15 @@ def _called(need: Need, *, begins: bool = False) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
+
+
+def good_discs_table(good_discs: Sequence[tuple[str, GoodDisc]]) -> Table:
+    """What a good disc costs, blank and time, of each lot and supplier."""
+    rows = []
+    for name, cost in good_discs:
+        most = "any price" if cost.high is None else f"{cost.high:.2f}"
+        rows.append((name, "none was good" if cost.price is None else f"{cost.price:.2f}", f"{cost.low:.2f} to {most}"))
+    return Table([("", "a good disc costs", "95 % sure"), *rows])
 
 
 # A day

@@ -81,3 +81,24 @@ def test_a_drive_that_spoils_disc_after_disc_is_held_and_the_others_go_on(tmp_pa
     after = [event for event in events[[event["event"] for event in events].index("hold") :] if event["event"] in ("writing", "reading")]
     assert bench.sound() and all(event["drive"] not in held for event in after[len(held) + 2 :])
     assert len([verdict for verdict in bench.verdicts().values() if verdict == "pass"]) in (3, 4) or bench.status == 1
+
+
+def test_a_bench_that_does_not_fit_the_ledger_is_refused_before_anything_is_written(tmp_path):
+    bench = Bench(tmp_path)
+    bench.file.write_text(bench.file.read_text().replace("[drive.D1]", "[drive.D9]") + '[drive.R1]\nby_hand = "from-r1"\n')
+    bench.run()
+    assert bench.status == 2 and len(bench.errors) == 3
+    assert "drive.D9: the ledger knows no such drive" in bench.errors[0] and "drive.R1.by_hand: " in bench.errors[2]
+    assert bench.verdicts() == {}
+
+
+def test_the_label_is_printed_before_the_last_look_and_a_disc_with_a_wrong_one_gets_another(tmp_path):
+    bench = Bench(tmp_path, good=1, label=True)
+    bench.goes_wrong({"at": "label", "kind": "wrong-label"})
+    words = story(bench.run())
+    assert bench.status == 0
+    assert words[5:] == ["pass", "label", "wrong-label", "label", "reading", "pass", "take-out-good", "done"]
+    rows = [line for line in bench.done("ledger", "export").json if line["kind"] == "label"]
+    assert [row["serial"] for row in rows] == ["SM-004-0001-X"] * 2
+    pdf = (bench.folder / "bench" / "labels" / "SM-004-0001-X.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF-") and pdf.rstrip().endswith(b"%%EOF")

@@ -78,3 +78,37 @@ def test_advice_with_its_figures_is_in_words(tmp_path, lines):
     assert out[0].startswith("STOP  Lot L-23: set the rest aside; ")
     assert any(line.startswith("      A lot that can be tolerated is ever stopped with a chance of 2.0 %.") for line in out)
     assert not any("_" in line or "{" in line for line in out)
+
+
+def test_lot_list_tells_what_a_good_disc_costs(tmp_path, lines):
+    for line in lines:
+        if line["kind"] == "lot":
+            line["price"], line["supplier"] = (1.0 if line["name"] == "L-07" else 0.5), "Kit"
+    out = asked(tmp_path, lines, "lot", "list").out
+    assert not any("costs" in line for line in out)
+    out = said("lot", "list", "--disc-price", 2, "--ledger", tmp_path / "ledger.sqlite").out
+    assert any("a good disc costs" in line for line in out)
+    assert [line.split()[0] for line in out[-3:]] == ["L-07", "L-23", "all"]
+
+
+def test_a_plan_counts_no_drive_that_can_not_work(tmp_path, lines):
+    for line in lines:
+        if line["kind"] == "lot":
+            line["count"] = 200
+    answer = asked(tmp_path, lines, "plan", "--json").json[0]
+    assert answer["drives"] == 2
+    at = {"at": "2026-11-25T20:00:00Z"}
+    lines += [
+        {"kind": "drive-log", "drive": "D2", "what": "retired", "note": None, **at},
+        {"kind": "lot-stop", "lot": "L-23", "inner": None, "reason": "it sheds", **at},
+    ]
+    folder = tmp_path / "later"
+    folder.mkdir()
+    assert asked(folder, lines, "plan", "--json").json[0]["drives"] == 1
+    levels = {(each["about"], each["name"]): each["level"] for each in asked_again(folder, "advise", "--json").json}
+    assert levels["lot", "L-23"] == "wait"
+    assert ("drive", "D2") not in levels
+
+
+def asked_again(folder, *arguments):
+    return said(*arguments, "--ledger", folder / "ledger.sqlite")

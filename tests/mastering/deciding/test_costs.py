@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mastering.deciding.advice import advise
-from mastering.deciding.costs import Prices, break_even, costs, good_disc, lot_rate, usual_rate
+from mastering.deciding.costs import JudgedLot, Prices, break_even, costs, good_disc, good_discs, lot_rate, usual_rate
 from mastering.deciding.planning import need
 from mastering.deciding.reasons import LotStopped, LotWorthUsing
 from mastering.deciding.statistics.history import History, Outcome, Surface, Written
@@ -32,6 +32,21 @@ def test_the_price_of_a_good_disc():
     assert (found.price, found.low, found.high) == pytest.approx((3.5 / 0.925, 3.5 / 0.96, 3.5 / 0.8636), abs=1e-3)
     hopeless = good_disc(Prices(1.5, 2.0), 10, 10)
     assert (hopeless.price, hopeless.high) == (None, None)
+
+
+def test_a_good_disc_costs_more_of_the_cheap_blanks_that_fail():
+    lots = [
+        JudgedLot("L1", 2, 100, 1.0, "Sal"),
+        JudgedLot("L2", 40, 100, 0.5, "Kit"),
+        JudgedLot("L3", 0, 50),
+        JudgedLot("L4", 3, 50, 0.8, "Kit"),
+    ]
+    costs_of = dict(good_discs(lots, 2.0))
+    assert list(costs_of) == ["L1", "L2", "L4", "all from Sal", "all from Kit"]
+    assert costs_of["L1"].price == pytest.approx(3.0 / 0.98)
+    assert costs_of["L2"].price == pytest.approx(2.5 / 0.60)
+    assert costs_of["all from Kit"].price == pytest.approx((2.0 + (50 + 40) / 150) / (107 / 150))
+    assert all(each.low < each.price < each.high for each in costs_of.values())
 
 
 def test_lots_are_ordinary_bad_or_hopeless():

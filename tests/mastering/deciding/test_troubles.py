@@ -102,6 +102,14 @@ def test_a_bad_title_that_ran_on_all_lots_is_named():
     at_most(sum(each is not None and each.kind != "title" for each in culprits), 60, 0.02)
 
 
+def test_a_title_has_one_entry_and_its_batch_none_of_its_own():
+    history = bad_title(np.random.default_rng(8), 200, with_new_lot=False)
+    asked = InUse(dict.fromkeys(history.lots, 100), history.drives, dict.fromkeys(history.batches, 150))
+    entries = advise(history, asked, SHOP, np.random.default_rng(1))
+    assert [each.level for each in entries if each.about == "title"] == ["look"]
+    assert not any(each.about == "batch" and each.level == "look" for each in entries)
+
+
 # At an alarm nobody is named, and what is said later is true
 
 

@@ -167,7 +167,7 @@ def test_contents_of_what_is_no_dump(tmp_path):
     assert done.returncode == 2 and "a capture; `obverse contents` lists masters and dumps" in done.stderr
     (tmp_path / "blank").write_bytes(bytes(81_920))
     done = run("contents", tmp_path / "blank")
-    assert done.returncode == 0 and "no volume that is known here" in done.stdout
+    assert done.returncode == 0 and "no volume that is declared here" in done.stdout
 
 
 @pytest.mark.parametrize(
