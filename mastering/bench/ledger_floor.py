@@ -1,12 +1,13 @@
 """The loop's questions answered from the ledger, and what the bench did entered into it. Every answer is what the rows say now."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from mastering.bench.drives import Stranger
 from mastering.bench.floor import BatchWork, DiscState, Rules, SideState, Station
 from mastering.bench.holds import HoldWatch
+from mastering.bench.settings import Drive
 from mastering.ledger.entities import Disc
 from mastering.ledger.in_use import stopped_lots
 from mastering.ledger.log_writer import LogWriter
@@ -132,11 +133,15 @@ def disc_state(disc: Disc) -> DiscState:
     return DiscState(disc.serial, standing.verdict, standing.rejected, sides, disc.next_step.action == "ask")
 
 
-def batch_work(known: Lookup, name: str, drives: Sequence[str], rules: Rules) -> BatchWork:
-    """A batch as the loop takes it: its discs that are not finished, and those of the table's drives that serve it."""
+def batch_work(known: Lookup, name: str, drives: Mapping[str, Drive], rules: Rules) -> BatchWork:
+    """A batch as the loop takes it: its discs that are not finished, and those of the table's drives that serve it by their commands."""
     batch = known.batch(name)
     stations = tuple(
-        Station(drive.name, frozenset(drive.writes), frozenset(drive.reads))
+        Station(
+            drive.name,
+            frozenset(drive.writes if drives[drive.name].write else ()),
+            frozenset(drive.reads if drives[drive.name].read else ()),
+        )
         for drive in batch.serving
         if drive.name in drives and not drive.retired
     )

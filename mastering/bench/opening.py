@@ -40,7 +40,7 @@ def open_run(
         if problems:
             raise ProblemsError(problems)
         rules = {name: _rules(known, name, bench, request) for name in request.batches}
-        works = [batch_work(known, name, tuple(bench.drives), rules[name]) for name in request.batches]
+        works = [batch_work(known, name, bench.drives, rules[name]) for name in request.batches]
         lines = tuple(each.line for each in known.batches())
         found = {name: known.batch(name) for name in request.batches}
         simulated = all(known.drive(name)["simulated"] for name in bench.drives)

@@ -15,6 +15,7 @@ from formats.tracks.intervals import Rules, cell_length, recover, rules_of
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+_SPEEDS = 1, 100_000  # turns a minute
 _KEPT = 2  # geometries whose cells are remembered: those of a job's two sides
 _MOST_CELLS = 1 << 29  # of all tracks: as many as a file of 64 MiB of cells holds
 _TRIED = 6  # tracks that are looked at before a capture is decoded for a geometry
@@ -40,7 +41,8 @@ class Flux:
     """The times of a capture, and their cells as each geometry asked for shows them."""
 
     def __init__(self, capture: Capture, turned_round: bool) -> None:
-        self.rpm, self.turned_round = capture.rpm, turned_round
+        self.rpm = min(max(capture.rpm, _SPEEDS[0]), _SPEEDS[1])  # at no other speed are its cells a disc's, and numbers stay numbers
+        self.turned_round = turned_round
         self._made: dict[tuple[Rules | None, ...], tuple[FluxTrack, ...]] = {}
 
     def tracks(self, geometry: Geometry, reads: Sequence[Times]) -> tuple[FluxTrack, ...]:

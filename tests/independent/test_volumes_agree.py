@@ -86,7 +86,7 @@ def test_its_files_come_out_as_they_went_in(volume, geometry, maker, tmp_path):
 def test_its_locked_files_are_told(case):
     path, volume, geometry, expected = case
     _, out, _ = obverse("contents", path, "--geometry", geometry, "--volume", volume)
-    assert [line.endswith(" locked") for line in out[1:-1]] == [f.locked for f in expected.files]
+    assert [line.endswith(" locked") for line in out[2:-1]] == [f.locked for f in expected.files]
 
 
 FAT_CASES = [case for case in CASES if case[0] == "fat12" and made(*case).parameters]  # the checker wants a parameter block

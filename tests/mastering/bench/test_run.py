@@ -81,3 +81,12 @@ def test_a_drive_that_spoils_disc_after_disc_is_held_and_the_others_go_on(tmp_pa
     after = [event for event in events[[event["event"] for event in events].index("hold") :] if event["event"] in ("writing", "reading")]
     assert bench.sound() and all(event["drive"] not in held for event in after[len(held) + 2 :])
     assert len([verdict for verdict in bench.verdicts().values() if verdict == "pass"]) in (3, 4) or bench.status == 1
+
+
+def test_a_bench_that_does_not_fit_the_ledger_is_refused_before_anything_is_written(tmp_path):
+    bench = Bench(tmp_path)
+    bench.file.write_text(bench.file.read_text().replace("[drive.D1]", "[drive.D9]") + '[drive.R1]\nby_hand = "from-r1"\n')
+    bench.run()
+    assert bench.status == 2 and len(bench.errors) == 3
+    assert "drive.D9: the ledger knows no such drive" in bench.errors[0] and "drive.R1.by_hand: " in bench.errors[2]
+    assert bench.verdicts() == {}

@@ -1,14 +1,19 @@
 """Captures that no drive made are judged or refused within bounds: whoever is sent one loses seconds, not the machine."""
 
 import json
+import struct
 import subprocess
 import sys
+import zlib
 from collections.abc import Callable
 from dataclasses import replace
 
 import flooded
 import pytest
 from bench import Copy, judge, master_of
+
+from formats.containers.shared.times import Times
+from formats.errors import ContainerError
 
 ZONED, FM, MFM = "gcr4to5-35z", "fm-40x16x128", "mfm-40x26x128-288rpm"
 # Runs a command in a process of its own and says what it cost: seconds of processor time, MiB, its status and what it printed
@@ -77,6 +82,21 @@ def test_a_speed_that_no_drive_has_is_no_accident(rpm):
     tracks = {place: [copy.track(place, copy.turns(place, 2.2), False)] for place in copy.cells}
     verdict = judge(copy.master, replace(copy.capture(tracks), rpm=rpm))
     assert {finding.kind for finding in verdict.findings} == {"density"}
+
+
+@pytest.mark.parametrize("rpm", [5e-324, 1e-300, 1e300, sys.float_info.max])
+@pytest.mark.parametrize("ticks", [1, 24_000_000, 2**32 - 1])
+@pytest.mark.parametrize("intervals", [(), (96,), (1,) * 500, (96, 192, 144) * 300, (2**32 - 1,) * 3])
+def test_times_of_no_drive_are_judged_or_refused(rpm, ticks, intervals):
+    copy = Copy(master_of(ZONED))
+    packed = zlib.compress(struct.pack(f">{len(intervals)}I", *intervals))
+    reads = tuple(Times(cylinder, 0, ticks, len(intervals), packed) for cylinder in (0, 20))
+    try:
+        verdict = judge(copy.master, replace(copy.capture(), rpm=rpm, tracks=(), times=reads))
+    except ContainerError as refused:
+        assert "\n" not in str(refused)
+    else:
+        assert verdict.verdict == "fail"
 
 
 def test_a_large_capture_is_judged_as_its_parts_are():
