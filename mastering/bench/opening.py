@@ -7,6 +7,7 @@ from typing import Any
 
 from mastering.bench.floor import BatchWork, Rules
 from mastering.bench.holds import HoldWatch
+from mastering.bench.label_printer import LabelPrinter
 from mastering.bench.ledger_floor import LedgerFloor, Stamp, batch_work
 from mastering.bench.loop import Loop
 from mastering.bench.runner import Operator, Runner
@@ -36,7 +37,7 @@ def open_run(
     """A run that is ready to go. ProblemsError names all that does not fit together."""
     floor = LedgerFloor(ledger, stamp, HoldWatch(bench.hold_after, bench.hold_share))
     with ledger.read() as known:
-        problems = [*_unknown_drives(known, bench), *_unfit(known, request.batches)]
+        problems = [*_unfit_drives(known, bench), *_unfit(known, request.batches)]
         if problems:
             raise ProblemsError(problems)
         rules = {name: _rules(known, name, bench, request) for name in request.batches}
@@ -53,7 +54,8 @@ def open_run(
         for name, batch in found.items()
     }
     runner_sites = _SitesBySerial(ledger, sites)
-    return Runner(bench, floor, Loop(floor, works), sites, operator, report, runner_sites.site, simulated=simulated)
+    printer = LabelPrinter(bench.label, floor, request.folder / "labels")
+    return Runner(bench, floor, Loop(floor, works), sites, operator, report, runner_sites.site, printer.print, simulated)
 
 
 @dataclass
@@ -73,10 +75,15 @@ def _rules(known: Lookup, name: str, bench: Bench, request: RunRequest) -> Rules
     return Rules(batch.each_side, request.probe, bool(bench.label), bench.label_when)
 
 
-def _unknown_drives(known: Lookup, bench: Bench) -> list[str]:
+def _unfit_drives(known: Lookup, bench: Bench) -> list[str]:
     names = known.ids(DRIVES)
-    return [
+    problems = [
         f"drive.{name}: the ledger knows no such drive; `obverse drive add {name}` makes one" for name in bench.drives if name not in names
+    ]
+    return problems + [
+        f"drive.{drive.name}.by_hand: `batch run` leads drives with commands only so far; record what this one reads with `batch record`"
+        for drive in bench.drives.values()
+        if drive.by_hand is not None
     ]
 
 

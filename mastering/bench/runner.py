@@ -201,6 +201,10 @@ class Runner:
         with self.ledger_floor.ledger.read() as known:
             batch = known.batch(done.batch)
             counts = known.counts(batch)
+            good = [disc.serial for disc in known.discs(batch) if disc.verdict == "pass"]
+        if self.bench.label and self.bench.label_when == "after":
+            for serial in good:
+                self.print_label(serial)
         self._say("done", None, None, None, batch=done.batch, good=counts["pass"], wanted=batch.line["good"], discs=counts)
 
     def _say(self, event: str, drive: str | None, serial: str | None, side: str | None, /, **more: Any) -> None:

@@ -90,3 +90,15 @@ def test_a_bench_that_does_not_fit_the_ledger_is_refused_before_anything_is_writ
     assert bench.status == 2 and len(bench.errors) == 3
     assert "drive.D9: the ledger knows no such drive" in bench.errors[0] and "drive.R1.by_hand: " in bench.errors[2]
     assert bench.verdicts() == {}
+
+
+def test_the_label_is_printed_before_the_last_look_and_a_disc_with_a_wrong_one_gets_another(tmp_path):
+    bench = Bench(tmp_path, good=1, label=True)
+    bench.goes_wrong({"at": "label", "kind": "wrong-label"})
+    words = story(bench.run())
+    assert bench.status == 0
+    assert words[5:] == ["pass", "label", "wrong-label", "label", "reading", "pass", "take-out-good", "done"]
+    rows = [line for line in bench.done("ledger", "export").json if line["kind"] == "label"]
+    assert [row["serial"] for row in rows] == ["SM-004-0001-X"] * 2
+    pdf = (bench.folder / "bench" / "labels" / "SM-004-0001-X.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF-") and pdf.rstrip().endswith(b"%%EOF")

@@ -1,5 +1,7 @@
 """A first bench.toml has mistakes: each is told by its key, all of them at once."""
 
+from pathlib import Path
+
 import pytest
 
 from mastering.bench.settings import load
@@ -89,3 +91,10 @@ def test_what_is_no_toml_is_one_line(tmp_path, data):
     with pytest.raises(MasteringError) as caught:
         load(tmp_path / "bench.toml")
     assert "\n" not in str(caught.value) and str(caught.value).startswith(str(tmp_path / "bench.toml"))
+
+
+def test_the_bench_file_of_the_readme_is_one(tmp_path):
+    readme = (Path(__file__).parents[3] / "README.md").read_text()
+    (tmp_path / "bench.toml").write_text(readme.split("<!-- bench -->\n```toml\n")[1].split("```")[0])
+    drive = load(tmp_path / "bench.toml").drives["D1"]
+    assert drive.report_line.search("track 17 sector 4: 9 tries, given up")["failed"]
