@@ -214,15 +214,19 @@ def make(table: Table, serial: str, side: str, name: str, *more: object):
     return table.said("batch", "image", table.batch, serial, "--side", side, "--out", table.folder / name, *more)
 
 
-def test_what_it_makes_is_what_record_takes(table):
+def test_a_disc_that_was_written_from_it_passes(table):
     for side in "AB":
         for suffix in ("dump", "capture"):
             answer = make(table, FIRST, side, f"{FIRST}-{side}.{suffix}", "--json")
             path = table.folder / f"{FIRST}-{side}.{suffix}"
             [line] = answer.json
             assert (answer.status, line["bytes"], line["stamped"]) == (0, path.stat().st_size, side == "A")
-    answer = table.record(table.folder / f"{FIRST}-A.dump", table.folder / f"{FIRST}-A.capture", table.folder / f"{FIRST}-B.capture")
-    assert [(line["verdict"], line["on_disc"]) for line in answer.reads] == [("pass", FIRST), ("pass", FIRST), ("pass", None)]
+    reads = table.folder / "reads"
+    reads.mkdir()
+    for side in "AB":  # what a drive gives back of a disc that it wrote
+        (reads / f"{FIRST}-{side}.dump").write_bytes((table.folder / f"{FIRST}-{side}.dump").read_bytes())
+    answer = table.record(reads)
+    assert [(line["verdict"], line["on_disc"]) for line in answer.reads] == [("pass", FIRST), ("pass", None)]
     assert answer.discs[0]["verdict"] == "pass"
 
 

@@ -72,6 +72,8 @@ def command(
             as_capture |= single and path.suffix.lower() == ".capture"
             made = images(master, wanted, as_capture, short, path.name if single else None)
             folder = path.parent if single else path
+            if single and not folder.is_dir():
+                raise MasteringError(f"{out}: can't be written: its folder is not there")
             store = store_images(folder, made)
             claim(writer, found, made, stamp)
         store()
