@@ -14,7 +14,7 @@ def table(tmp_path, monkeypatch) -> Table:
     words = ("--lot", "L-07", "--wrote", "D1")
     with clock(monkeypatch, "2036-11-25T10:00:00Z"):
         for side in "AB":
-            table.read(FIRST, side, "pass", *(words if side == "A" else ()), "--operator", "AN")
+            table.read(FIRST, side, "pass", *words, "--operator", "AN")
     with clock(monkeypatch, "2036-11-26T10:00:00Z"):
         table.read(SECOND, "A", "fail", "--lot", "L-09", "--wrote", "D2")
     table.done("batch", "reject", table.batch, THIRD, "--by-eye", "--lot", "L-07", "--reason", "mould")

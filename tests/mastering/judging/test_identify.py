@@ -236,14 +236,15 @@ def test_a_disc_with_its_story(table):
     match = {"master": "Lamplighter 1.2", "digest": table.master.digest, "side": "A", "share": 1.0}
     assert line == {
         "readback": str(table.folder / "found.dump"), "matches": [match], "serial": FIRST, "evidence": "dump", "certain": True, "unsure": None,
-        "by_other_side": None, "disc": table.disc(FIRST) | {"lot": "L-07", "rejected": False},
+        "by_other_side": None, "disc": table.disc(FIRST) | {"lot": "L-07", "state": "working"},
     }  # fmt: skip
 
 
 def test_a_rejected_disc_that_comes_back(table):
     table.done("batch", "reject", table.batch, SECOND, "--by-eye", "--reason", "a scratch")
     answer = asked(table, ("found.dump", side_a(SECOND)))
-    assert "    batch B-0001, lot L-07, rejected by eye" in answer.out
+    assert "    batch B-0001, lot L-07, rejected" in answer.out
+    assert any(line.startswith("    rejected by eye ") and line.endswith(": a scratch") for line in answer.out)
     [line] = asked(table, ("found.dump", side_a(SECOND)), words=("--json",)).json
     assert line["disc"]["rejected"] is True
 

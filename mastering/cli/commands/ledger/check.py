@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from formats.words import counted
 from mastering.cli.options import json_option, ledger_option, open_ledger
 from mastering.cli.output import json_lines, lines, progress, warning
 
@@ -46,7 +47,7 @@ def command(digest: str | None, reads: bool, ledger: str | None, as_json: bool) 
     else:
         for each in found:
             lines([f"{'good' if each.ok else 'BAD':5}  {each.check}", *(f"       {problem}" for problem in each.problems)])
-        lines([f"{count:,} rows, the last with the digest {last}" if last else "no row yet"])
+        lines([f"{counted(count, 'row')}, the last with the digest {last}" if last else "no row yet"])
     _advise(found)
     return 0 if all(each.ok for each in found) else 1
 

@@ -8,6 +8,7 @@ from typing import BinaryIO
 
 import click
 
+from formats.words import counted
 from mastering.cli.options import ledger_option, open_ledger
 from mastering.cli.output import message
 from mastering.errors import MasteringError
@@ -26,7 +27,7 @@ def command(file: str, ledger: str | None) -> None:
     name = "standard input" if file == "-" else file
     with open_ledger(ledger) as opened, _opened(file) as stream:
         count = take(opened, _lines(stream, name), name)
-    message(f"{count:,} rows imported" + ("" if count else f": {name} has no line"))
+    message(f"{counted(count, 'row')} imported" + ("" if count else f": {name} has no line"))
 
 
 def _opened(file: str) -> AbstractContextManager[BinaryIO]:

