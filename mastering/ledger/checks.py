@@ -1,10 +1,11 @@
 """What is checked of a read before it is taken: that it can be of its disc, and that it is not another disc's."""
 
 from mastering.judging.verdict import sides_text
+from mastering.ledger.bench_lookup import UnknownError
 from mastering.ledger.entities import Disc, File
 from mastering.ledger.geometries import UnknownTracksError, first_sector_of, zones_of
 from mastering.ledger.lines import Line, LineError
-from mastering.ledger.lookup import Lookup, UnknownError
+from mastering.ledger.lookup import Lookup
 
 
 def check_read(lookup: Lookup, disc: Disc, line: Line) -> None:

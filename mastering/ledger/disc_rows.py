@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from mastering.clock import moment
 from mastering.judging.standing import Read, Take, Writing
 from mastering.judging.verdict import sides_text
+from mastering.ledger.bench_lookup import UnknownError
 from mastering.ledger.bench_rows import Apply, open_batch
 from mastering.ledger.checks import check_read, inner_for, lot_for
 from mastering.ledger.entities import Disc, File
 from mastering.ledger.lines import Line, LineError
-from mastering.ledger.lookup import UnknownError
 from mastering.ledger.tables import DRIVES, EVENTS, IMAGES, READS
 from mastering.master.serial import is_serial, number_of, why_no_serial
 

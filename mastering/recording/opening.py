@@ -8,7 +8,7 @@ from typing import Any
 from formats.words import counted
 from mastering.deciding.fitness import Misfit, misfits
 from mastering.judging.standing import REWRITES
-from mastering.ledger.entities import ACCEPTED, Disc
+from mastering.ledger.entities import ACCEPTED, Batch, Disc
 from mastering.ledger.geometries import geometry_zones
 from mastering.ledger.lines import Line, LineError
 from mastering.ledger.log_writer import LogWriter
@@ -34,7 +34,7 @@ class BatchRequest:
     """What a batch is to be: so many good discs, on blanks of these lots, by these drives.
 
     `unserialled`: the sides that may carry the master's marker. `older`: also of a superseded master. `continues`: the closed batch whose
-    unfinished discs it takes over.
+    unfinished discs it takes over. `reworks`: the batch of another revision whose discs it takes over.
     """
 
     good: int
@@ -45,6 +45,7 @@ class BatchRequest:
     unserialled: tuple[str, ...] = ()
     older: bool = False
     continues: str | None = None
+    reworks: str | None = None
 
 
 def unfit(lookup: Lookup, master: Master, request: BatchRequest) -> Iterator[Misfit]:
@@ -125,7 +126,7 @@ def batch_line(lookup: LogWriter, master: Master, request: BatchRequest, ledger:
         "unserialled": list(request.unserialled),
         "practice": rules.practice,
         "continues": request.continues,
-        "reworks": None,
+        "reworks": request.reworks,
         "margin": rules.margin,
         "revision": master.revision,
         "edition": title.get("edition"),
@@ -160,6 +161,53 @@ def take_lines(batch: Line, discs: list[Disc]) -> Iterator[dict[str, Any]]:
             "sides": unwritten,
             "at": batch["at"],
         }
+
+
+@dataclass(frozen=True)
+class Rework:
+    """What becomes of another batch's discs: those taken over, those that are boxed or gone, and the sides that are to be written."""
+
+    taken: tuple[Disc, ...]
+    away: tuple[Disc, ...]
+    sides: tuple[str, ...]
+
+
+def reworked(lookup: Lookup, master: Master, name: str, old: Master) -> Rework:
+    """The discs of a batch that another master's can be made of. LineError when the two masters are of different titles.
+
+    Taken are those in stock or unfinished whose unchanged sides are good or open; a side that the new master leaves alone is not written.
+    """
+    batch = lookup.batch(name)
+    if batch.catalogue != master.catalogue:
+        raise LineError(f"batch {name} is of {batch.line['master']} ({batch.catalogue}), {master.label} of {master.catalogue}")
+    if batch.line["digest"] == master.digest:
+        raise LineError(f"batch {name} is of this very master: --continue takes its unfinished discs over, once it is closed")
+    changed = tuple(side for side in master.sides if not _is_same_side(master, old, side))
+    discs = [disc for disc in lookup.discs(batch) if disc.begun]
+    taken = [
+        disc
+        for disc in discs
+        if disc.state in ("in-stock", "working", "abandoned")
+        and all(disc.standing.sides[side].verdict in ("pass", "open") for side in master.sides if side not in changed)
+    ]
+    return Rework(tuple(taken), tuple(disc for disc in discs if disc.state in ("boxed", "packed", "shipped")), changed)
+
+
+def _is_same_side(master: Master, old: Master, side: str) -> bool:
+    """Whether two masters have the same side, sector for sector."""
+    if side not in old.sides:
+        return False
+    new, before = master.sides[side], old.sides[side]
+    return (new.sha256, new.geometry_digest, new.identity) == (before.sha256, before.geometry_digest, before.identity)
+
+
+def rework_lines(batch: Line, rework: Rework, source: Batch) -> Iterator[dict[str, Any]]:
+    """The lines by which a batch takes over the discs of another revision's, which then closes."""
+    for disc in rework.taken:
+        sides = list(rework.sides)
+        yield {"kind": "take", "batch": batch["batch"], "serial": disc.serial, "from": source.name, "sides": sides, "at": batch["at"]}
+    if source.open:
+        yield {"kind": "close", "batch": source.name, "counted": None, "at": batch["at"]}
 
 
 def beside(path: Path, ledger: Path) -> str | None:

@@ -9,11 +9,12 @@ from mastering.judging.identical import IdenticalDumps
 from mastering.judging.readback import ReadBackError, Source
 from mastering.judging.to_write import Guard
 from mastering.judging.verdict import Verdict, sides_text
+from mastering.ledger.bench_lookup import UnknownError
 from mastering.ledger.checks import check_same_disc
 from mastering.ledger.entities import Batch, Disc, File
 from mastering.ledger.lines import Line, LineError
 from mastering.ledger.log_writer import LogWriter
-from mastering.ledger.lookup import Lookup, UnknownError
+from mastering.ledger.lookup import Lookup
 from mastering.ledger.store import Ledger
 from mastering.ledger.tables import DRIVES
 from mastering.master.master import Master

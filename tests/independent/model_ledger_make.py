@@ -7,8 +7,9 @@ import random
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from model_ledger import disc_verdict, first_number, newest_writing, rejected, replay, serial_of, spent
+from model_ledger import disc_verdict, newest_writing, rejected, spent
 from model_ledger_reads import judged
+from model_ledger_rows import replay, serial_of
 
 JOBS = [
     {"A": "gcr4to5-35z"},
@@ -44,6 +45,11 @@ class Blank:
     def idle(self):
         """Nothing was done with it yet."""
         return not (self.reads or any(self.wrote.values()) or self.rejected)
+
+
+def of(blank):
+    """The keys of a line about a disc."""
+    return {"batch": blank.batch["batch"], "serial": blank.serial}
 
 
 class Shop:
@@ -189,15 +195,11 @@ class Shop:
         else:
             self.read(blank)
 
-    def of(self, blank):
-        """The keys of a line about a disc."""
-        return {"batch": blank.batch["batch"], "serial": blank.serial}
-
     def reject(self, blank):
         """By eye, before or after it was written."""
         lot = self.rng.choice((None, blank.lot)) if blank.lot else self.rng.choice(blank.batch["lots"])
         blank.lot, blank.rejected = blank.lot or lot, True
-        self.put("reject", **self.of(blank), lot=lot, reason=self.rng.choice(("hub ring", "a crease, §4")), at=self.at())
+        self.put("reject", **of(blank), lot=lot, reason=self.rng.choice(("hub ring", "a crease, §4")), at=self.at())
 
     def amend(self, blank):
         """Another lot or drive of the batch, a read that settles nothing, or that another drive made."""
@@ -219,7 +221,7 @@ class Shop:
             if wrote:
                 blank.wrote[side] = [wrote]
         more = {} if self.earlier else {"read_by": read_by, "restore": False, "since": None}
-        self.put("amend", **self.of(blank), lot=lot, wrote=wrote, read=read, void=void, **more, reason="the wrong box", at=self.at())
+        self.put("amend", **of(blank), lot=lot, wrote=wrote, read=read, void=void, **more, reason="the wrong box", at=self.at())
 
     def restore(self, blank):
         """Takes a rejection back."""
@@ -229,7 +231,7 @@ class Shop:
             if rejected(led, led.discs[one.serial]):
                 one.rejected = False
                 keys = {"lot": None, "wrote": None, "read": None, "void": False, "read_by": None, "restore": True, "since": None}
-                self.put("amend", **self.of(one), **keys, reason="looked at again", at=self.at())
+                self.put("amend", **of(one), **keys, reason="looked at again", at=self.at())
                 return
 
     def strike(self, blank):
@@ -242,13 +244,11 @@ class Shop:
         """Never written."""
         if blank.idle():
             blank.dropped = True
-            self.put("drop", **self.of(blank), reason="the label was torn", at=self.at())
+            self.put("drop", **of(blank), reason="the label was torn", at=self.at())
 
     def image(self, blank):
         """A claim."""
-        self.put(
-            "image", **self.of(blank), side=self.rng.choice(list(blank.wrote)), sha256=f"{self.rng.getrandbits(256):064x}", at=self.at()
-        )
+        self.put("image", **of(blank), side=self.rng.choice(list(blank.wrote)), sha256=f"{self.rng.getrandbits(256):064x}", at=self.at())
 
     def hold(self, blank):
         """A drive goes on hold by the first failed read of a side of this disc, or, as a machine may, without one."""
@@ -287,7 +287,7 @@ class Shop:
             blank.wrote[side] = [*blank.wrote[side], drive]
             if not self.earlier:
                 told = drive if blank.batch["bench"] else None
-                self.put("writing", **self.of(blank), side=side, writing=len(blank.wrote[side]), drive=told, at=self.at())
+                self.put("writing", **of(blank), side=side, writing=len(blank.wrote[side]), drive=told, at=self.at())
                 blank.wrote[side][-1] = drive
 
     def to_write(self, blank):
@@ -301,8 +301,7 @@ class Shop:
             if blank.wrote[side]:  # reworked: the writing of now takes the next number, whatever stands there
                 blank.wrote[side].pop()
         first = [side for side in blank.wrote if not blank.wrote[side]]
-        led = replay(self.lines)
-        disc = led.discs[blank.serial]
+        disc = replay(self.lines).discs[blank.serial]
         stale = [side for side in blank.wrote if side not in first and newest_writing(disc, side) is None and not self.earlier]
         if self.earlier:
             side = rng.choice(first if first and rng.random() < 0.7 else list(blank.wrote))
@@ -322,7 +321,7 @@ class Shop:
         if rejected(led, disc):
             return False
         writing = newest_writing(disc, side)
-        return self.rng.random() < (0.9 if writing and spent(led, disc, writing) else 0.1) and first_number(disc, side) > 0
+        return self.rng.random() < (0.9 if writing and spent(led, disc, writing) else 0.1)
 
     def read_line(self, blank, side):
         """The line of a read."""
@@ -346,6 +345,6 @@ class Shop:
         slot = side == batch["slot"] and line["verdict"] != "fail" and rng.random() < 0.9
         read_by = None if len(batch["drives"]) > 1 and rng.random() < 0.1 else rng.choice(batch["drives"])
         path = f"reads/{blank.serial}-{side}-{blank.reads}.{suffix}"
-        line = {"readback": path, **line, **self.of(blank), "simulated": blank.simulated, "on_disc": blank.serial if slot else None}
+        line = {"readback": path, **line, **of(blank), "simulated": blank.simulated, "on_disc": blank.serial if slot else None}
         line |= {"read": blank.reads, "writing": number, "lot": blank.lot, "wrote": wrote, "read_by": read_by, "at": self.at()}
         self.put("read", **line, **({"inner": blank.inner} if blank.inner else {}))

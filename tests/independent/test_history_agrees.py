@@ -4,9 +4,10 @@ import json
 
 import pytest
 from model_geometry import GEOMETRIES
-from model_ledger import rejected, replay, settling, unused
+from model_ledger import rejected, settling, unused
 from model_ledger_make import make_ledger
 from model_ledger_rates import closed, decided, denied, first_ones, left_bad, working
+from model_ledger_rows import replay
 
 from mastering.deciding.statistics.history import DENIED
 from mastering.ledger.exchange import take_anew

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import console
 import pytest
-from model_ledger import batch_lines, replay, serial_of
+from model_ledger import batch_lines
 from model_ledger_make import make_ledger
 from model_ledger_rates import rates
+from model_ledger_rows import replay, serial_of
 
 ROOT = Path(__file__).parents[2]
 LIMITS = ("rate", "low", "high")

@@ -4,9 +4,10 @@ import json
 
 import pytest
 from model_judge import check_character
-from model_ledger import batch_lines, disc_line, newest_writing, rejected, replay, serial_of
+from model_ledger import batch_lines, disc_line, newest_writing, rejected
 from model_ledger_make import make_ledger
 from model_ledger_rates import rates, wilson
+from model_ledger_rows import replay, serial_of
 
 ONE = {"A": "mfm-40x9x512"}
 TWO = {"A": "mfm-40x9x512", "B": "mfm-40x9x512"}

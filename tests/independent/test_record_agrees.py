@@ -8,8 +8,9 @@ from agreement import good_tracks
 from model_capture import capture_file
 from model_geometry import GEOMETRIES
 from model_judge import ModelMaster, ModelSide, ModelSlot
-from model_ledger import disc_line, rejected, replay, serial_of
+from model_ledger import disc_line, rejected
 from model_ledger_rates import rates
+from model_ledger_rows import replay, serial_of
 from model_verdict import judge
 from test_ledger_agrees import asked, compare, compare_rates, obverse, said
 

@@ -1,21 +1,10 @@
 """The rules of a disc against the model's, for every disc of whole ledgers that were never the program's own; no process, no database."""
 
 import pytest
-from model_ledger import (
-    ACCEPTED,
-    disc_line,
-    fits,
-    held,
-    practice,
-    rejected,
-    replay,
-    settling,
-    side_verdict,
-    spent,
-    waived,
-)
+from model_ledger import ACCEPTED, disc_line, fits, held, practice, rejected, settling, side_verdict, spent, waived
 from model_ledger_make import make_ledger
 from model_ledger_rates import decided, working
+from model_ledger_rows import replay
 
 from mastering.judging.actions import Drive, next_step
 from mastering.judging.custody import disc_standing
