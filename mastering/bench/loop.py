@@ -9,8 +9,7 @@ that bring a drive to work first. Drives work beside each other.
 
 from collections import Counter, deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Literal, cast
+from typing import cast
 
 from mastering.bench.floor import (
     BatchDone,
@@ -34,39 +33,12 @@ from mastering.bench.floor import (
     What,
     Written,
 )
+from mastering.bench.hands_queue import GONE, HandsQueue, Job
 from mastering.bench.route import Work, drives_for, is_served, next_work, writers
 
 MOST_GUARDS = 3  # of a kind in one step: then the disc is put aside
 MOST_DISCS_ASIDE = 2  # running, at one drive: then the drive is used no more in this run
-_GONE: tuple[HandsAction, ...] = ("take-out", "take-out-good", "take-out-bad")
 _STRANGERS = {"finished-disc", "rejected-disc", "other-title", "returned-disc", "wrong-drive", "no-disc"}
-
-State = Literal["idle", "hands", "command", "waiting"]
-
-
-@dataclass
-class Job:
-    """A disc at the table. `drive`: the one that it lies in, None while it lies in none; `face`: the side that is up there.
-
-    `probed`: what lies in the drive was looked at since hands last touched it. `removal`: how it leaves the table, whatever it still needs.
-    `look`: it must be looked at before. `reread`: the side that is read once more, whatever its verdict. `guards`: how often each guard
-    stopped this `step`.
-    """
-
-    serial: str
-    batch: BatchWork
-    fresh: bool
-    drive: str | None = None
-    face: Face = "A"
-    labelled: bool = False
-    printed: bool = False
-    probed: bool = False
-    state: State = "idle"
-    removal: HandsAction | None = None
-    look: bool = False
-    reread: str | None = None
-    guards: Counter[str] = field(default_factory=Counter)
-    step: tuple[str, str | None] = ("", None)
 
 
 class Loop:
@@ -78,8 +50,7 @@ class Loop:
         self._begun: deque[tuple[str, str | None]] = deque()
         self._out_of_use: Counter[str] = Counter()
         self._jobs: list[Job] = []
-        self._asked: deque[tuple[Job, Hands]] = deque()
-        self._in_hand: tuple[Job, Hands] | None = None
+        self._hands = HandsQueue()
         self._out: list[Instruction] = []
         self._paused = False
         self._stopping = False
@@ -100,12 +71,12 @@ class Loop:
     @property
     def in_hand(self) -> Hands | None:
         """What the operator was asked to do and has not done yet."""
-        return self._in_hand[1] if self._in_hand else None
+        return self._hands.now
 
     @property
     def after_that(self) -> Hands | None:
         """What the operator is asked to do when that is done, as far as it is known by now."""
-        return self._asked[0][1] if self._asked else None
+        return self._hands.after_that
 
     def start(self) -> list[Instruction]:
         """The first instructions."""
@@ -123,10 +94,8 @@ class Loop:
 
     def reject(self) -> list[Instruction]:
         """The disc in hand was rejected by eye (its row is in the ledger): what was asked for is asked no more."""
-        if self._in_hand:
-            job = self._in_hand[0]
-            self._in_hand = None
-            job.state = "idle"
+        if self._hands.now:
+            self._hands.done()
         return self._advance()
 
     def handle(self, event: Event) -> list[Instruction]:
@@ -142,12 +111,9 @@ class Loop:
     # What happened
 
     def _hands_done(self, event: HandsDone) -> None:
-        assert self._in_hand is not None
-        job, hands = self._in_hand
-        self._in_hand = None
-        job.state = "idle"
+        job, hands = self._hands.done()
         job.probed = False
-        if hands.action in _GONE:
+        if hands.action in GONE:
             self._taken_out(job, hands)
         elif hands.action == "label":
             self._label_stuck(job, event)
@@ -282,7 +248,7 @@ class Loop:
             self._finish(job, "take-out")  # a drive's check comes first
             return
         soon = job.fresh and job.drive is None and not any(each.state == "waiting" for each in self._jobs)
-        free = [name for name in wanted if self._lies_in(name, soon) in (None, job)]
+        free = [name for name in wanted if self._hands.lies_in(self._jobs, name, soon) in (None, job)]
         if not free:
             self._wait_for_a_drive(job)
         elif job.drive is None:
@@ -305,8 +271,7 @@ class Loop:
 
     def _on_the_table(self) -> int:
         """The discs that lie in no drive and wait for one, or are to be laid there."""
-        pending = [*([self._in_hand] if self._in_hand else []), *self._asked]
-        return sum(job.drive is None and job.state == "waiting" for job in self._jobs) + sum(hands.returns for _, hands in pending)
+        return sum(job.drive is None and job.state == "waiting" for job in self._jobs) + self._hands.coming_back
 
     def _swapped(self, batch: BatchWork) -> bool:
         """Whether the second half of a batch is at work."""
@@ -319,20 +284,11 @@ class Loop:
 
     def _ask(self, job: Job, action: HandsAction, drive: str | None = None, *, returns: bool = False, why: GuardKind | None = None) -> None:
         """Queues an action of the hands on a disc; `drive` where it is another one than the one that it lies in."""
-        job.state = "hands"
         turned: Face = job.face if why == "not-turned-over" else "B" if job.face == "A" else "A"
         faces: dict[HandsAction, Face] = {"insert": "A", "label": "A", "turn-over": turned}
         source, fresh = job.drive if action == "move" else None, job.fresh and action == "insert"
         hands = Hands(action, job.serial, drive or job.drive, faces.get(action, job.face), fresh, returns, why, source)
-        self._asked.append((job, hands))
-
-    def _lies_in(self, drive: str, soon: bool = False) -> Job | None:
-        """The disc that lies in a drive, or is to be put into it. `soon`: one that the hands are to take away leaves room."""
-        pending = [*([self._in_hand] if self._in_hand else []), *self._asked]
-        leaving = {id(job) for job, hands in pending if soon and (hands.action in _GONE or hands.action == "move")}
-        lying = (job for job in self._jobs if job.drive == drive and id(job) not in leaving)
-        coming = (job for job, hands in pending if hands.action in ("insert", "move") and hands.drive == drive)
-        return next(lying, None) or next(coming, None)
+        self._hands.ask(job, hands)
 
     # Discs begun, drives that wait for each other, hands
 
@@ -351,7 +307,7 @@ class Loop:
         names = [each.name for each in stations] if self._begun else writers(stations, batch.sides[0], self._swapped(batch))
         soon = not any(job.state == "waiting" for job in self._jobs)
         few = self._on_the_table() < max(1, len(stations) - 1)
-        return few and is_served(stations, batch.sides) and any(self._lies_in(name, soon) is None for name in names)
+        return few and is_served(stations, batch.sides) and any(self._hands.lies_in(self._jobs, name, soon) is None for name in names)
 
     def _in_use(self, batch: BatchWork) -> list[Station]:
         return [station for station in batch.stations if not self._is_out(station.name)]
@@ -376,15 +332,15 @@ class Loop:
 
     def _untangle(self) -> None:
         """Puts a disc aside where all that lie in drives wait for each other's drive."""
-        if not self._asked and not self._in_hand and all(job.state == "waiting" for job in self._jobs):
+        if self._hands.idle and all(job.state == "waiting" for job in self._jobs):
             job = next((job for job in self._jobs if job.drive is not None), None)
             if job is not None:
                 self._ask(job, "take-out", returns=True)
 
     def _next_hands(self) -> None:
-        if self._in_hand is None and self._asked:
-            self._in_hand = self._asked.popleft()
-            self._out.append(self._in_hand[1])
+        hands = self._hands.next()
+        if hands is not None:
+            self._out.append(hands)
 
     def _end_batches(self) -> None:
         """Goes on to the next batch when one has no more work."""

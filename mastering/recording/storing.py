@@ -22,7 +22,9 @@ def store_images(folder: Path, images: Sequence[Image]) -> Callable[[], None]:
                 f"{folder / image.file}: exists already; name a folder that has none, so that no disc gets another's serial"
             )
     if os.path.lexists(folder) and not folder.is_dir():
-        raise MasteringError(f"{folder}: exists already, and is no folder; name one, or a file that ends in .dump or .capture")
+        raise MasteringError(
+            f"{folder}: exists already and is no folder; name a folder, or for one image a file that ends in .dump or .capture"
+        )
     if not folder.absolute().parent.is_dir():
         raise MasteringError(f"{folder}: can't be made: its folder is not there")
     names = {image.file for image in images}

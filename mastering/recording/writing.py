@@ -56,7 +56,7 @@ def before_writing(disc: Disc, side: str) -> str | None:
         return None
     drive = disc.next_step.drives.get(side)
     again = f"read it in {drive} first" if drive else "read it again first"
-    return f"{disc.serial}: side {side} failed once; {again}, as it may be the reading"
+    return f"{disc.serial}: side {side} failed; {again}, as it may be the reading"
 
 
 def sides_to_write(disc: Disc) -> list[str]:

@@ -1,4 +1,4 @@
-"""A disc's whole history, for programs and for people."""
+"""Discs and their whole history, for programs and for people."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
@@ -7,7 +7,7 @@ from mastering.judging.standing import why_unsettled
 from mastering.ledger.entities import Disc
 from mastering.ledger.lines import Line
 from mastering.ledger.questions import Row
-from mastering.words.layout import Block
+from mastering.words.layout import Block, Table
 from mastering.words.layout import Line as TextLine
 from mastering.words.times import local_time
 
@@ -46,15 +46,34 @@ def history_text(disc: Disc, rows: Iterable[Row], order: str | None) -> Iterator
     held = f" in order {order}" if order else ""
     yield f"  {line['master']}, batch {disc.batch.name}, lot {disc.lot or 'not known'}{box}; {disc.state}{held}"
     reads = {read.row: read for read in disc.reads}
+    drives = {writing.row: writing.drive for writing in disc.writings.values()}  # as reads and corrections tell it by now
     for row in rows:
         read = reads.get(row.number)
         why = None if read is None else why_unsettled(disc.rows, read)
         idle = "" if why is None else f" (does not count: {why})"
-        yield TextLine(f"  {local_time(row.line['at'])}  ", f"{_row_text(row.line)}{idle}")
+        yield TextLine(f"  {local_time(row.line['at'])}  ", f"{_row_text(row.line, drives.get(row.number))}{idle}")
 
 
-def _row_text(line: Line) -> str:
-    """What a row about a disc says."""
+def discs_table(discs: Iterable[Mapping[str, Any]], further: Iterable[str] = ()) -> Table:
+    """Discs that were asked for, a row each; `further` are the keys of their lines that are shown beside."""
+    further = tuple(further)
+    head = ("serial", "state", "verdict", "title", "batch", "lot", "written", *further)
+    return Table([head, *(_disc_row(line, further) for line in discs)])
+
+
+def _disc_row(line: Mapping[str, Any], further: Iterable[str]) -> tuple[str, ...]:
+    day = local_time(line["at"]).partition(" ")[0] if line["at"] else ""
+    title = f"{line['title']} {line['revision'] or ''}".rstrip()
+    of_all = (line["serial"], line["state"], line["verdict"], title, line["batch"], line["lot"] or "", day)
+    return *of_all, *(_cell(line[key]) for key in further)
+
+
+def _cell(value: object) -> str:
+    return "" if value is None else f"{value:.2g}" if isinstance(value, float) else str(value)
+
+
+def _row_text(line: Line, drive: str | None) -> str:
+    """What a row about a disc says; `drive`: the one that made a writing, as far as that is known."""
     kind = line["kind"]
     by = f" ({line['operator']})" if line.get("operator") else ""
     if kind == "read":
@@ -64,7 +83,7 @@ def _row_text(line: Line) -> str:
     words: Mapping[str, str] = {
         "serial": f"handed out in batch {line.get('batch')}",
         "image": f"image of side {line.get('side')} made",
-        "writing": f"side {line.get('side')} written, time {line.get('writing')}, by {line.get('drive') or '?'}",
+        "writing": f"side {line.get('side')} written, time {line.get('writing')}, by {drive or '?'}",
         "reject": f"rejected by eye{reason}",
         "amend": f"corrected{reason}",
         "drop": f"dropped{reason}",

@@ -116,10 +116,7 @@ def test_the_morning_screen(table, monkeypatch):
     assert out[0] == "drive D2 is on hold: clean it, then `obverse drive check D2`"
     assert out[1] == "lot L-09 is stopped: six of ten failed"
     table.done("batch", "close", table.batch)
-    assert (
-        table.done("today").out[-2:] == ["no batch is open", "the newest backup is 0 hours old: ledger-B-0001.sqlite"]
-        or "backup" in table.done("today").out[-1]
-    )
+    assert table.done("today").out[-2:] == ["no batch is open", "the newest backup is 0 hours old: ledger-B-0001.sqlite"]
 
 
 def test_a_drive_that_is_held_unsettles_its_reads_and_is_named_no_more(table):
@@ -169,3 +166,12 @@ def test_rows_of_later_steps_are_kept_and_printed_again(table):
         "'fortune' is none of"
         in said("ledger", "import", table.file("r.jsonl", json.dumps(refused).encode()), "--ledger", table.ledger).err[0]
     )
+
+
+def test_the_list_is_a_table_of_80_columns_and_a_history_names_the_drive_that_wrote(table, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    table.read(table.serials[0], "A")
+    head, *rows = table.done("disc", "list").out
+    assert head.split() == ["serial", "state", "verdict", "title", "batch", "lot", "written"] and all(len(row) <= 80 for row in rows)
+    assert len(rows) == len(table.serials)
+    assert any("side A written, time 1, by D1" in line for line in table.done("disc", "show", table.serials[0]).out)

@@ -118,9 +118,13 @@ def test_names_of_files_reach_the_terminal_escaped(tmp_path):
 
 
 def test_only_one_module_prints():
-    """`print`, `click.echo` and the streams stand in `cli/output.py`, and where the streams are made ready in `main`."""
+    """`print`, `click.echo` and the streams stand in `cli/output.py`, where the streams are made ready, and in the bench's terminal.
+
+    `simulator/table.py` is a program of its own, which the bench runs as it would a real drive's.
+    """
+    may_print = {"cli/output.py", "cli/main.py", "cli/spread.py", "bench/terminal.py", "simulator/table.py"}
     for path in (REPO / "mastering").rglob("*.py"):
-        if path.name in ("output.py", "main.py", "spread.py", "terminal.py"):
+        if path.relative_to(REPO / "mastering").as_posix() in may_print:
             continue
         for node in ast.walk(ast.parse(path.read_text())):
             called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""

@@ -56,7 +56,9 @@ class Recorder:
 
     def stop(self) -> None:
         """Stops it where it is; returns when it stands still, or has ended."""
-        self.process.send_signal(signal.SIGSTOP)
+        if self.process.poll() is not None:
+            return
+        os.kill(self.process.pid, signal.SIGSTOP)  # not `send_signal`, which would take the status of one that has just ended
         os.waitid(os.P_PID, self.process.pid, os.WSTOPPED | os.WEXITED | os.WNOWAIT)
 
 

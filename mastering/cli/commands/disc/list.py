@@ -4,7 +4,7 @@ import click
 
 from mastering.cli.options import json_option, ledger_option, open_ledger, point_in_time
 from mastering.cli.output import json_lines, lines, message
-from mastering.words.layout import Table
+from mastering.words.discs import discs_table
 
 _STATES = (
     "handed-out", "working", "unused", "abandoned", "rejected", "in-stock", "boxed", "packed", "shipped", "returned", "kept", "withdrawn",
@@ -44,13 +44,7 @@ def command(orders: bool, margin: bool, since: str | None, until: str | None, le
     if as_json:
         json_lines(found)
     elif found:
-        columns = ["serial", "state", "verdict", "title", "revision", "batch", "lot", "at"]
-        columns += ["order"] if orders else []
-        columns += ["margin"] if margin else []
-        lines([Table([tuple(columns), *(tuple(_cell(line[key]) for key in columns) for line in found)])])
+        further = [key for key, asked_for in (("order", orders), ("margin", margin)) if asked_for]
+        lines([discs_table(found, further)])
     else:
         message("no disc is like that")
-
-
-def _cell(value: object) -> str:
-    return "" if value is None else f"{value:.2g}" if isinstance(value, float) else str(value)
