@@ -1,5 +1,6 @@
 """`obverse batch image`."""
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,6 +73,8 @@ def command(
             as_capture |= single and path.suffix.lower() == ".capture"
             made = images(master, wanted, as_capture, short, path.name if single else None)
             folder = path.parent if single else path
+            if single and not os.path.lexists(folder):
+                raise MasteringError(f"{out}: can't be written: its folder is not there")
             store = store_images(folder, made)
             claim(writer, found, made, stamp)
         store()
