@@ -14,7 +14,11 @@ REPO = Path(__file__).parents[2]
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPO)}
 MISSING = ("fork", "killpg", "link", "sched_getaffinity", "O_CLOEXEC", "O_DIRECTORY", "O_NONBLOCK")
 PLAIN = "import sys; from mastering.cli.main import run; sys.exit(run(sys.argv[1:]))"
-WITHOUT = f"import os, sys; sys.modules['fcntl'] = None\nfor name in {MISSING}: delattr(os, name)\n{PLAIN}"
+# The standard library's own functions by folder handles go with them: `shutil` of Python 3.13 uses O_NONBLOCK where it has them.
+WITHOUT = (
+    "import os, shutil, sys; sys.modules['fcntl'] = None; shutil._use_fd_functions = False\n"
+    f"for name in {MISSING}: delattr(os, name)\n{PLAIN}"
+)
 SHOP = "obverse-demo"
 MASTER = f"{SHOP}/masters/lamplighter-1.2"
 
