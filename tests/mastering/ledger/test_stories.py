@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
-from table import Table, said, two_sides
+from table import Table, capture_of, said, two_sides
 
 from mastering.ledger.store import Ledger
 
@@ -31,7 +31,11 @@ class Story(RuleBasedStateMachine):
         self.rejected: set[str] = set()
         self.reads: Counter[str] = Counter()
         self.files: dict[tuple[str, str], list[tuple[Path, int]]] = {}
-        self.closed = False
+        self.closed = self.marked = False
+        lot_and_drive = ("--lot", "L-07", "--drive", "D1", "--each-side")
+        [opened] = self.table.done("batch", "open", self.table.master.path, "--good", 1, *lot_and_drive, "--json").json
+        self.stamped = opened["batch"]  # its discs carry their serials
+        [self.third] = self.table.hand_out(1, self.stamped)
         self.rows = len(self.table.rows())
 
     def teardown(self):
@@ -65,10 +69,13 @@ class Story(RuleBasedStateMachine):
         for place, day in enumerate(days):
             self.one_read(disc, side, day, rewritten and place == 0, drive)
 
-    def one_read(self, disc, side, day, rewritten, drive):
+    def one_read(self, disc, side, day, rewritten, drive, capture=None):
         serial, writings = self.serial(disc), self.sides[self.serial(disc), side]
         number = self.reads[serial] + 1
-        path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
+        if capture is None:
+            path = self.table.file(f"{serial}-{side}-{number}.dump", *self.table.on_a_day(side, day))
+        else:
+            path = self.table.file(f"{serial}-{side}-{number}.capture", capture)
         known = bool(writings) and bool(writings[-1]) and not rewritten  # a read of this writing told its drive
         words = (() if known else ("--wrote", drive)) + (("--rewritten",) if rewritten else ())
         if rewritten and self.is_rejected(serial):
@@ -98,6 +105,39 @@ class Story(RuleBasedStateMachine):
         [line] = self.table.record(path, *data.draw(st.sampled_from([(), ("--rewritten",)]))).reads
         assert (line["again"], line["read"]) == (True, number)
 
+    @precondition(lambda self: not self.closed)
+    @rule(disc=st.integers(0, DISCS - 1), side=st.sampled_from("AB"))
+    def offer_what_was_to_be_written(self, disc, side):
+        serial, folder = self.serial(disc), self.folder / f"images-{self.rows}"
+        words = ("batch", "image", self.table.batch, serial, "--side", side, "--out", folder, "--capture", "--again")
+        if self.is_rejected(serial):
+            self.table.refused(*words)
+            return
+        self.table.done(*words)
+        self.rows += 1
+        image = folder / f"{serial}-{side}.write.capture"
+        assert "to be written" in self.table.refused("batch", "record", self.table.batch, image, "--wrote", "D1")
+        copy = self.table.file(f"{serial}-{side}-copied.capture", image.read_bytes())
+        assert "byte for byte" in self.table.refused("batch", "record", self.table.batch, copy, "--wrote", "D1")
+
+    @precondition(lambda self: not self.closed)
+    @rule(disc=st.integers(0, DISCS - 1))
+    def offer_one_discs_capture_for_another(self, disc):
+        capture = capture_of(self.table.master, "B", f"reader {self.rows}")
+        self.one_read(disc, "B", "pass", False, "D1", capture)
+        twin = self.table.file(f"{self.serial(1 - disc)}-B-twin.capture", capture)
+        words = ("batch", "record", self.table.batch, twin, "--wrote", "D1")
+        assert f"byte for byte the capture of {self.serial(disc)}" in self.table.refused(*words)
+
+    @precondition(lambda self: not self.marked)
+    @rule()
+    def a_disc_that_was_not_written_from_its_image_holds_the_marker(self):
+        path = self.table.file(f"{self.third}-A-marker.dump", self.table.master.sides["A"].dump)
+        [line] = self.table.said("batch", "record", self.stamped, path, "--json").reads
+        assert (line["verdict"], [finding["kind"] for finding in line["findings"]]) == ("fail", ["serial"])
+        self.marked = True
+        self.rows += 3  # both its writings, and the read
+
     @precondition(lambda self: any(self.reads.values()))
     @rule(data=st.data())
     def void(self, data):
@@ -125,7 +165,7 @@ class Story(RuleBasedStateMachine):
         self.rejected.add(self.serial(disc))
         self.rows += 1
 
-    @precondition(lambda self: not self.closed and self.rows > 14)
+    @precondition(lambda self: not self.closed and self.rows > 16)
     @rule()
     def close(self):
         self.table.done("batch", "close", self.table.batch)
@@ -200,7 +240,7 @@ class Story(RuleBasedStateMachine):
 
 TestStory = Story.TestCase
 TestStory.settings = settings(
-    max_examples=6,
+    max_examples=8,
     stateful_step_count=10,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # a story is told as it was found: shorter ones take minutes to find
     suppress_health_check=list(HealthCheck),
