@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from formats.errors import ContainerError
@@ -96,8 +97,12 @@ class DriveCheck:
             raise MasteringError(str(error)) from error
         return self._judged(left, side, serial)
 
-    def write(self) -> None:
-        """Writes the master's side, without a serial, on the blank in this drive. MasteringError when that failed."""
+    def write(self, masters: Iterable[Master]) -> None:
+        """Writes the master's side, without a serial, on the blank in this drive. MasteringError when that failed.
+
+        Nothing is written when the disc there carries a side of this master or of `masters`.
+        """
+        self._refuse_a_disc(masters)
         side = self._side()
         key = "capture" if any("{capture}" in argument for argument in self.drive.write) else "dump"
         path = self._new(f"check-{self.drive.name}.write.{key}")
@@ -107,6 +112,15 @@ class DriveCheck:
             check_ended(Running(filled(self.drive.write, values), self.drive.seconds).wait(), self.drive)
         except GuardError as error:
             raise MasteringError(str(error)) from error
+
+    def _refuse_a_disc(self, masters: Iterable[Master]) -> None:
+        with TemporaryDirectory(prefix="obverse-check-") as folder:
+            tried = try_drive(self.drive, Path(folder), (self.master, *masters))
+        if tried.problem:
+            raise MasteringError(f"{tried.key}: {tried.problem}")
+        if tried.identified is not None and tried.identified.matches:
+            label = tried.identified.matches[0].label
+            raise MasteringError(f"{self.drive.name}: the disc in it carries {label}: put a fresh blank in; nothing was written")
 
     @property
     def other_reader(self) -> Drive:

@@ -100,12 +100,18 @@ class Worksite:
             other = strange.matches and strange.matches[0].master.catalogue != self.master.catalogue
             return Probed(drive, stranger=self._whose(strange.serial, serial) if strange.serial else "other-title" if other else None)
         side: Face = "A" if identified.matches[0].target.name == "A" else "B"
-        if identified.serial is None:
-            written = self.floor.disc(serial).sides[side].wrote is not None
-            return Probed(drive, serial if written and side != face else None, side if written else None)
+        if identified.serial is None:  # of this title, and its serial can't be read or there is none
+            begun = self._begun(serial, side)
+            return Probed(drive, serial, side) if begun else Probed(drive, stranger="finished-disc")
         if identified.serial == serial:
             return Probed(drive, serial, side)
         return Probed(drive, identified.serial, side, self._whose(identified.serial, serial))
+
+    def _begun(self, serial: str, side: str) -> bool:
+        """Whether this disc's own side was written, or a writing of it was begun: else what lies there is another disc's."""
+        with self.floor.ledger.read() as known:
+            disc = known.known_disc(serial)
+            return bool(disc.newest_writing(side)) or side in known.images_of(disc)
 
     def _whose(self, met: str, meant: str) -> Any:
         return self.floor.stranger(met, meant)

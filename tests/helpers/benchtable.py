@@ -14,14 +14,16 @@ PROGRAM = [sys.executable, "-m", "mastering.simulator.table"]
 class Bench:
     """A batch of a practice shop, a bench file, and a simulated table."""
 
-    def __init__(self, folder: Path, drives: tuple[str, ...] = ("D1",), good: int = 2, label: bool = False, hold_after: int = 3) -> None:
+    def __init__(
+        self, folder: Path, drives: tuple[str, ...] = ("D1",), good: int = 2, label: bool = False, hold_after: int = 3, master=None
+    ) -> None:
         self.folder, self.batch = folder / "shop", "B-0001"
         done("shop", "new", self.folder, "--practice")
         self.done("lot", "add", "L-07")
         for drive in drives:
             self.done("drive", "add", drive, "--tpi", 48, "--heads", 1, "--simulated")
         words = [word for drive in drives for word in ("--drive", drive)]
-        self.done("batch", "open", two_sides().path, "--good", good, "--lot", "L-07", *words)
+        self.done("batch", "open", (master or two_sides()).path, "--good", good, "--lot", "L-07", *words)
         self.place = folder / "place"
         self.place.mkdir()
         self.file = folder / "bench.toml"

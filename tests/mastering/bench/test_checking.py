@@ -63,6 +63,10 @@ def test_a_hold_ends_with_a_passing_check_of_a_blank_and_not_by_cleaning(bench):
     check = ("drive", "check", "D1", two_sides().path, "--bench", bench.file, "--blank", "L-07")
     answer = said(*check, folder=bench.folder)
     assert answer.status == 2 and "no disc is in it" in answer.err[-1] and rows(bench, "drive-check") == []
+    hands(bench.place, "insert", "D1", serial)
+    answer = said(*check, folder=bench.folder)
+    assert answer.status == 2 and "put a fresh blank in; nothing was written" in answer.err[-1] and rows(bench, "drive-check") == []
+    hands(bench.place, "take-out-good", "D1", serial)
     hands(bench.place, "insert", "D1", "SM-004-0009-7")
     one = bench.file.read_text().split("[drive.D2]")[0]
     bench.file.write_text(one)  # with one drive the blank is read here

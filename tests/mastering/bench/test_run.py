@@ -2,6 +2,7 @@
 
 import pytest
 from benchtable import Bench
+from table import one_side
 
 
 def story(events: list[dict]) -> list[str]:
@@ -102,3 +103,11 @@ def test_the_label_is_printed_before_the_last_look_and_a_disc_with_a_wrong_one_g
     assert [row["serial"] for row in rows] == ["SM-004-0001-X"] * 2
     pdf = (bench.folder / "bench" / "labels" / "SM-004-0001-X.pdf").read_bytes()
     assert pdf.startswith(b"%PDF-") and pdf.rstrip().endswith(b"%%EOF")
+
+
+def test_a_finished_disc_of_a_title_without_serials_is_not_written_over_either(tmp_path):
+    bench = Bench(tmp_path, good=2, master=one_side())
+    bench.goes_wrong({"at": "insert", "serial": "SM-004-0002-V", "kind": "finished-disc"})
+    words = story(bench.run())
+    assert words.count("finished-disc") == 1 and words.count("writing") == 2 and bench.status == 0, words
+    assert list(bench.verdicts().values()) == ["pass", "pass"]

@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mastering.cli.options import json_option, ledger_option, open_ledger, stamp
+from mastering.cli.options import json_option, ledger_option, open_ledger, shelves, stamp
 from mastering.cli.output import json_lines, lines, message
 
 if TYPE_CHECKING:
     from mastering.bench.checking import DriveCheck
     from mastering.judging.verdict import Verdict
+    from mastering.recording.masters import AtHand
 
 
 @click.command(short_help="Check a drive with a disc that is known to be good.")
@@ -32,6 +33,7 @@ def command(drive: str, master: str, bench_file: str, serial: str | None, lot: s
     from mastering.errors import MasteringError, unknown
     from mastering.ledger.tables import LOTS
     from mastering.master.master import open_master
+    from mastering.recording.masters import AtHand
 
     bench = load(Path(bench_file))
     if drive not in bench.drives:
@@ -42,8 +44,9 @@ def command(drive: str, master: str, bench_file: str, serial: str | None, lot: s
         with opened.read() as known:
             if lot is not None:
                 known.id_of(LOTS, "lot", lot)
+            others = AtHand(opened.path, tuple(each.line for each in known.batches()), shelves(None))
         check = DriveCheck(bench, bench.drives[drive], open_master(Path(master)), opened.path.absolute().parent / "bench" / "checks")
-        verdict = _reference(check, serial) if serial is not None else _blank(check, str(lot))
+        verdict = _reference(check, serial) if serial is not None else _blank(check, str(lot), others)
         ok = verdict.verdict == "pass"
         with opened.write() as writer:
             line = {"kind": "drive-check", "drive": drive, "ok": ok, "digest": check.master.digest, "at": stamp(writer)}
@@ -60,9 +63,9 @@ def _reference(check: "DriveCheck", serial: str) -> "Verdict":
     return check.read(serial)
 
 
-def _blank(check: "DriveCheck", lot: str) -> "Verdict":
+def _blank(check: "DriveCheck", lot: str, others: "AtHand") -> "Verdict":
     _ask(f"Put a fresh blank of lot {lot} into {check.drive.name}, label up.")
-    check.write()
+    check.write(others)
     reader = check.other_reader
     if reader is not check.drive:
         _ask(f"Move it from {check.drive.name} to {reader.name}, label up.")
