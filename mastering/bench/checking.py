@@ -7,7 +7,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from formats.errors import ContainerError
-from mastering.bench.drives import GuardError, ReadFile, check_ended, filled, least_seconds, read_file
+from mastering.bench.drives import GuardError, check_ended, filled, least_seconds, read_file
 from mastering.bench.settings import Bench, Drive
 from mastering.command import Ended, Running
 from mastering.errors import MasteringError
@@ -131,11 +131,11 @@ class DriveCheck:
     def _side(self) -> Side:
         return self.master.sides["A"]
 
-    def _judged(self, left: ReadFile, side: Side, serial: str | None) -> "Verdict":
+    def _judged(self, left: Path, side: Side, serial: str | None) -> "Verdict":
         from mastering.judging.evidence import load
         from mastering.judging.verify import Verifier
 
-        verdict = Verifier(self.master, side.name, ()).judge(load(Source(str(left.path)), len(side.dump)))
+        verdict = Verifier(self.master, side.name, ()).judge(load(Source(str(left)), len(side.dump)))
         if serial is not None and verdict.serial not in (None, serial):
             raise MasteringError(f"the disc carries {verdict.serial}, where {serial} was expected; put the reference disc in")
         return verdict

@@ -3,7 +3,6 @@
 import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -28,14 +27,6 @@ class GuardError(Exception):
     def __init__(self, kind: CommandGuard | Stranger, say: str) -> None:
         self.kind: CommandGuard | Stranger = kind
         super().__init__(say)
-
-
-@dataclass(frozen=True)
-class ReadFile:
-    """A read-back that a drive's command left. `unsure`: why a dump's sectors can't be taken as read without an error; else empty."""
-
-    path: Path
-    unsure: str = ""
 
 
 def filled(arguments: Sequence[str], values: Mapping[str, str]) -> list[str]:
@@ -72,7 +63,7 @@ def refuse_stale(output: Path) -> None:
         raise GuardError("stale-file", f"{output}: was there before the disc was read")
 
 
-def read_file(ended: Ended, drive: Drive, output: Path, geometry: "Geometry", least: float, written: bytes | None) -> ReadFile:
+def read_file(ended: Ended, drive: Drive, output: Path, geometry: "Geometry", least: float, written: bytes | None) -> Path:
     """What a read left in `output`. `least`: the seconds that the disc needed to turn; `written`: the stamped capture, where there is one.
 
     Raises GuardError: a read that was no read is never judged.
@@ -88,7 +79,7 @@ def read_file(ended: Ended, drive: Drive, output: Path, geometry: "Geometry", le
     if written is not None and _holds(output, written):
         raise GuardError("written-file", f"{output.name} is, cell by cell, the image that was to be written: no drive reads a disc so")
     if drive.output != ".dump":
-        return ReadFile(output)
+        return output
     return _with_report(ended, drive, output, geometry)
 
 
@@ -96,22 +87,22 @@ def _holds(path: Path, data: bytes) -> bool:
     return path.stat().st_size == len(data) and path.read_bytes() == data
 
 
-def _with_report(ended: Ended, drive: Drive, dump: Path, geometry: "Geometry") -> ReadFile:
+def _with_report(ended: Ended, drive: Drive, dump: Path, geometry: "Geometry") -> Path:
     """A dump, with the sector report that its reader left or that its console text amounts to."""
     report = Path(report_path(str(dump)))
     if drive.report:
         if not report.is_file():
             raise GuardError("nothing-done", f"{drive.name}: left {dump.name} without its report {report.name}")
-        return ReadFile(dump)
+        return dump
     if drive.clean_line is not None and not any(map(drive.clean_line.search, ended.console.splitlines())):
-        return ReadFile(dump, "its console shows no line that matches `clean_line`")
+        return dump  # without a report: a reader may have filled what it could not read
     if drive.report_line is None:
-        return ReadFile(dump)
+        return dump
     from formats.containers import sector_report
     from mastering.files import write_file
 
     write_file(report, sector_report.write(_states(ended.console.splitlines(), drive.report_line, geometry)))
-    return ReadFile(dump)
+    return dump
 
 
 def _states(lines: Iterable[str], pattern: re.Pattern[str], geometry: "Geometry") -> list[tuple["Address", str, int | None]]:

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 from formats.errors import ContainerError
 from mastering.bench import floor as f
-from mastering.bench.drives import GuardError, ReadFile, check_ended, filled, least_seconds, read_file, refuse_stale
+from mastering.bench.drives import GuardError, check_ended, filled, least_seconds, read_file, refuse_stale
 from mastering.bench.ledger_floor import LedgerFloor
 from mastering.bench.loop import Loop
 from mastering.bench.settings import Bench, Drive
@@ -177,15 +177,15 @@ class Runner:
         except (MasteringError, ContainerError) as error:
             return f.Guarded(command.drive, "command-failed", str(error))
 
-    def _probed(self, site: Worksite, command: f.Command, read: ReadFile) -> f.Event:
+    def _probed(self, site: Worksite, command: f.Command, read: Path) -> f.Event:
         try:
-            return site.met(read.path, command.serial, command.side, command.drive)
+            return site.met(read, command.serial, command.side, command.drive)
         finally:
             with suppress(OSError):
-                read.path.unlink()
+                read.unlink()
 
-    def _recorded(self, site: Worksite, command: f.Command, read: ReadFile) -> f.Event:
-        line = site.record(read.path, command.serial, command.side, command.drive)
+    def _recorded(self, site: Worksite, command: f.Command, read: Path) -> f.Event:
+        line = site.record(read, command.serial, command.side, command.drive)
         geometry = site.geometry(command.side)
         held, again = self.ledger_floor.hold_after(line, geometry.cylinders * geometry.heads)
         with self.ledger_floor.ledger.read() as known:

@@ -92,7 +92,7 @@ def test_a_capture_that_is_the_image_cell_by_cell_was_not_read_from_a_disc(tmp_p
     path = tmp_path / "x.capture"
     path.write_bytes(b"cells of the image")
     assert guard(DONE, Drive("D1"), path, MFM, 0.0, b"cells of the image")[0] == "written-file"
-    assert read_file(DONE, Drive("D1"), path, MFM, 0.0, b"cells of the imagE").path == path
+    assert read_file(DONE, Drive("D1"), path, MFM, 0.0, b"cells of the imagE") == path
 
 
 def test_a_reader_with_reports_of_its_own_has_read_nothing_without_one(tmp_path):
@@ -100,13 +100,13 @@ def test_a_reader_with_reports_of_its_own_has_read_nothing_without_one(tmp_path)
     path = dump(tmp_path)
     assert guard(DONE, reader, path, MFM, 0.0, None)[0] == "nothing-done"
     path.with_suffix(".report.csv").write_text("track,head,sector,state,tries\n")
-    assert read_file(DONE, reader, path, MFM, 0.0, None).unsure == ""
+    assert read_file(DONE, reader, path, MFM, 0.0, None) == path
 
 
 def test_console_lines_become_the_report_of_the_dump(tmp_path, drive):
     path = dump(tmp_path)
     console = "T3.0 S5 4\nT3.0 S6 9 given up\nT12 S1 \nT12 S1 2\nchatter\nall done\n"
-    assert read_file(replace(DONE, console=console), drive, path, MFM, 0.0, None).unsure == ""
+    assert read_file(replace(DONE, console=console), drive, path, MFM, 0.0, None) == path
     report = sector_report.read(path.with_suffix(".report.csv").read_bytes(), "report")
     assert len(report.rows) == 360
     states = {address: row for address, row in report.rows.items() if row != ("good", 1)}
@@ -116,7 +116,7 @@ def test_console_lines_become_the_report_of_the_dump(tmp_path, drive):
 def test_a_console_without_its_clean_line_leaves_a_dump_of_which_nothing_is_sure(tmp_path, drive):
     path = dump(tmp_path)
     read = read_file(replace(DONE, console="T3.0 S5 4\n"), drive, path, MFM, 0.0, None)
-    assert "clean_line" in read.unsure and not path.with_suffix(".report.csv").exists()
+    assert read == path and not path.with_suffix(".report.csv").exists()
 
 
 @pytest.mark.parametrize("line", ["T40 S1 2", "T3.1 S5 2", "T3.0 S0 2", "T9999999999 S1 2"])
@@ -129,4 +129,4 @@ def test_a_real_program_is_filled_in_run_and_read(tmp_path):
     command = [sys.executable, "-c", "import sys; open(sys.argv[1], 'wb').write(b'cells')", "{output}"]
     refuse_stale(output)
     ended = Running(filled(command, {"output": str(output)}), 20).wait()
-    assert read_file(ended, Drive("D1"), output, MFM, 0.0, None).path.read_bytes() == b"cells"
+    assert read_file(ended, Drive("D1"), output, MFM, 0.0, None).read_bytes() == b"cells"
